@@ -1,0 +1,26 @@
+// Twin of src/colour/real.rs: log2, exp2 and power from + - * / and bit operations only.
+
+fn log_2(value: f32) -> f32 {
+    let x = max(value, 1.17549435e-38);
+    let bits = bitcast<i32>(x);
+    let e = (bits - 0x3f3504f3) >> 23u;
+    let m = bitcast<f32>(bits - (e << 23u));
+    let s = (m - 1.0) / (m + 1.0);
+    let q = s * s;
+    let series = 2.8853901 + q * (0.9617967 + q * (0.57707804 + q * (0.4121986 + q * 0.3205989)));
+    return f32(e) + s * series;
+}
+
+fn exp_2(value: f32) -> f32 {
+    let x = min(max(value, -125.0), 127.999);
+    let i = floor(x + 0.5);
+    let f = x - i;
+    let p = 1.0 + f * (0.6931472 + f * (0.2402265 + f * (0.05550411 + f * (0.009618129
+        + f * (0.0013333558 + f * (0.0001540353 + f * 0.000015252734))))));
+    return bitcast<f32>(bitcast<i32>(p) + (i32(i) << 23u));
+}
+
+fn power(base: f32, exponent: f32) -> f32 {
+    // exp_2 bounds its argument, so a base that is not positive gives a finite number to select from.
+    return select(0.0, exp_2(exponent * log_2(base)), base > 0.0);
+}

@@ -1,0 +1,81 @@
+// Twin of src/picture/unpack.rs. Samples arrive as their bits: codes, halves or floats.
+
+struct Unpack {
+    // 0 integer codes, 1 half floats, 2 single floats.
+    sample: f32,
+    chroma_scale: array<f32, 2>,
+    chroma_start: array<f32, 2>,
+    matrix: array<f32, 9>,
+    offset: array<f32, 3>,
+}
+
+// By the exponent's bits, since a compiler may assume that NaN does not occur.
+fn clean(v: f32) -> f32 {
+    let bits = bitcast<u32>(v);
+    if (bits & 0x7f800000u) == 0x7f800000u {
+        if (bits & 0x007fffffu) != 0u {
+            return 0.0;
+        }
+        return select(65504.0, -65504.0, (bits & 0x80000000u) != 0u);
+    }
+    return clamp(v, -65504.0, 65504.0);
+}
+
+// A half's bits to a float, without arithmetic on NaN or infinity.
+fn clean_half(bits: u32) -> f32 {
+    if (bits & 0x7c00u) == 0x7c00u {
+        if (bits & 0x03ffu) != 0u {
+            return 0.0;
+        }
+        return select(65504.0, -65504.0, (bits & 0x8000u) != 0u);
+    }
+    return unpack2x16float(bits).x;
+}
+
+fn sample_value(u: Unpack, bits: u32) -> f32 {
+    switch u32(u.sample) {
+        case 1u: {
+            return clean_half(bits);
+        }
+        case 2u: {
+            return clean(bitcast<f32>(bits));
+        }
+        default: {
+            return f32(bits);
+        }
+    }
+}
+
+fn chroma_at(u: Unpack, x: i32, y: i32) -> vec2<f32> {
+    let at = vec2(
+        sample_value(u, textureLoad(plane_1, vec2(x, y), 0).x),
+        sample_value(u, textureLoad(plane_2, vec2(x, y), 0).x),
+    );
+    return at;
+}
+
+fn unpack(u: Unpack, at: vec2<i32>) -> vec3<f32> {
+    let first = sample_value(u, textureLoad(plane_0, at, 0).x);
+    var chroma: vec2<f32>;
+    if u.chroma_scale[0] == 1.0 && u.chroma_scale[1] == 1.0 {
+        chroma = chroma_at(u, at.x, at.y);
+    } else {
+        let size = vec2<i32>(textureDimensions(plane_1));
+        let c = (vec2<f32>(at) - vec2(u.chroma_start[0], u.chroma_start[1]))
+            * vec2(u.chroma_scale[0], u.chroma_scale[1]);
+        let low = floor(c);
+        let t = c - low;
+        let p0 = clamp(vec2<i32>(low), vec2(0), size - 1);
+        let p1 = clamp(vec2<i32>(low) + 1, vec2(0), size - 1);
+        let a = chroma_at(u, p0.x, p0.y);
+        let b = chroma_at(u, p1.x, p0.y);
+        let d = chroma_at(u, p0.x, p1.y);
+        let e = chroma_at(u, p1.x, p1.y);
+        let upper = a + (b - a) * t.x;
+        let lower = d + (e - d) * t.x;
+        chroma = upper + (lower - upper) * t.y;
+    }
+    let v = transform(u.matrix, vec3(first, chroma.x, chroma.y))
+        + vec3(u.offset[0], u.offset[1], u.offset[2]);
+    return vec3(clean(v.x), clean(v.y), clean(v.z));
+}

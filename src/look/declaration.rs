@@ -1,0 +1,291 @@
+//! How a stage is declared, once, for everything that needs to know about it.
+
+/// The space a stage computes in and is mixed in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Domain {
+    /// ACEScct, the logarithmic working signal.
+    Acescct,
+    /// Scene-linear ACEScg.
+    Linear,
+}
+
+/// What a stage reads.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reach {
+    /// Its own pixel; it fuses with its neighbours in the chain.
+    Point,
+    /// Pixels around it; it owns its passes.
+    Neighbourhood,
+}
+
+/// What a parameter's number counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Unit {
+    /// A plain ratio.
+    Ratio,
+    /// Stops: doublings of light.
+    Stops,
+    /// Printer points: 0.025 of log10 exposure, 12.04 a stop, positive = brighter.
+    Points,
+    /// Degrees on the (C_B, C_R) plane, counter-clockwise from +C_B.
+    Degrees,
+}
+
+impl Unit {
+    /// As written after a number; empty for a ratio.
+    pub const fn suffix(self) -> &'static str {
+        match self {
+            Self::Ratio => "",
+            Self::Stops => "stops",
+            Self::Points => "pts",
+            Self::Degrees => "°",
+        }
+    }
+}
+
+/// How a parameter's range is spread over a control's travel.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Scale {
+    /// Evenly.
+    Even,
+    /// Evenly in ratios (the range must be positive).
+    Ratios,
+    /// Round and round: the ends of the range are one point.
+    Circle,
+}
+
+/// One number of a stage.
+#[derive(Clone, Copy, Debug)]
+pub struct Parameter {
+    /// What files and addresses call it.
+    pub key: &'static str,
+    /// One line for the person who turns it.
+    pub doc: &'static str,
+    /// What it counts.
+    pub unit: Unit,
+    /// Where it stands when nobody has touched it.
+    pub default: f64,
+    /// Least value.
+    pub min: f64,
+    /// Greatest value.
+    pub max: f64,
+    /// One detent of an encoder.
+    pub step: f64,
+    /// Spread over a control's travel.
+    pub scale: Scale,
+}
+
+impl Parameter {
+    /// `value` brought into the range: held at its ends, or wrapped where it is a circle. NaN gives the
+    /// default.
+    pub fn held(&self, value: f64) -> f64 {
+        if value.is_nan() {
+            return self.default;
+        }
+        match self.scale {
+            Scale::Circle => self.min + (value - self.min).rem_euclid(self.max - self.min),
+            _ => value.clamp(self.min, self.max),
+        }
+    }
+
+    /// Where `value` lies in the range, 0…1.
+    pub fn position(&self, value: f64) -> f64 {
+        match self.scale {
+            Scale::Ratios => (value / self.min).ln() / (self.max / self.min).ln(),
+            _ => (value - self.min) / (self.max - self.min),
+        }
+    }
+
+    /// The value at `position` 0…1 of the range; exactly the ends at 0 and 1.
+    pub fn at(&self, position: f64) -> f64 {
+        let p = position.clamp(0.0, 1.0);
+        if p == 1.0 {
+            return self.max;
+        }
+        match self.scale {
+            Scale::Ratios => self.min * (self.max / self.min).powf(p),
+            _ => self.min + (self.max - self.min) * p,
+        }
+    }
+
+    /// `value` as a person reads it: decimals after the step, and the unit.
+    pub fn show(&self, value: f64) -> String {
+        let decimals = (-self.step.log10()).ceil().clamp(0.0, 4.0) as usize;
+        let sign = if self.min < 0.0 { "+" } else { "" };
+        // Adding zero turns −0 into +0.
+        let value = if value.abs() < 0.5 * 10f64.powi(-(decimals as i32)) { 0.0 } else { value };
+        let number = if sign == "+" && value == 0.0 { format!("{value:.decimals$}") } else if sign == "+" { format!("{value:+.decimals$}") } else { format!("{value:.decimals$}") };
+        match self.unit {
+            Unit::Ratio => number,
+            Unit::Degrees => format!("{number}°"),
+            unit => format!("{number} {}", unit.suffix()),
+        }
+    }
+}
+
+/// Strength is declared like any other parameter, so that it can be bound like any other.
+pub const fn strength(max: f64) -> Parameter {
+    Parameter {
+        key: "strength",
+        doc: "How much of it acts: 0 none, 1 as designed.",
+        unit: Unit::Ratio,
+        default: 1.0,
+        min: 0.0,
+        max,
+        step: 0.01,
+        scale: Scale::Even,
+    }
+}
+
+/// Everything there is to know about a stage.
+///
+/// A stage instance's numbers are a flat slice: its parameters in order, then what `prepare` derived from
+/// them. The storage buffer holds its effective strength first, then that slice.
+#[derive(Debug)]
+pub struct Declaration {
+    /// What files and addresses call it.
+    pub key: &'static str,
+    /// What it does, for a person.
+    pub doc: &'static str,
+    /// The space it computes in.
+    pub domain: Domain,
+    /// What it reads.
+    pub reach: Reach,
+    /// Does it leave middle grey alone, at any setting?
+    pub holds_grey: bool,
+    /// Does a grey ramp stay in order, at any setting?
+    pub monotone: bool,
+    /// Its strength, and how far that goes.
+    pub strength: Parameter,
+    /// Its parameters.
+    pub parameters: &'static [Parameter],
+    /// Names of what is derived from them once, not for every pixel.
+    pub derived: &'static [&'static str],
+    /// Parameters to derived values.
+    pub prepare: fn(&[f64]) -> Vec<f64>,
+    /// The CPU twin in f32: parameters and derived values, pixel in, pixel out.
+    pub apply_f32: fn(&[f32], [f32; 3]) -> [f32; 3],
+    /// The same in f64.
+    pub apply_f64: fn(&[f64], [f64; 3]) -> [f64; 3],
+    /// Name of the Rust struct, and of the WGSL one.
+    pub struct_name: &'static str,
+    /// Text of the WGSL twin.
+    pub wgsl: &'static str,
+}
+
+impl Declaration {
+    /// The key as WGSL and Rust names have it.
+    pub fn function(&self) -> String {
+        self.key.replace('-', "_")
+    }
+
+    /// Which parameter is called `key`.
+    pub fn index(&self, key: &str) -> Option<usize> {
+        self.parameters.iter().position(|p| p.key == key)
+    }
+
+    /// Every parameter at its default.
+    pub fn defaults(&self) -> Vec<f64> {
+        self.parameters.iter().map(|p| p.default).collect()
+    }
+
+    /// Parameters and what is derived from them: the slice that `apply` takes.
+    pub fn prepared(&self, values: &[f64]) -> Vec<f64> {
+        let mut all = values.to_vec();
+        all.extend((self.prepare)(values));
+        all
+    }
+
+    /// Numbers a stage instance takes in the storage buffer.
+    pub fn storage_len(&self) -> usize {
+        1 + self.parameters.len() + self.derived.len()
+    }
+
+    /// The WGSL struct of a stage instance.
+    pub fn wgsl_struct(&self) -> String {
+        let fields = self.parameters.iter().map(|p| p.key.replace('-', "_"));
+        let derived = self.derived.iter().map(|d| (*d).to_owned());
+        let mut text = format!("struct {} {{\n    strength: f32,\n", self.struct_name);
+        for name in fields.chain(derived) {
+            text += &format!("    {name}: f32,\n");
+        }
+        text + "}\n"
+    }
+}
+
+/// Declares a stage: its constants, its parameters, what is derived from them. The file that calls this
+/// defines `prepare(&Parameters<f64>) -> [f64; N]` and `apply(&Parameters<T>, [T; 3]) -> [T; 3]`.
+macro_rules! declare {
+    (
+        $(#[doc = $doc:literal])+
+        $name:ident $key:literal, shader $wgsl:literal {
+            domain: $domain:ident,
+            reach: $reach:ident,
+            holds_grey: $grey:literal,
+            monotone: $monotone:literal,
+            strength: $max:literal,
+        }
+        parameters {
+            $(
+                $(#[doc = $pdoc:literal])+
+                $field:ident $pkey:literal: $unit:ident = $default:literal in $min:literal..$pmax:literal step $step:literal $scale:ident;
+            )+
+        }
+        derived { $( $(#[doc = $ddoc:literal])+ $derived:ident; )* }
+    ) => {
+        $(#[doc = $doc])+
+        #[derive(Clone, Copy, Debug)]
+        pub struct $name<T> {
+            $( $(#[doc = $pdoc])+ pub $field: T, )+
+            $( $(#[doc = $ddoc])+ pub $derived: T, )*
+        }
+
+        impl<T: $crate::colour::Real> $name<T> {
+            /// From the flat slice: parameters, then derived values.
+            pub fn from_slice(v: &[T]) -> Self {
+                let mut v = v.iter().copied();
+                // The slice is made from the same declaration, so it is as long as the fields are many.
+                let mut next = || v.next().expect("a stage's slice is as long as its declaration");
+                Self { $( $field: next(), )+ $( $derived: next(), )* }
+            }
+        }
+
+        /// The declaration of this stage.
+        pub static DECLARATION: $crate::look::Declaration = {
+            const DERIVED: &[&str] = &[$(stringify!($derived)),*];
+            fn prepare_values(v: &[f64]) -> Vec<f64> {
+                let mut all = v.to_vec();
+                all.resize(v.len() + DERIVED.len(), 0.0);
+                prepare(&$name::from_slice(&all)).to_vec()
+            }
+            $crate::look::Declaration {
+                key: $key,
+                doc: concat!($($doc),+),
+                domain: $crate::look::Domain::$domain,
+                reach: $crate::look::Reach::$reach,
+                holds_grey: $grey,
+                monotone: $monotone,
+                strength: $crate::look::strength($max),
+                parameters: &[$(
+                    $crate::look::Parameter {
+                        key: $pkey,
+                        doc: concat!($($pdoc),+),
+                        unit: $crate::look::Unit::$unit,
+                        default: $default,
+                        min: $min,
+                        max: $pmax,
+                        step: $step,
+                        scale: $crate::look::Scale::$scale,
+                    }
+                ),+],
+                derived: DERIVED,
+                prepare: prepare_values,
+                apply_f32: |p, rgb| apply(&$name::from_slice(p), rgb),
+                apply_f64: |p, rgb| apply(&$name::from_slice(p), rgb),
+                struct_name: stringify!($name),
+                wgsl: include_str!(concat!("../../shaders/", $wgsl)),
+            }
+        };
+    };
+}
+pub(crate) use declare;

@@ -1,0 +1,42 @@
+//! Look: the stages, each declared once, and the chain they stand in.
+//!
+//! A stage is one Rust file here (declaration and CPU twin), one WGSL file of the same name in
+//! `shaders/look/`, and one line in the list below. From the declaration come the storage layout and
+//! WGSL struct, the TOML keys, the rows on the desk, the panel addresses, the manual's tables, the
+//! parity and identity tests and the benchmark rows.
+
+mod chain;
+mod declaration;
+
+pub use chain::{Chain, List, Stage, effective_strength};
+pub(crate) use declaration::declare;
+pub use declaration::{Declaration, Domain, Parameter, Reach, Scale, Unit, strength};
+
+/// Which stage: an index into [`STAGES`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Kind(pub usize);
+
+impl Kind {
+    /// What is declared about it.
+    pub fn declaration(self) -> &'static Declaration {
+        STAGES[self.0]
+    }
+}
+
+/// The stage called `key`.
+pub fn stage(key: &str) -> Option<Kind> {
+    STAGES.iter().position(|d| d.key == key).map(Kind)
+}
+
+macro_rules! stages {
+    ($($module:ident)+) => {
+        $( mod $module; )+
+        /// Every stage, in the order that lists show them.
+        pub static STAGES: &[&Declaration] = &[$(&$module::DECLARATION),+];
+    };
+}
+
+stages! {
+    contrast
+    split_tone
+}

@@ -1,0 +1,2 @@
+//! Greyhold.
+fn main() {}

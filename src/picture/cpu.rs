@@ -1,0 +1,178 @@
+//! The CPU's way through a recipe: the definition that the shaders are held to.
+
+use rayon::prelude::*;
+
+use super::balance::BalanceValues;
+use super::plan::tail_values;
+use super::{Frame, Recipe, Tail, Unpack, noise, quantise};
+use crate::colour::{
+    CurveValues, OutputTransform, Real, ToneScale, acescct_decode, acescct_encode, apply,
+};
+use crate::look::{Declaration, Domain};
+
+/// A number that the stages' twins come in.
+pub trait Twin: Real {
+    /// The stage's twin in this number.
+    fn stage(declaration: &Declaration, values: &[Self], rgb: [Self; 3]) -> [Self; 3];
+}
+
+impl Twin for f32 {
+    fn stage(declaration: &Declaration, values: &[f32], rgb: [f32; 3]) -> [f32; 3] {
+        (declaration.apply_f32)(values, rgb)
+    }
+}
+
+impl Twin for f64 {
+    fn stage(declaration: &Declaration, values: &[f64], rgb: [f64; 3]) -> [f64; 3] {
+        (declaration.apply_f64)(values, rgb)
+    }
+}
+
+struct Step<T> {
+    declaration: &'static Declaration,
+    strength: T,
+    values: Vec<T>,
+}
+
+/// A recipe ready for the pixel loop.
+pub struct Grader<T> {
+    decode: CurveValues<T>,
+    to_acescg: [T; 9],
+    balance: Option<BalanceValues<T>>,
+    steps: Vec<Step<T>>,
+    transform: Option<OutputTransform>,
+    tone: ToneScale<T>,
+    matrix: [T; 9],
+    encode: CurveValues<T>,
+}
+
+impl<T: Twin> Grader<T> {
+    /// Works out a recipe's constants.
+    pub fn new(recipe: &Recipe) -> Self {
+        let (tone, matrix, encode) = tail_values(&recipe.tail);
+        Self {
+            decode: recipe.decode.encoding.curve.values(),
+            to_acescg: recipe.decode.encoding.to_acescg().rows(),
+            balance: recipe.balance.map(|b| b.prepared()),
+            steps: recipe
+                .stages
+                .iter()
+                .map(|s| Step {
+                    declaration: s.kind.declaration(),
+                    strength: T::of(s.strength),
+                    values: s.values.iter().map(|&v| T::of(v)).collect(),
+                })
+                .collect(),
+            transform: match recipe.tail {
+                Tail::Display { transform, .. } => Some(transform),
+                Tail::Encoding(_) => None,
+            },
+            tone,
+            matrix: matrix.rows(),
+            encode,
+        }
+    }
+
+    /// One pixel: signal of the footage in, signal of the tail out.
+    pub fn pixel(&self, signal: [T; 3]) -> [T; 3] {
+        let mut v = apply(&self.to_acescg, signal.map(|s| self.decode.decode(s)));
+        if let Some(balance) = &self.balance {
+            v = balance.linear(v).map(acescct_encode);
+            v = balance.acescct(v);
+            for step in &self.steps {
+                v = step.run(v);
+            }
+            v = v.map(acescct_decode);
+        }
+        self.tail(v)
+    }
+
+    fn tail(&self, v: [T; 3]) -> [T; 3] {
+        let Some(transform) = self.transform else {
+            return apply(&self.matrix, v).map(|x| self.encode.encode(x));
+        };
+        let v = match transform {
+            OutputTransform::Plain => v.map(|x| self.tone.apply(x)),
+            OutputTransform::None => v,
+        };
+        apply(&self.matrix, v)
+            .map(|x| self.encode.encode(x.at_least(T::of(0.0)).at_most(T::of(1.0))))
+    }
+}
+
+impl<T: Twin> Step<T> {
+    /// Between stages the picture rests in ACEScct; a stage in linear light converts for itself, so that
+    /// strength 0 leaves the very bits.
+    fn run(&self, v: [T; 3]) -> [T; 3] {
+        if self.strength <= T::of(0.0) {
+            return v;
+        }
+        let mix = |x: [T; 3]| {
+            let y = T::stage(self.declaration, &self.values, x);
+            if self.strength == T::of(1.0) {
+                y
+            } else {
+                std::array::from_fn(|c| x[c].toward(y[c], self.strength))
+            }
+        };
+        match self.declaration.domain {
+            Domain::Acescct => mix(v),
+            Domain::Linear => mix(v.map(acescct_decode)).map(acescct_encode),
+        }
+    }
+}
+
+/// A finished picture in floats.
+pub struct Signal {
+    /// Pixels across.
+    pub width: u32,
+    /// Rows.
+    pub height: u32,
+    /// Row by row.
+    pub pixels: Vec<[f32; 3]>,
+}
+
+/// A finished picture in integer codes.
+pub struct Codes {
+    /// Pixels across.
+    pub width: u32,
+    /// Rows.
+    pub height: u32,
+    /// Bits of a code.
+    pub depth: u32,
+    /// Row by row.
+    pub pixels: Vec<[u16; 3]>,
+}
+
+/// Runs a recipe over a frame.
+pub fn signal(recipe: &Recipe, frame: &Frame) -> Signal {
+    let grader = Grader::<f32>::new(recipe);
+    let unpack = Unpack::<f32>::of(&frame.format);
+    let mut pixels = vec![[0.0; 3]; frame.width as usize * frame.height as usize];
+    pixels.par_chunks_mut(frame.width as usize).enumerate().for_each(|(y, row)| {
+        for (x, pixel) in row.iter_mut().enumerate() {
+            *pixel = grader.pixel(unpack.at(frame, x as u32, y as u32));
+        }
+    });
+    Signal { width: frame.width, height: frame.height, pixels }
+}
+
+/// Runs a recipe over a frame and rounds it to codes of `depth` bits.
+pub fn codes(recipe: &Recipe, frame: &Frame, depth: u32, dither: bool) -> Codes {
+    let signal = signal(recipe, frame);
+    let max = ((1u32 << depth) - 1) as f32;
+    let width = signal.width as usize;
+    let pixels = signal
+        .pixels
+        .par_iter()
+        .enumerate()
+        .map(|(i, p)| {
+            let (x, y) = ((i % width) as u32, (i / width) as u32);
+            std::array::from_fn(|c| {
+                let n = if dither { noise(x, y, c as u32, recipe.frame) } else { 0.0 };
+                quantise(p[c], max, n) as u16
+            })
+        })
+        .collect();
+    Codes { width: signal.width, height: signal.height, depth, pixels }
+}

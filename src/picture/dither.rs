@@ -1,0 +1,28 @@
+//! Signal to integer codes, with triangular noise that is the same on every machine.
+
+/// Integer hash (an avalanche of multiplies and shifts; every input bit reaches every output bit).
+fn hash(value: u32) -> u32 {
+    let mut h = value;
+    h = (h ^ (h >> 16)).wrapping_mul(0x7feb_352d);
+    h = (h ^ (h >> 15)).wrapping_mul(0x846c_a68b);
+    h ^ (h >> 16)
+}
+
+/// Triangular noise in −1…1 for a pixel, channel and frame. Twin: `dither_noise`.
+pub fn noise(x: u32, y: u32, channel: u32, frame: u32) -> f32 {
+    let seed = hash(x ^ hash(y ^ hash(frame.wrapping_mul(3).wrapping_add(channel))));
+    let (a, b) = (seed >> 8, hash(seed) >> 8);
+    (a as f32 - b as f32) * (1.0 / 16_777_216.0)
+}
+
+/// Signal 0…1 to a code 0…`max`, rounded to the nearest after `noise` codes are added. A signal at or
+/// beyond either end gets that end's code without noise. Twin: `quantise`.
+pub fn quantise(signal: f32, max: f32, noise: f32) -> f32 {
+    if signal <= 0.0 {
+        0.0
+    } else if signal >= 1.0 {
+        max
+    } else {
+        (signal * max + 0.5 + noise).floor().max(0.0).min(max)
+    }
+}

@@ -1,0 +1,21 @@
+//! Picture: frames, and how one becomes a picture.
+//!
+//! A [`Recipe`] says what to do, immutably; its numbers are plain data, so that turning a knob makes a
+//! new recipe and compiles nothing. [`Layout`] places those numbers in the storage buffer that both the
+//! shader and the reader of this crate see. [`cpu`] runs a recipe on the CPU; `gpu` does the same with
+//! shaders that are the twins of what is called here.
+
+mod balance;
+pub mod cpu;
+mod dither;
+mod frame;
+mod plan;
+mod recipe;
+mod unpack;
+
+pub use balance::{BALANCE, Balance, BalanceField};
+pub use dither::{noise, quantise};
+pub use frame::{Buffer, Chroma, Format, Frame, FrameError, Model, Plane, Pool, Sample, Siting};
+pub use plan::{Layout, Structure, Target};
+pub use recipe::{Decode, Recipe, StageValues, Tail};
+pub use unpack::{Unpack, clean};
