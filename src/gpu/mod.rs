@@ -1,1 +1,16 @@
-//! gpu.
+//! The GPU's way through a recipe: the shaders, assembled for a [`Structure`](crate::picture::Structure)
+//! and run as compute passes.
+//!
+//! Only the last step to a window is a draw. Nothing here waits for the GPU but what says so.
+
+mod assembly;
+mod check;
+mod device;
+mod pipelines;
+mod run;
+
+pub use assembly::Assembly;
+pub use check::{Agreement, CheckReport, TOLERANCE, Tolerance, agreement, pad, self_check, settings, vectors};
+pub use device::{Gpu, GpuError, Request};
+pub use pipelines::{Pipeline, Pipelines};
+pub use run::{CodesReadback, FloatReadback, Output, Upload};

@@ -229,7 +229,7 @@ pub enum FrameError {
     },
 }
 
-/// Longest side of a frame: the 2D texture limit that wgpu promises on the GPUs we ask for.
+/// Longest side of a frame: what the GPUs we are made for take.
 pub const MAX_SIDE: u32 = 16384;
 
 impl Frame {

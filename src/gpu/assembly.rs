@@ -1,0 +1,144 @@
+//! Puts a shader together from files, and finds the file and line of an error in it.
+
+use crate::colour::OutputTransform;
+use crate::look::{Domain, Kind};
+use crate::picture::{Structure, Target};
+
+macro_rules! shader {
+    ($path:literal) => {
+        ($path, include_str!(concat!("../../shaders/", $path)))
+    };
+}
+
+const FIXED: &[(&str, &str)] = &[
+    shader!("colour/real.wgsl"),
+    shader!("colour/matrix.wgsl"),
+    shader!("colour/curve.wgsl"),
+    shader!("colour/tone.wgsl"),
+    shader!("picture/balance.wgsl"),
+    shader!("pass/bindings.wgsl"),
+    shader!("picture/unpack.wgsl"),
+    shader!("picture/dither.wgsl"),
+    shader!("pass/head.wgsl"),
+];
+
+/// Invocations of a workgroup, across and down.
+pub const WORKGROUP: (u32, u32) = (64, 1);
+
+/// A shader's text, and which file each of its lines came from.
+#[derive(Clone, Debug)]
+pub struct Assembly {
+    /// The whole text.
+    pub text: String,
+    parts: Vec<(String, usize)>,
+}
+
+impl Assembly {
+    /// The picture pass for a structure.
+    pub fn picture(structure: &Structure) -> Self {
+        Self::picture_with(structure, &|kind| kind.declaration().wgsl)
+    }
+
+    /// The same with other texts for the stages: for the test that a wrong twin is found.
+    pub fn picture_with(structure: &Structure, stage_text: &dyn Fn(Kind) -> &'static str) -> Self {
+        let mut assembly = Self { text: String::new(), parts: Vec::new() };
+        for (name, text) in FIXED {
+            assembly.add(name, text);
+        }
+        let mut kinds = structure.stages.clone();
+        kinds.sort_unstable();
+        kinds.dedup();
+        for kind in kinds {
+            let d = kind.declaration();
+            assembly.add(&format!("{} (struct made from its declaration)", d.key), &d.wgsl_struct());
+            assembly.add(&format!("look/{}.wgsl", d.function()), stage_text(kind));
+        }
+        assembly.add("the pass (made from its structure)", &main_text(structure));
+        assembly
+    }
+
+    /// A shader that is one file.
+    pub fn single(name: &str, text: &str) -> Self {
+        let mut assembly = Self { text: String::new(), parts: Vec::new() };
+        assembly.add(name, text);
+        assembly
+    }
+
+    fn add(&mut self, name: &str, text: &str) {
+        self.parts.push((name.to_owned(), self.text.lines().count() + 1));
+        self.text += text;
+        if !self.text.ends_with('\n') {
+            self.text.push('\n');
+        }
+    }
+
+    /// File and line, from 1, of a line of the whole text.
+    pub fn locate(&self, line: usize) -> (&str, usize) {
+        self.parts
+            .iter()
+            .rev()
+            .find(|(_, start)| *start <= line)
+            .map_or(("", line), |(name, start)| (name.as_str(), line - start + 1))
+    }
+}
+
+fn main_text(structure: &Structure) -> String {
+    let mut fields = String::from("    head: Head,\n");
+    for (i, kind) in structure.stages.iter().enumerate() {
+        fields += &format!("    s{i}: {},\n", kind.declaration().struct_name);
+    }
+    let mut body = String::new();
+    if structure.graded {
+        body += "    v = acescct_encode(balance_linear(p.head.balance, v));\n";
+        body += "    v = balance_acescct(p.head.balance, v);\n";
+        for (i, kind) in structure.stages.iter().enumerate() {
+            let d = kind.declaration();
+            let (before, after) = match d.domain {
+                Domain::Acescct => ("v", "y"),
+                Domain::Linear => ("acescct_decode(v)", "acescct_encode(y)"),
+            };
+            body += &format!(
+                "    if p.s{i}.strength > 0.0 {{\n        let x = {before};\n        var y = {}(p.s{i}, x);\n        \
+                 if p.s{i}.strength != 1.0 {{\n            y = x + (y - x) * p.s{i}.strength;\n        }}\n        \
+                 v = {after};\n    }}\n",
+                d.function()
+            );
+        }
+        body += "    v = acescct_decode(v);\n";
+    }
+    body += match structure.transform {
+        Some(OutputTransform::Plain) => "    v = transform(p.head.matrix, tone_scale(p.head.tone, v));\n",
+        Some(OutputTransform::None) | None => "    v = transform(p.head.matrix, v);\n",
+    };
+    if structure.transform.is_some() {
+        body += "    v = clamp(v, vec3(0.0), vec3(1.0));\n";
+    }
+    body += "    v = curve_encode(p.head.encode, v);\n";
+    let codes = "    var codes: vec3<f32>;\n    for (var c = 0u; c < 3u; c++) {\n        \
+                 let noise = dither_noise(id.x, id.y, c, p.head.frame) * p.head.dither;\n        \
+                 codes[c] = quantise(v[c], p.head.code_max, noise);\n    }\n";
+    let (format, store) = match structure.target {
+        Target::Float => ("rgba32float", "    textureStore(target_picture, at, vec4(v, 1.0));\n".to_owned()),
+        Target::Codes => (
+            "rgba16uint",
+            format!("{codes}    textureStore(target_picture, at, vec4(vec3<u32>(codes), u32(p.head.code_max)));\n"),
+        ),
+        Target::Screen => (
+            "rgba8unorm",
+            format!("{codes}    textureStore(target_picture, at, vec4(codes / p.head.code_max, 1.0));\n"),
+        ),
+    };
+    let (wx, wy) = WORKGROUP;
+    format!(
+        "struct Parameters {{\n{fields}}}\n\n\
+         @group(0) @binding(3) var<storage, read> p: Parameters;\n\
+         @group(0) @binding(4) var target_picture: texture_storage_2d<{format}, write>;\n\n\
+         @compute @workgroup_size({wx}, {wy})\n\
+         fn main(@builtin(global_invocation_id) id: vec3<u32>) {{\n    \
+         if any(id.xy >= textureDimensions(target_picture)) {{\n        return;\n    }}\n    \
+         let at = vec2<i32>(id.xy);\n    \
+         var v = unpack(p.head.unpack, at);\n    \
+         v = transform(p.head.to_acescg, curve_decode(p.head.decode, v));\n\
+         {body}{store}}}\n"
+    )
+}

@@ -1,0 +1,192 @@
+//! Does this GPU compute what the CPU twin says? The vectors, the tolerance, and a small cut of both
+//! that runs when a GPU is opened.
+
+use super::{Gpu, GpuError};
+use crate::colour::{OutputTransform, display, encoding};
+use crate::look::{Kind, STAGES};
+use crate::picture::{Balance, Frame, Recipe, StageValues, Tail, cpu};
+
+/// How far a GPU value may lie from the CPU's: `abs + rel · |cpu|`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tolerance {
+    /// Absolute part.
+    pub abs: f64,
+    /// Relative part.
+    pub rel: f64,
+    /// Is the relative part of the pixel's largest channel instead of the channel's own value? For paths
+    /// with a matrix, where a small channel is the difference of large ones.
+    pub of_pixel: bool,
+}
+
+/// The tolerance of a stage on float targets: room for contraction and for divisions and roots within
+/// the error WGSL allows, 600 times under one 10-bit code.
+pub const TOLERANCE: Tolerance = Tolerance { abs: 1e-5, rel: 2e-5, of_pixel: false };
+
+/// How two pictures compare.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Agreement {
+    /// Values compared.
+    pub count: usize,
+    /// Values outside the tolerance.
+    pub outside: usize,
+    /// Largest difference over what was allowed for it; 1 is the limit.
+    pub worst_share: f64,
+    /// Largest absolute difference.
+    pub worst: f64,
+    /// Where the worst share is: pixel and channel, CPU value, GPU value.
+    pub at: (usize, usize, f32, f32),
+}
+
+impl Agreement {
+    /// Were there values, and were all within the tolerance?
+    pub fn holds(&self) -> bool {
+        self.count > 0 && self.outside == 0
+    }
+
+    /// Joins two.
+    pub fn and(self, other: Self) -> Self {
+        let (a, b) = if other.worst_share > self.worst_share { (other, self) } else { (self, other) };
+        Self {
+            count: a.count + b.count,
+            outside: a.outside + b.outside,
+            worst: a.worst.max(b.worst),
+            ..a
+        }
+    }
+}
+
+/// Compares two pictures value by value. Anything not finite is outside.
+pub fn agreement(cpu: &[[f32; 3]], gpu: &[[f32; 3]], tolerance: Tolerance) -> Agreement {
+    assert_eq!(cpu.len(), gpu.len(), "the two pictures have the same size");
+    let mut result = Agreement::default();
+    for (i, (c, g)) in cpu.iter().zip(gpu).enumerate() {
+        let largest = c.iter().fold(0f32, |m, v| m.max(v.abs()));
+        for channel in 0..3 {
+            let (c, g) = (c[channel], g[channel]);
+            let difference = (f64::from(c) - f64::from(g)).abs();
+            let scale = if tolerance.of_pixel { largest } else { c.abs() };
+            let allowed = tolerance.abs + tolerance.rel * f64::from(scale);
+            let share = if difference.is_finite() { difference / allowed } else { f64::INFINITY };
+            result.count += 1;
+            result.outside += usize::from(share > 1.0);
+            result.worst = result.worst.max(if difference.is_finite() { difference } else { f64::INFINITY });
+            if share > result.worst_share {
+                result.worst_share = share;
+                result.at = (i, channel, c, g);
+            }
+        }
+    }
+    result
+}
+
+fn random(seed: &mut u64) -> f64 {
+    // SplitMix64's finaliser (Steele, Lea & Flood 2014), constants from memory.
+    *seed = seed.wrapping_add(0x9e37_79b9_7f4a_7c15);
+    let mut z = *seed;
+    z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
+}
+
+/// Test pixels: a ramp from −1 to 2 on greys and on each channel, 2⁻¹⁴ to 2⁶ in even ratios, the corners
+/// of a cube with a middle, and `extra` random ones from −0.25 to 1.5.
+pub fn vectors(extra: usize) -> Vec<[f32; 3]> {
+    let mut out = Vec::new();
+    for i in 0..=192 {
+        let v = -1.0 + 3.0 * i as f32 / 192.0;
+        out.extend([[v; 3], [v, 0.4, 0.4], [0.4, v, 0.4], [0.4, 0.4, v]]);
+    }
+    for i in 0..=160 {
+        let v = 2f32.powf(-14.0 + 20.0 * i as f32 / 160.0);
+        out.extend([[v; 3], [v, v * 0.5, v * 0.25]]);
+    }
+    let levels = [0.0, 0.5, 1.0];
+    for r in levels {
+        for g in levels {
+            out.extend(levels.map(|b| [r, g, b]));
+        }
+    }
+    let mut seed = 20_260_101;
+    out.extend((0..extra).map(|_| std::array::from_fn(|_| (random(&mut seed) * 1.75 - 0.25) as f32)));
+    out
+}
+
+/// A recipe that is nothing but one stage, on values of its own domain.
+fn one_stage(kind: Kind, values: &[f64], strength: f64) -> Recipe {
+    let own = match kind.declaration().domain {
+        crate::look::Domain::Acescct => "acescct",
+        crate::look::Domain::Linear => "acescg",
+    };
+    let encoding = encoding(own).expect("the working encodings are in the table");
+    let mut recipe = Recipe::conversion(encoding, Tail::Encoding(encoding));
+    recipe.balance = Some(Balance::default());
+    recipe.stages =
+        vec![StageValues { kind, strength, values: kind.declaration().prepared(values) }];
+    recipe
+}
+
+/// The settings a stage is compared at, with a name for each: defaults, every parameter at each end, and
+/// `extra` random settings with random strengths.
+pub fn settings(kind: Kind, extra: usize) -> Vec<(String, Recipe)> {
+    let d = kind.declaration();
+    let mut out = vec![("defaults".to_owned(), one_stage(kind, &d.defaults(), 1.0))];
+    for (i, p) in d.parameters.iter().enumerate() {
+        for value in [p.min, p.max] {
+            let mut values = d.defaults();
+            values[i] = value;
+            out.push((format!("{} = {value}", p.key), one_stage(kind, &values, 1.0)));
+        }
+    }
+    let mut seed = 7 + kind.0 as u64;
+    for n in 0..extra {
+        let values: Vec<f64> = d.parameters.iter().map(|p| p.at(random(&mut seed))).collect();
+        let strength = random(&mut seed) * d.strength.max;
+        out.push((format!("random {n}"), one_stage(kind, &values, strength)));
+    }
+    out
+}
+
+/// What the check at start-up found.
+#[derive(Clone, Debug)]
+pub struct CheckReport {
+    /// Everything together.
+    pub all: Agreement,
+    /// What it was that came out worst.
+    pub worst: String,
+}
+
+/// Runs a small cut of the parity vectors on this GPU: each stage at random settings, and the path to a
+/// display.
+pub fn self_check(gpu: &Gpu) -> Result<CheckReport, GpuError> {
+    let pixels = vectors(256);
+    let Ok(frame) = Frame::from_rgb(128, &pad(pixels)) else {
+        unreachable!("the vectors make a small frame");
+    };
+    let mut recipes: Vec<(String, Recipe)> = Vec::new();
+    for kind in (0..STAGES.len()).map(Kind) {
+        let key = kind.declaration().key;
+        recipes.extend(settings(kind, 2).into_iter().rev().take(2).map(|(n, r)| (format!("{key}, {n}"), r)));
+    }
+    let (acescct, rec709) = (encoding("acescct"), display("rec709"));
+    if let (Some(encoding), Some(display)) = (acescct, rec709) {
+        let tail = Tail::Display { transform: OutputTransform::Plain, display };
+        recipes.push(("display signal".into(), Recipe::conversion(encoding, tail)));
+    }
+    let mut report = CheckReport { all: Agreement::default(), worst: String::new() };
+    for (name, recipe) in recipes {
+        let cpu = cpu::signal(&recipe, &frame).pixels;
+        let a = agreement(&cpu, &gpu.signal(&recipe, &frame)?, TOLERANCE);
+        if a.worst_share >= report.all.worst_share {
+            report.worst = name;
+        }
+        report.all = report.all.and(a);
+    }
+    Ok(report)
+}
+
+/// Repeats the last pixel until the rows of 128 are full.
+pub fn pad(mut pixels: Vec<[f32; 3]>) -> Vec<[f32; 3]> {
+    let last = pixels.last().copied().unwrap_or_default();
+    pixels.resize(pixels.len().next_multiple_of(128), last);
+    pixels
+}

@@ -1,0 +1,220 @@
+//! Pipelines by structure, compiled off the frame's thread.
+
+use std::collections::HashMap;
+use std::sync::{Arc, Condvar, Mutex};
+
+use super::assembly::{Assembly, WORKGROUP};
+use super::device::GpuError;
+use crate::picture::{Structure, Target};
+
+/// A compiled picture pass.
+pub struct Pipeline {
+    pub(super) pipeline: wgpu::ComputePipeline,
+    pub(super) layout: wgpu::BindGroupLayout,
+    pub(super) target: Target,
+}
+
+enum State {
+    Building,
+    Ready(Arc<Pipeline>),
+    Failed(String),
+}
+
+struct Shared {
+    device: wgpu::Device,
+    queue: wgpu::Queue,
+    known: Mutex<HashMap<Structure, State>>,
+    built: Condvar,
+}
+
+/// The cache.
+pub struct Pipelines {
+    shared: Arc<Shared>,
+}
+
+impl Pipelines {
+    pub(super) fn new(device: wgpu::Device, queue: wgpu::Queue) -> Self {
+        Self { shared: Arc::new(Shared { device, queue, known: Mutex::default(), built: Condvar::new() }) }
+    }
+
+    /// The pipeline if it is compiled. If nobody has asked for it before, compiling starts on another
+    /// thread and `when_ready` is called from there at its end. Never waits for a compiler.
+    pub fn ready(&self, structure: &Structure, when_ready: impl FnOnce() + Send + 'static) -> Option<Arc<Pipeline>> {
+        let mut known = lock(&self.shared.known);
+        match known.get(structure) {
+            Some(State::Ready(pipeline)) => Some(pipeline.clone()),
+            Some(_) => None,
+            None => {
+                known.insert(structure.clone(), State::Building);
+                drop(known);
+                let (shared, structure) = (self.shared.clone(), structure.clone());
+                rayon::spawn(move || {
+                    shared.compile(&structure);
+                    when_ready();
+                });
+                None
+            }
+        }
+    }
+
+    /// Why a structure will never be ready, if its shader was refused.
+    pub fn failure(&self, structure: &Structure) -> Option<String> {
+        match lock(&self.shared.known).get(structure) {
+            Some(State::Failed(why)) => Some(why.clone()),
+            _ => None,
+        }
+    }
+
+    /// The pipeline, compiled here and now if need be. For work that no frame waits for.
+    pub fn wait(&self, structure: &Structure) -> Result<Arc<Pipeline>, GpuError> {
+        let mut known = lock(&self.shared.known);
+        loop {
+            match known.get(structure) {
+                Some(State::Ready(pipeline)) => return Ok(pipeline.clone()),
+                Some(State::Failed(why)) => {
+                    return Err(GpuError::Shader { file: "picture pass".into(), line: 0, why: why.clone() });
+                }
+                Some(State::Building) => {
+                    known = self.shared.built.wait(known).unwrap_or_else(|e| e.into_inner());
+                }
+                None => {
+                    known.insert(structure.clone(), State::Building);
+                    drop(known);
+                    self.shared.compile(structure);
+                    known = lock(&self.shared.known);
+                }
+            }
+        }
+    }
+
+    /// Compiles an assembly that is not in the cache.
+    pub fn build(&self, assembly: &Assembly, target: Target) -> Result<Arc<Pipeline>, GpuError> {
+        build(&self.shared.device, assembly, target).map(Arc::new)
+    }
+}
+
+fn lock<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(|e| e.into_inner())
+}
+
+impl Shared {
+    fn compile(&self, structure: &Structure) {
+        let state = match build(&self.device, &Assembly::picture(structure), structure.target) {
+            Ok(pipeline) => {
+                self.warm(&pipeline);
+                State::Ready(Arc::new(pipeline))
+            }
+            Err(e) => {
+                tracing::error!("{e}");
+                State::Failed(e.to_string())
+            }
+        };
+        lock(&self.known).insert(structure.clone(), state);
+        self.built.notify_all();
+    }
+
+    /// Some drivers compile at first use: use it once, on one pixel.
+    fn warm(&self, pipeline: &Pipeline) {
+        let plane = self.device.create_texture(&super::run::texture(
+            1,
+            1,
+            wgpu::TextureFormat::R8Uint,
+            wgpu::TextureUsages::TEXTURE_BINDING,
+        ));
+        let target = self.device.create_texture(&super::run::texture(
+            1,
+            1,
+            super::run::target_format(pipeline.target),
+            wgpu::TextureUsages::STORAGE_BINDING,
+        ));
+        let numbers = self.device.create_buffer(&wgpu::BufferDescriptor {
+            label: None,
+            // More than any chain takes, and zero: every strength is 0.
+            size: 65536,
+            usage: wgpu::BufferUsages::STORAGE,
+            mapped_at_creation: false,
+        });
+        let view = |t: &wgpu::Texture| t.create_view(&Default::default());
+        let planes = [view(&plane), view(&plane), view(&plane)];
+        let group = super::run::bind(&self.device, pipeline, &planes, &numbers, &view(&target));
+        let mut encoder = self.device.create_command_encoder(&Default::default());
+        super::run::dispatch(&mut encoder, pipeline, &group, (1, 1), None);
+        let index = self.queue.submit([encoder.finish()]);
+        let _ = self.device.poll(wgpu::PollType::Wait { submission_index: Some(index), timeout: None });
+    }
+}
+
+fn build(device: &wgpu::Device, assembly: &Assembly, target: Target) -> Result<Pipeline, GpuError> {
+    let scope = device.push_error_scope(wgpu::ErrorFilter::Validation);
+    let module = device.create_shader_module(wgpu::ShaderModuleDescriptor {
+        label: Some("picture"),
+        source: wgpu::ShaderSource::Wgsl(assembly.text.as_str().into()),
+    });
+    let info = pollster::block_on(module.get_compilation_info());
+    if let Some(message) = info.messages.iter().find(|m| m.message_type == wgpu::CompilationMessageType::Error) {
+        drop(pollster::block_on(scope.pop()));
+        let line = message.location.as_ref().map_or(0, |l| l.line_number as usize);
+        let (file, line) = assembly.locate(line);
+        return Err(GpuError::Shader { file: file.into(), line, why: message.message.clone() });
+    }
+    let texture = |binding| wgpu::BindGroupLayoutEntry {
+        binding,
+        visibility: wgpu::ShaderStages::COMPUTE,
+        ty: wgpu::BindingType::Texture {
+            sample_type: wgpu::TextureSampleType::Uint,
+            view_dimension: wgpu::TextureViewDimension::D2,
+            multisampled: false,
+        },
+        count: None,
+    };
+    let layout = device.create_bind_group_layout(&wgpu::BindGroupLayoutDescriptor {
+        label: Some("picture"),
+        entries: &[
+            texture(0),
+            texture(1),
+            texture(2),
+            wgpu::BindGroupLayoutEntry {
+                binding: 3,
+                visibility: wgpu::ShaderStages::COMPUTE,
+                ty: wgpu::BindingType::Buffer {
+                    ty: wgpu::BufferBindingType::Storage { read_only: true },
+                    has_dynamic_offset: false,
+                    min_binding_size: None,
+                },
+                count: None,
+            },
+            wgpu::BindGroupLayoutEntry {
+                binding: 4,
+                visibility: wgpu::ShaderStages::COMPUTE,
+                ty: wgpu::BindingType::StorageTexture {
+                    access: wgpu::StorageTextureAccess::WriteOnly,
+                    format: super::run::target_format(target),
+                    view_dimension: wgpu::TextureViewDimension::D2,
+                },
+                count: None,
+            },
+        ],
+    });
+    let pipeline_layout = device.create_pipeline_layout(&wgpu::PipelineLayoutDescriptor {
+        label: Some("picture"),
+        bind_group_layouts: &[Some(&layout)],
+        immediate_size: 0,
+    });
+    let pipeline = device.create_compute_pipeline(&wgpu::ComputePipelineDescriptor {
+        label: Some("picture"),
+        layout: Some(&pipeline_layout),
+        module: &module,
+        entry_point: Some("main"),
+        compilation_options: Default::default(),
+        cache: None,
+    });
+    if let Some(e) = pollster::block_on(scope.pop()) {
+        return Err(GpuError::Shader { file: "picture pass".into(), line: 0, why: e.to_string() });
+    }
+    Ok(Pipeline { pipeline, layout, target })
+}
+
+/// Workgroups for a picture.
+pub(super) fn groups(size: (u32, u32)) -> (u32, u32) {
+    (size.0.div_ceil(WORKGROUP.0), size.1.div_ceil(WORKGROUP.1))
+}

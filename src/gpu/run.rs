@@ -1,0 +1,345 @@
+//! Frames up, passes run, pictures back.
+
+use std::sync::mpsc::{Receiver, channel};
+
+use super::device::{Gpu, GpuError};
+use super::pipelines::{Pipeline, groups};
+use crate::picture::{Format, Frame, Layout, Recipe, Sample, Structure, Target};
+
+/// A frame's planes on the GPU.
+pub struct Upload {
+    /// Pixels across.
+    pub width: u32,
+    /// Rows.
+    pub height: u32,
+    /// What the planes hold.
+    pub format: Format,
+    textures: [wgpu::Texture; 3],
+    planes: [wgpu::TextureView; 3],
+}
+
+/// A texture that a pass writes.
+pub struct Output {
+    /// Pixels across.
+    pub width: u32,
+    /// Rows.
+    pub height: u32,
+    /// What is written.
+    pub target: Target,
+    /// The texture.
+    pub texture: wgpu::Texture,
+    /// A view of all of it.
+    pub view: wgpu::TextureView,
+}
+
+pub(super) fn texture<'a>(
+    width: u32,
+    height: u32,
+    format: wgpu::TextureFormat,
+    usage: wgpu::TextureUsages,
+) -> wgpu::TextureDescriptor<'a> {
+    wgpu::TextureDescriptor {
+        label: None,
+        size: wgpu::Extent3d { width, height, depth_or_array_layers: 1 },
+        mip_level_count: 1,
+        sample_count: 1,
+        dimension: wgpu::TextureDimension::D2,
+        format,
+        usage,
+        view_formats: &[],
+    }
+}
+
+pub(super) fn target_format(target: Target) -> wgpu::TextureFormat {
+    match target {
+        Target::Float => wgpu::TextureFormat::Rgba32Float,
+        Target::Codes => wgpu::TextureFormat::Rgba16Uint,
+        Target::Screen => wgpu::TextureFormat::Rgba8Unorm,
+    }
+}
+
+fn plane_format(sample: Sample) -> wgpu::TextureFormat {
+    match sample {
+        Sample::U8 => wgpu::TextureFormat::R8Uint,
+        Sample::U16 | Sample::F16 => wgpu::TextureFormat::R16Uint,
+        Sample::F32 => wgpu::TextureFormat::R32Uint,
+    }
+}
+
+pub(super) fn bind(
+    device: &wgpu::Device,
+    pipeline: &Pipeline,
+    planes: &[wgpu::TextureView; 3],
+    numbers: &wgpu::Buffer,
+    target: &wgpu::TextureView,
+) -> wgpu::BindGroup {
+    let view = wgpu::BindingResource::TextureView;
+    device.create_bind_group(&wgpu::BindGroupDescriptor {
+        label: None,
+        layout: &pipeline.layout,
+        entries: &[
+            wgpu::BindGroupEntry { binding: 0, resource: view(&planes[0]) },
+            wgpu::BindGroupEntry { binding: 1, resource: view(&planes[1]) },
+            wgpu::BindGroupEntry { binding: 2, resource: view(&planes[2]) },
+            wgpu::BindGroupEntry { binding: 3, resource: numbers.as_entire_binding() },
+            wgpu::BindGroupEntry { binding: 4, resource: view(target) },
+        ],
+    })
+}
+
+pub(super) fn dispatch(
+    encoder: &mut wgpu::CommandEncoder,
+    pipeline: &Pipeline,
+    group: &wgpu::BindGroup,
+    size: (u32, u32),
+    timestamps: Option<wgpu::ComputePassTimestampWrites<'_>>,
+) {
+    let mut pass = encoder
+        .begin_compute_pass(&wgpu::ComputePassDescriptor { label: None, timestamp_writes: timestamps });
+    pass.set_pipeline(&pipeline.pipeline);
+    pass.set_bind_group(0, group, &[]);
+    let (x, y) = groups(size);
+    pass.dispatch_workgroups(x, y, 1);
+}
+
+impl Gpu {
+    fn check_size(&self, width: u32, height: u32) -> Result<(), GpuError> {
+        let limit = self.device.limits().max_texture_dimension_2d;
+        if width > limit || height > limit {
+            return Err(GpuError::TooLarge { width, height, limit });
+        }
+        Ok(())
+    }
+
+    /// Copies a frame's planes to the GPU. `old` is used again if it has the same shape.
+    pub fn upload(&self, frame: &Frame, old: Option<Upload>) -> Result<Upload, GpuError> {
+        self.check_size(frame.width, frame.height)?;
+        let upload = match old {
+            Some(o) if (o.width, o.height, o.format) == (frame.width, frame.height, frame.format) => o,
+            _ => {
+                let textures: [wgpu::Texture; 3] = std::array::from_fn(|i| {
+                    let p = &frame.planes[i];
+                    self.device.create_texture(&texture(
+                        p.width,
+                        p.height,
+                        plane_format(frame.format.sample),
+                        wgpu::TextureUsages::TEXTURE_BINDING | wgpu::TextureUsages::COPY_DST,
+                    ))
+                });
+                let planes = std::array::from_fn(|i| textures[i].create_view(&Default::default()));
+                Upload { width: frame.width, height: frame.height, format: frame.format, textures, planes }
+            }
+        };
+        for (plane, texture) in frame.planes.iter().zip(&upload.textures) {
+            self.queue.write_texture(
+                texture.as_image_copy(),
+                &plane.data,
+                wgpu::TexelCopyBufferLayout {
+                    offset: 0,
+                    bytes_per_row: Some(plane.width * frame.format.sample.bytes() as u32),
+                    rows_per_image: None,
+                },
+                texture.size(),
+            );
+        }
+        Ok(upload)
+    }
+
+    /// A texture for a pass to write.
+    pub fn output(&self, width: u32, height: u32, target: Target) -> Result<Output, GpuError> {
+        self.check_size(width, height)?;
+        let texture = self.device.create_texture(&texture(
+            width,
+            height,
+            target_format(target),
+            wgpu::TextureUsages::STORAGE_BINDING
+                | wgpu::TextureUsages::TEXTURE_BINDING
+                | wgpu::TextureUsages::COPY_SRC
+                | wgpu::TextureUsages::COPY_DST,
+        ));
+        let view = texture.create_view(&Default::default());
+        Ok(Output { width, height, target, texture, view })
+    }
+
+    /// Adds a recipe's pass to `encoder`. `depth` and `dither` are for integer targets; a
+    /// [`Target::Screen`] has a depth of 8.
+    #[allow(clippy::too_many_arguments)]
+    pub fn encode(
+        &self,
+        encoder: &mut wgpu::CommandEncoder,
+        pipeline: &Pipeline,
+        upload: &Upload,
+        recipe: &Recipe,
+        output: &Output,
+        depth: u32,
+        dither: bool,
+        timestamps: Option<wgpu::ComputePassTimestampWrites<'_>>,
+    ) {
+        let numbers = Layout::write(recipe, &upload.format, depth, dither);
+        let bytes: &[u8] = bytemuck::cast_slice(&numbers);
+        let buffer = self.device.create_buffer(&wgpu::BufferDescriptor {
+            label: Some("numbers"),
+            size: bytes.len() as u64,
+            usage: wgpu::BufferUsages::STORAGE | wgpu::BufferUsages::COPY_DST,
+            mapped_at_creation: false,
+        });
+        self.queue.write_buffer(&buffer, 0, bytes);
+        let group = bind(&self.device, pipeline, &upload.planes, &buffer, &output.view);
+        dispatch(encoder, pipeline, &group, (output.width, output.height), timestamps);
+    }
+
+    /// Runs a recipe to a picture in floats and waits for it.
+    pub fn signal(&self, recipe: &Recipe, frame: &Frame) -> Result<Vec<[f32; 3]>, GpuError> {
+        let pipeline = self.pipelines.wait(&Structure::of(recipe, Target::Float))?;
+        self.signal_with(&pipeline, recipe, frame, None)
+    }
+
+    /// The same with a given pipeline, onto a target first filled with `poison`.
+    pub fn signal_with(
+        &self,
+        pipeline: &Pipeline,
+        recipe: &Recipe,
+        frame: &Frame,
+        poison: Option<f32>,
+    ) -> Result<Vec<[f32; 3]>, GpuError> {
+        let upload = self.upload(frame, None)?;
+        let output = self.output(frame.width, frame.height, Target::Float)?;
+        if let Some(poison) = poison {
+            let fill = vec![poison; frame.width as usize * frame.height as usize * 4];
+            self.queue.write_texture(
+                output.texture.as_image_copy(),
+                bytemuck::cast_slice(&fill),
+                wgpu::TexelCopyBufferLayout {
+                    offset: 0,
+                    bytes_per_row: Some(frame.width * 16),
+                    rows_per_image: None,
+                },
+                output.texture.size(),
+            );
+        }
+        let mut encoder = self.device.create_command_encoder(&Default::default());
+        self.encode(&mut encoder, pipeline, &upload, recipe, &output, 0, false, None);
+        self.read_float(encoder, &output).finish(self)
+    }
+
+    /// Runs a recipe to codes of `depth` bits; the result is collected with
+    /// [`CodesReadback::finish`], so that several frames can be under way.
+    pub fn codes(
+        &self,
+        recipe: &Recipe,
+        frame: &Frame,
+        depth: u32,
+        dither: bool,
+    ) -> Result<CodesReadback, GpuError> {
+        let pipeline = self.pipelines.wait(&Structure::of(recipe, Target::Codes))?;
+        let upload = self.upload(frame, None)?;
+        let output = self.output(frame.width, frame.height, Target::Codes)?;
+        let mut encoder = self.device.create_command_encoder(&Default::default());
+        self.encode(&mut encoder, &pipeline, &upload, recipe, &output, depth, dither, None);
+        Ok(CodesReadback(self.read_back(encoder, &output)))
+    }
+
+    /// Submits `encoder` and starts copying a float output back.
+    pub fn read_float(&self, encoder: wgpu::CommandEncoder, output: &Output) -> FloatReadback {
+        FloatReadback(self.read_back(encoder, output))
+    }
+
+    fn read_back(&self, mut encoder: wgpu::CommandEncoder, output: &Output) -> Readback {
+        let texel = match output.target {
+            Target::Float => 16,
+            Target::Codes => 8,
+            Target::Screen => 4,
+        };
+        let stride = (output.width * texel).next_multiple_of(wgpu::COPY_BYTES_PER_ROW_ALIGNMENT);
+        let buffer = self.device.create_buffer(&wgpu::BufferDescriptor {
+            label: Some("read back"),
+            size: u64::from(stride) * u64::from(output.height),
+            usage: wgpu::BufferUsages::COPY_DST | wgpu::BufferUsages::MAP_READ,
+            mapped_at_creation: false,
+        });
+        encoder.copy_texture_to_buffer(
+            output.texture.as_image_copy(),
+            wgpu::TexelCopyBufferInfo {
+                buffer: &buffer,
+                layout: wgpu::TexelCopyBufferLayout {
+                    offset: 0,
+                    bytes_per_row: Some(stride),
+                    rows_per_image: None,
+                },
+            },
+            output.texture.size(),
+        );
+        let submission = self.queue.submit([encoder.finish()]);
+        let (tx, mapped) = channel();
+        buffer.map_async(wgpu::MapMode::Read, .., move |result| {
+            let _ = tx.send(result);
+        });
+        Readback { buffer, stride, texel, width: output.width, height: output.height, submission, mapped }
+    }
+
+    /// Reads an eight-bit output back and waits for it: RGBA bytes, row by row.
+    pub fn read_screen(&self, output: &Output) -> Result<Vec<[u8; 4]>, GpuError> {
+        let encoder = self.device.create_command_encoder(&Default::default());
+        self.read_back(encoder, output).rows(self, |row, out: &mut Vec<[u8; 4]>| {
+            out.extend(row.as_chunks::<4>().0);
+        })
+    }
+}
+
+struct Readback {
+    buffer: wgpu::Buffer,
+    stride: u32,
+    texel: u32,
+    width: u32,
+    height: u32,
+    submission: wgpu::SubmissionIndex,
+    mapped: Receiver<Result<(), wgpu::BufferAsyncError>>,
+}
+
+impl Readback {
+    fn rows<T>(self, gpu: &Gpu, read: impl Fn(&[u8], &mut Vec<T>)) -> Result<Vec<T>, GpuError> {
+        let lost = |e: &dyn std::fmt::Display| GpuError::Lost(e.to_string());
+        gpu.device
+            .poll(wgpu::PollType::Wait { submission_index: Some(self.submission), timeout: None })
+            .map_err(|e| lost(&e))?;
+        self.mapped.recv().map_err(|e| lost(&e))?.map_err(|e| lost(&e))?;
+        let view = self.buffer.get_mapped_range(..).map_err(|e| lost(&e))?;
+        let mut out = Vec::with_capacity(self.width as usize * self.height as usize);
+        for row in view.chunks_exact(self.stride as usize) {
+            // Rows are padded to wgpu's alignment.
+            read(&row[..(self.width * self.texel) as usize], &mut out);
+        }
+        Ok(out)
+    }
+}
+
+/// A float picture on its way back.
+pub struct FloatReadback(Readback);
+
+impl FloatReadback {
+    /// Waits for it: pixels row by row.
+    pub fn finish(self, gpu: &Gpu) -> Result<Vec<[f32; 3]>, GpuError> {
+        self.0.rows(gpu, |row, out| {
+            out.extend(row.as_chunks::<16>().0.iter().map(|t| {
+                std::array::from_fn(|c| f32::from_le_bytes([t[4 * c], t[4 * c + 1], t[4 * c + 2], t[4 * c + 3]]))
+            }));
+        })
+    }
+}
+
+/// A picture in codes on its way back.
+pub struct CodesReadback(Readback);
+
+impl CodesReadback {
+    /// Waits for it: codes row by row.
+    pub fn finish(self, gpu: &Gpu) -> Result<Vec<[u16; 3]>, GpuError> {
+        self.0.rows(gpu, |row, out| {
+            out.extend(
+                row.as_chunks::<8>()
+                    .0
+                    .iter()
+                    .map(|t| std::array::from_fn(|c| u16::from_le_bytes([t[2 * c], t[2 * c + 1]]))),
+            );
+        })
+    }
+}

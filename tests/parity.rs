@@ -1,0 +1,361 @@
+//! The GPU computes what the CPU twin says, pixel by pixel, on whatever adapter is here.
+//!
+//! `tests/data/parity.tsv` holds, for every case, its tolerance and the largest share of it that was
+//! measured on each backend, with a hash of the shader it was measured with. `UPDATE=1` rewrites the
+//! column of this adapter; a stale hash warns.
+
+use std::collections::BTreeMap;
+use std::fmt::Write;
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::sync::Arc;
+
+use greyhold::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix, encoding};
+use greyhold::gpu::{Agreement, Assembly, Gpu, Request, TOLERANCE, Tolerance, agreement, pad, settings, vectors};
+use greyhold::look::{Kind, STAGES, Stage};
+use greyhold::picture::{
+    Balance, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Structure, Tail, Target, cpu,
+};
+
+/// A value no recipe makes, put into targets so that a pixel nobody wrote is seen.
+const POISON: f32 = -123_456.0;
+
+fn gpu() -> Arc<Gpu> {
+    Gpu::headless(Request::default()).expect("the tests need an adapter")
+}
+
+fn frame(pixels: Vec<[f32; 3]>) -> Frame {
+    Frame::from_rgb(128, &pad(pixels)).unwrap()
+}
+
+fn compare(gpu: &Gpu, recipe: &Recipe, frame: &Frame, tolerance: Tolerance) -> Agreement {
+    let pipeline = gpu.pipelines.wait(&Structure::of(recipe, Target::Float)).unwrap();
+    let on_gpu = gpu.signal_with(&pipeline, recipe, frame, Some(POISON)).unwrap();
+    assert!(on_gpu.iter().all(|p| p[0] != POISON), "a pixel was not written");
+    agreement(&cpu::signal(recipe, frame).pixels, &on_gpu, tolerance)
+}
+
+struct Case {
+    name: String,
+    tolerance: Tolerance,
+    reason: &'static str,
+    found: Agreement,
+    hash: u64,
+}
+
+fn hash_of(recipe: &Recipe) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    Assembly::picture(&Structure::of(recipe, Target::Float)).text.hash(&mut hasher);
+    hasher.finish()
+}
+
+const OF_PIXEL: Tolerance = Tolerance { of_pixel: true, ..TOLERANCE };
+const SIGNAL: Tolerance = Tolerance { abs: 2e-5, rel: 0.0, of_pixel: false };
+
+fn cases(gpu: &Gpu) -> Vec<Case> {
+    let mut cases = Vec::new();
+    let test_frame = frame(vectors(2048));
+    for kind in (0..STAGES.len()).map(Kind) {
+        let d = kind.declaration();
+        let mut found = Agreement::default();
+        let all = settings(kind, 12);
+        let hash = hash_of(&all[0].1);
+        for (_, recipe) in all {
+            found = found.and(compare(gpu, &recipe, &test_frame, TOLERANCE));
+        }
+        cases.push(Case { name: format!("stage {}", d.key), tolerance: TOLERANCE, reason: "default", found, hash });
+    }
+    let acescg = encoding("acescg").unwrap();
+    // Codes from −0.05 to 1.1: what a camera file can hold, and a little more.
+    let codes = frame(vectors(2048).into_iter().map(|p| p.map(|v| v.clamp(-0.05, 1.1))).collect());
+    for e in ENCODINGS {
+        let decode = Recipe::conversion(e, Tail::Encoding(acescg));
+        let encode = Recipe::conversion(acescg, Tail::Encoding(e));
+        for (direction, recipe, input) in [("from", decode, &codes), ("to", encode, &test_frame)] {
+            cases.push(Case {
+                name: format!("{direction} {}", e.id),
+                tolerance: OF_PIXEL,
+                reason: "a matrix: a small channel is the difference of large ones",
+                found: compare(gpu, &recipe, input, OF_PIXEL),
+                hash: hash_of(&recipe),
+            });
+        }
+    }
+    // Without an output transform nothing bounds light ahead of the matrix.
+    let display_light =
+        frame(vectors(2048).into_iter().map(|p| p.map(|v| v.min(0.67))).collect());
+    for display in DISPLAYS {
+        for &transform in OUTPUT_TRANSFORMS {
+            let mut recipe = Recipe::conversion(
+                encoding("acescct").unwrap(),
+                Tail::Display { transform, display },
+            );
+            recipe.balance = Some(Balance { values: [0.3, 2.0, -1.0, 3.5] });
+            let (input, reason) = match transform {
+                OutputTransform::None => (&display_light, "display signal; light to two stops over display white, since the matrix cancels above"),
+                OutputTransform::Plain => (&test_frame, "display signal"),
+            };
+            cases.push(Case {
+                name: format!("display {} {}", display.id, transform.id()),
+                tolerance: SIGNAL,
+                reason,
+                found: compare(gpu, &recipe, input, SIGNAL),
+                hash: hash_of(&recipe),
+            });
+        }
+    }
+    cases
+}
+
+const RECORD: &str = "tests/data/parity.tsv";
+
+fn backend(gpu: &Gpu) -> &'static str {
+    let name = gpu.adapter.get_info().name.to_lowercase();
+    if name.contains("llvmpipe") {
+        "lavapipe"
+    } else if name.contains("nvidia") {
+        "nvidia"
+    } else {
+        "other"
+    }
+}
+
+/// case → backend → (hash, worst share).
+fn read_record() -> BTreeMap<String, BTreeMap<String, (String, String)>> {
+    let mut out: BTreeMap<String, BTreeMap<String, (String, String)>> = BTreeMap::new();
+    for line in std::fs::read_to_string(RECORD).unwrap_or_default().lines() {
+        let f: Vec<_> = line.split('\t').collect();
+        if line.starts_with('#') || f.len() < 6 {
+            continue;
+        }
+        let entry = out.entry(f[0].to_owned()).or_default();
+        for measured in &f[5..] {
+            if let [backend, hash, share] = measured.split(' ').collect::<Vec<_>>()[..] {
+                entry.insert(backend.into(), (hash.into(), share.into()));
+            }
+        }
+    }
+    out
+}
+
+#[test]
+fn every_stage_encoding_and_display_agrees() {
+    let gpu = gpu();
+    let cases = cases(&gpu);
+    assert_eq!(
+        cases.len(),
+        STAGES.len() + 2 * ENCODINGS.len() + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
+    );
+    let backend = backend(&gpu);
+    let mut record = read_record();
+    let mut failures = String::new();
+    let mut stale = 0;
+    println!("{} on {}", cases.len(), gpu.name());
+    for case in &cases {
+        println!("{:28} {:.3} of the tolerance, {:.2e} at most", case.name, case.found.worst_share, case.found.worst);
+        if !case.found.holds() {
+            let (pixel, channel, c, g) = case.found.at;
+            let _ = writeln!(
+                failures,
+                "{}: {} of {} values outside; worst {:.2} of the tolerance at pixel {pixel} channel {channel}: cpu {c} gpu {g}",
+                case.name, case.found.outside, case.found.count, case.found.worst_share
+            );
+        }
+        let known = record.entry(case.name.clone()).or_default();
+        let hash = format!("{:016x}", case.hash);
+        stale += usize::from(known.get(backend).is_none_or(|(h, _)| *h != hash));
+        known.insert(backend.to_owned(), (hash, format!("{:.3}", case.found.worst_share)));
+    }
+    if std::env::var_os("UPDATE").is_some() {
+        let mut text = String::from(
+            "# Written by tests/parity.rs with UPDATE=1. case, abs, rel, relative to, reason, then for each backend: name, shader hash, largest share of the tolerance\n",
+        );
+        for case in &cases {
+            let t = case.tolerance;
+            let _ = write!(
+                text,
+                "{}\t{:e}\t{:e}\t{}\t{}",
+                case.name,
+                t.abs,
+                t.rel,
+                if t.of_pixel { "pixel" } else { "value" },
+                case.reason
+            );
+            for (name, (hash, share)) in &record[&case.name] {
+                let _ = write!(text, "\t{name} {hash} {share}");
+            }
+            text.push('\n');
+        }
+        let path = std::env::var("OUT").map_or(RECORD.to_owned(), |out| format!("{out}/parity.tsv"));
+        std::fs::write(path, text).unwrap();
+    } else if stale > 0 {
+        println!("warning: {stale} records of {RECORD} are older than their shaders; UPDATE=1 measures them again");
+    }
+    assert!(failures.is_empty(), "on {}:\n{failures}", gpu.name());
+}
+
+/// The harness can fail: a stage whose shader is a little wrong is rejected.
+#[test]
+fn a_wrong_twin_is_rejected() {
+    let gpu = gpu();
+    let kind = greyhold::look::stage("contrast").unwrap();
+    let wrong = "fn contrast(p: Contrast, v: vec3<f32>) -> vec3<f32> {\n    \
+                 return GREY_ACESCCT + (v - GREY_ACESCCT) * (p.slope * 1.0002);\n}\n";
+    let (_, recipe) = settings(kind, 0).swap_remove(0);
+    let structure = Structure::of(&recipe, Target::Float);
+    let pipeline = gpu
+        .pipelines
+        .build(&Assembly::picture_with(&structure, &|k| if k == kind { wrong } else { k.declaration().wgsl }), Target::Float)
+        .unwrap();
+    let frame = frame(vectors(256));
+    let on_gpu = gpu.signal_with(&pipeline, &recipe, &frame, Some(POISON)).unwrap();
+    let found = agreement(&cpu::signal(&recipe, &frame).pixels, &on_gpu, TOLERANCE);
+    assert!(!found.holds() && found.outside > 100, "{found:?}");
+}
+
+/// … and a shader that leaves pixels unwritten is seen by its poison.
+#[test]
+fn an_unwritten_pixel_is_seen() {
+    let gpu = gpu();
+    let acescg = encoding("acescg").unwrap();
+    let recipe = Recipe::conversion(acescg, Tail::Encoding(acescg));
+    let mut assembly = Assembly::picture(&Structure::of(&recipe, Target::Float));
+    assembly.text = assembly.text.replace("let at = vec2<i32>(id.xy);", "if id.y == 3u { return; }\n    let at = vec2<i32>(id.xy);");
+    let pipeline = gpu.pipelines.build(&assembly, Target::Float).unwrap();
+    let frame = frame(vectors(256));
+    let on_gpu = gpu.signal_with(&pipeline, &recipe, &frame, Some(POISON)).unwrap();
+    assert_eq!(on_gpu.iter().filter(|p| p[0] == POISON).count(), 128);
+    assert!(!agreement(&cpu::signal(&recipe, &frame).pixels, &on_gpu, TOLERANCE).holds());
+}
+
+#[test]
+fn values_that_are_not_numbers_agree_too() {
+    assert!(!agreement(&[[0.0; 3]], &[[f32::NAN, 0.0, 0.0]], TOLERANCE).holds());
+    assert!(!agreement(&[], &[], TOLERANCE).holds(), "nothing compared is nothing proven");
+    let gpu = gpu();
+    let acescg = encoding("acescg").unwrap();
+    let recipe = Recipe::conversion(acescg, Tail::Encoding(acescg));
+    let odd = [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, 1e30, -1e30, 0.5];
+    let frame = frame(odd.iter().map(|v| [*v, 0.25, -*v]).collect());
+    let on_gpu = gpu.signal(&recipe, &frame).unwrap();
+    assert_eq!(on_gpu[0], [0.0, 0.25, 0.0]);
+    assert_eq!(on_gpu[1], [65504.0, 0.25, -65504.0]);
+    assert_eq!(on_gpu[2], [-65504.0, 0.25, 65504.0]);
+    assert_eq!(on_gpu, cpu::signal(&recipe, &frame).pixels);
+}
+
+fn noise_frame(width: u32, height: u32, format: Format) -> Frame {
+    let mut state = 12_345u32;
+    let mut next = || {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        state >> 8
+    };
+    let planes = std::array::from_fn(|i| {
+        let (w, h) = format.plane_size(i, width, height);
+        let mut bytes = Vec::new();
+        for _ in 0..w * h {
+            match format.sample {
+                Sample::U8 => bytes.push(next() as u8),
+                Sample::U16 => bytes.extend(((next() % (1 << format.depth)) as u16).to_le_bytes()),
+                // Every half there is, infinities and NaNs among them.
+                Sample::F16 => bytes.extend((next() as u16).to_le_bytes()),
+                Sample::F32 => bytes.extend((next() as f32 / 8_388_608.0).to_le_bytes()),
+            }
+        }
+        bytes.into()
+    });
+    Frame::new(width, height, format, planes).unwrap()
+}
+
+/// Every pixel layout that a file can bring, at an odd size, through the whole path.
+#[test]
+fn every_pixel_layout_agrees() {
+    let gpu = gpu();
+    let chain = vec![Stage::new(greyhold::look::stage("contrast").unwrap())];
+    let recipe = Recipe::graded(
+        encoding("logc4").unwrap(),
+        Balance { values: [0.5, 1.0, 0.0, -1.0] },
+        &greyhold::look::Chain { look: chain, ..Default::default() },
+        Tail::Display { transform: OUTPUT_TRANSFORMS[0], display: &DISPLAYS[0] },
+    );
+    let mut count = 0;
+    for (sample, depth) in [(Sample::U8, 8), (Sample::U16, 10), (Sample::U16, 12), (Sample::U16, 16), (Sample::F16, 16), (Sample::F32, 16)] {
+        for range in [Range::Narrow, Range::Full] {
+            for chroma in [Chroma::C444, Chroma::C422, Chroma::C420] {
+                for siting in [Siting::Left, Siting::Centre, Siting::TopLeft] {
+                    for model in [
+                        Model::Rgb,
+                        Model::Ycbcr(YcbcrMatrix::Bt601),
+                        Model::Ycbcr(YcbcrMatrix::Bt709),
+                        Model::Ycbcr(YcbcrMatrix::Bt2020),
+                    ] {
+                        if model == Model::Rgb && chroma != Chroma::C444 {
+                            continue;
+                        }
+                        let format = Format { model, sample, depth, range, chroma, siting };
+                        let frame = noise_frame(67, 9, format);
+                        let found = compare(&gpu, &recipe, &frame, SIGNAL);
+                        assert!(found.holds(), "{format:?}: {found:?}");
+                        count += 1;
+                    }
+                }
+            }
+        }
+    }
+    assert_eq!(count, 6 * 2 * 3 * (4 + 3 + 3));
+}
+
+/// Integer targets: the same code for nearly every value, one code apart at most, dithered or not.
+#[test]
+fn codes_agree_with_and_without_dither() {
+    let gpu = gpu();
+    let recipe = Recipe::conversion(
+        encoding("acescct").unwrap(),
+        Tail::Display { transform: OUTPUT_TRANSFORMS[0], display: &DISPLAYS[0] },
+    )
+    .at_frame(17);
+    let frame = frame(vectors(4096));
+    for (depth, dither) in [(8, true), (8, false), (10, true), (10, false), (16, false)] {
+        let on_gpu = gpu.codes(&recipe, &frame, depth, dither).unwrap().finish(&gpu).unwrap();
+        let on_cpu = cpu::codes(&recipe, &frame, depth, dither).pixels;
+        let apart: Vec<i32> = on_cpu
+            .iter()
+            .flatten()
+            .zip(on_gpu.iter().flatten())
+            .map(|(c, g)| (i32::from(*c) - i32::from(*g)).abs())
+            .collect();
+        let different = apart.iter().filter(|d| **d > 0).count();
+        // 2e-5 of signal is 1.3 codes of 16 bits and 0.02 of 10.
+        let (limit, share) = if depth == 16 { (2, 1.0) } else { (1, 0.04) };
+        assert!(*apart.iter().max().unwrap() <= limit, "{depth} bits, dither {dither}");
+        assert!((different as f64) <= share * apart.len() as f64, "{depth}: {different} of {}", apart.len());
+    }
+}
+
+/// Strength 0 gives the very bits of a chain without the stage.
+#[test]
+fn strength_0_is_the_stage_absent() {
+    let gpu = gpu();
+    let frame = frame(vectors(1024));
+    for kind in (0..STAGES.len()).map(Kind) {
+        let (_, mut with) = settings(kind, 1).pop().unwrap();
+        with.stages[0].strength = 0.0;
+        let mut without = with.clone();
+        without.stages.clear();
+        assert_eq!(cpu::signal(&with, &frame).pixels, cpu::signal(&without, &frame).pixels);
+        let (a, b) = (gpu.signal(&with, &frame).unwrap(), gpu.signal(&without, &frame).unwrap());
+        // One ULP where a compiler contracts across stages.
+        let one_ulp = Tolerance { abs: 1e-9, rel: 1.2e-7, of_pixel: false };
+        assert!(agreement(&a, &b, one_ulp).holds(), "{}", kind.declaration().key);
+        if backend(&gpu) == "lavapipe" {
+            assert_eq!(a, b, "{}", kind.declaration().key);
+        }
+    }
+}
+
+#[test]
+fn the_self_check_passes_here() {
+    let gpu = gpu();
+    let report = greyhold::gpu::self_check(&gpu).unwrap();
+    assert!(report.all.holds(), "{report:?}");
+    assert!(report.all.count > 1000);
+}
