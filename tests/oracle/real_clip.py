@@ -79,6 +79,7 @@ def panorama(cache):
         file.write(exr)
         file.flush()
         pixels = OpenEXR.File(file.name).channels()["RGB"].pixels
+    # The file names no chromaticities; OpenEXR's default is BT.709, and nothing below depends on it.
     rgb = np.asarray(pixels, dtype=np.float64)
     # Its compression left small negatives, which no camera records.
     rgb = np.maximum(rgb, 0.0)

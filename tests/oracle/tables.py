@@ -182,7 +182,8 @@ def tone_scale():
     rows = [(str(n), x, f"{y:.3f}") for n, ys in page.items() for x, y in zip(("0.18", "1", "2"), ys)]
     notes = [
         "Academy, ACES 2 documentation, Output Transforms, technical details, Tone Mapping (its table of",
-        "nit values for scene light 0.18, 1 and 2), three decimals as printed there",
+        "nit values for scene light 0.18, 1 and 2), three decimals as printed there; copied by way of the",
+        "project's colour reference, not from the page itself; tone_scale_ocio.csv is the second witness",
     ]
     write("tone_scale.csv", notes, ["peak", "light", "nits"], rows)
 
