@@ -4,6 +4,10 @@ use super::{Input, PanelError, PortInfo, Ports, Waker};
 
 /// The ports of the system's MIDI service. Built without the feature `midi` it has the same face and says
 /// [`PanelError::Unavailable`].
+///
+/// With the feature `jack`, a server that dies is not noticed: its clients go on listing the ports that
+/// were, and libjack frees them under our hands when a new client is opened to look. End the program with
+/// the server.
 #[derive(Default)]
 pub struct SystemPorts {
     // Kept between lists: a new client for every list would be noise to every other MIDI program.
@@ -77,10 +81,7 @@ impl Ports for SystemPorts {
             Some(PortInfo { id, name })
         };
         let list: Vec<_> = lister.ports().iter().filter_map(info).collect();
-        // An empty list is also what a client of a dead server gets: the next list asks anew.
-        if !list.is_empty() {
-            self.lister = Some(lister);
-        }
+        self.lister = Some(lister);
         Ok(list)
     }
 
