@@ -6,10 +6,11 @@
 
 use greyhold::panel::{
     Coding, Control, Event, Input, Map, Move, PanelError, Plug, Plugs, PortInfo, Ports, Reading,
-    SHIPPED, Sender, Surface, TOLERANCE, Waker, events, queue, split,
+    SHIPPED, Sender, Surface, SystemPorts, TOLERANCE, Waker, events, queue, read, split,
 };
 use std::{
-    cell::RefCell,
+    alloc::{GlobalAlloc, Layout, System},
+    cell::{Cell, RefCell},
     collections::{BTreeMap, BTreeSet},
     rc::Rc,
     sync::{
@@ -444,6 +445,14 @@ fn the_mirror_sees_what_a_control_is_and_does() {
     );
     surface.feed(&event(102, 0), &at(0.0, 0.5));
     assert_eq!(picked(&surface), [true, true, false]);
+    surface.refresh(&|_| None);
+    assert_eq!(
+        picked(&surface),
+        [false, true, false],
+        "what is gone is not held"
+    );
+    surface.feed(&event(102, 0), &at(0.0, 0.5));
+    assert_eq!(picked(&surface), [true, true, false]);
     surface.reset();
     assert_eq!(picked(&surface), [false, true, false]);
 
@@ -563,7 +572,8 @@ fn wrong_maps_say_where_and_what_is_accepted() {
             &["string"],
         ),
         (
-            "cc = 20\ncoding = \"absolute\"\ntarget = \"look/strength\"\n\n[[control]]\ncc = 20\nchannel = 3\ncoding = \"absolute\"\ntarget = \"balance/exposure\"",
+            "cc = 20\ncoding = \"absolute\"\ntarget = \"look/strength\"\n\n\
+             [[control]]\ncc = 20\nchannel = 3\ncoding = \"absolute\"\ntarget = \"balance/exposure\"",
             7,
             &["CC 20", "one control only"],
         ),
@@ -589,7 +599,8 @@ fn wrong_maps_say_where_and_what_is_accepted() {
         "{error}"
     );
     // The same controller on different channels is two controls.
-    let two = "cc = 20\nchannel = 1\ncoding = \"absolute\"\ntarget = \"look/strength\"\n[[control]]\ncc = 20\nchannel = 2\ncoding = \"absolute\"\ntarget = \"balance/exposure\"";
+    let two = "cc = 20\nchannel = 1\ncoding = \"absolute\"\ntarget = \"look/strength\"\n\
+               [[control]]\ncc = 20\nchannel = 2\ncoding = \"absolute\"\ntarget = \"balance/exposure\"";
     assert_eq!(
         Map::parse(&format!("{head}{two}"), "x", &known)
             .unwrap()
@@ -706,6 +717,70 @@ fn a_full_queue_drops_and_counts() {
     // A reader that went away is no reason to fail.
     drop(queue);
     sender.push(8, &[0xB0, 20, 1]);
+}
+
+/// Counts what the thread takes from the heap.
+struct Counting;
+
+thread_local! {
+    static TAKEN: Cell<usize> = const { Cell::new(0) };
+}
+
+// SAFETY: everything is handed to the system's allocator as it came.
+unsafe impl GlobalAlloc for Counting {
+    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
+        TAKEN.set(TAKEN.get() + 1);
+        unsafe { System.alloc(layout) }
+    }
+
+    unsafe fn dealloc(&self, at: *mut u8, layout: Layout) {
+        unsafe { System.dealloc(at, layout) }
+    }
+}
+
+#[global_allocator]
+static HEAP: Counting = Counting;
+
+#[test]
+fn the_callback_takes_nothing_from_the_heap() {
+    let packet = bytes("B0 14 01 15 02 F8 F0 7D 01 F7 B0 16 03");
+    let (mut sender, mut queue) = queue(64, Box::new(|| {}));
+    let mut got = 0;
+    let before = TAKEN.get();
+    // More than fits, so that the way of an overrun is taken too.
+    for at in 0..100 {
+        sender.push(at, &packet);
+    }
+    queue.drain(|m| got += usize::from(read(0, m.bytes()).is_some()));
+    let taken = TAKEN.get() - before;
+    assert_eq!((taken, got, queue.overruns()), (0, 64, 236));
+    drop(Box::new(std::hint::black_box(1)));
+    assert_eq!(TAKEN.get() - before, 1, "the counter counts");
+}
+
+#[test]
+fn the_system_has_ports_or_says_why_not() {
+    match SystemPorts::new().list() {
+        Ok(list) => assert!(list.iter().all(|p| !p.id.is_empty()), "{list:?}"),
+        Err(PanelError::Unavailable { why }) => assert!(!why.is_empty()),
+        Err(other) => panic!("a list fails only for want of MIDI: {other}"),
+    }
+    let sequencer = std::path::Path::new("/dev/snd/seq");
+    if cfg!(all(
+        target_os = "linux",
+        feature = "midi",
+        not(feature = "jack")
+    )) && !sequencer.exists()
+    {
+        let why = SystemPorts::new()
+            .list()
+            .expect_err("no sequencer, no MIDI")
+            .to_string();
+        assert!(
+            why.starts_with("no MIDI: ") && why.contains("/dev/snd/seq"),
+            "{why}"
+        );
+    }
 }
 
 /// Ports as a script has them: what is listed, what refuses, and the senders of what is open.

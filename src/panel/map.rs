@@ -189,7 +189,7 @@ fn binding(
         })?),
     };
     if let (Some(given), true) = (&raw.takeover, raw.coding.is_relative()) {
-        let what = "takeover is for coding = \"absolute\": a relative control has no position that could differ";
+        let what = "takeover is for coding = \"absolute\": a relative control has no position";
         return Err(wrong(given.span(), what.to_owned()));
     }
     let scale = match &raw.scale {

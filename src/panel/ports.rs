@@ -156,7 +156,8 @@ pub struct PortInfo {
     pub name: String,
 }
 
-/// Where ports come from. [`SystemPorts`](super::SystemPorts) asks the system; tests script plugging and unplugging.
+/// Where ports come from. [`SystemPorts`](super::SystemPorts) asks the system; tests script plugging and
+/// unplugging.
 pub trait Ports {
     /// The ports that messages can come from now.
     ///
