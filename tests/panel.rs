@@ -1,0 +1,988 @@
+//! The panel room through its public face: bytes in, moves out.
+//!
+//! Sources: "MIDI 1.0" is the MIDI 1.0 Detailed Specification (MIDI Manufacturers Association). What MIDI 1.0
+//! does not define, the relative codings and takeover, is common practice of controllers. Numbers of its
+//! tables are named from memory.
+
+use greyhold::panel::{
+    Coding, Control, Event, Input, Map, Move, PanelError, Plug, Plugs, PortInfo, Ports, Reading,
+    SHIPPED, Sender, Surface, SystemPorts, TOLERANCE, Waker, events, queue, read, split,
+};
+use std::{
+    alloc::{GlobalAlloc, Layout, System},
+    cell::{Cell, RefCell},
+    collections::{BTreeMap, BTreeSet},
+    rc::Rc,
+    sync::{
+        Arc,
+        atomic::{AtomicUsize, Ordering},
+    },
+    time::{Duration, Instant},
+};
+
+/// The addresses that the shipped maps may use.
+const KNOWN: [&str; 7] = [
+    "balance/exposure",
+    "balance/offset-r",
+    "balance/offset-g",
+    "balance/offset-b",
+    "look/contrast/strength",
+    "look/split-tone/strength",
+    "look/strength",
+];
+
+fn known(address: &str) -> Result<(), String> {
+    if KNOWN.contains(&address) {
+        Ok(())
+    } else {
+        Err(format!("no such parameter; there are {}", KNOWN.join(", ")))
+    }
+}
+
+fn any(_: &str) -> Result<(), String> {
+    Ok(())
+}
+
+fn bytes(hex: &str) -> Vec<u8> {
+    hex.split_whitespace()
+        .map(|b| u8::from_str_radix(b, 16).unwrap())
+        .collect()
+}
+
+fn heard(packet: &[u8]) -> Vec<(u8, u8, u8)> {
+    let mut all = Vec::new();
+    events(0, packet, |e| {
+        let Control::Cc { channel, number } = e.control;
+        all.push((channel, number, e.value));
+    });
+    all
+}
+
+#[test]
+fn packets_are_cut_as_midi_says() {
+    // Packet; then channel (0…15), controller and value of every event in it.
+    let table: &[(&str, &[(u8, u8, u8)])] = &[
+        // Control change: 1011nnnn 0ccccccc 0vvvvvvv (MIDI 1.0, table 2).
+        ("B0 14 01", &[(0, 20, 1)]),
+        ("BF 77 7F", &[(15, 119, 127)]),
+        ("B0 14 01 B1 15 02", &[(0, 20, 1), (1, 21, 2)]),
+        // Running status (MIDI 1.0, "Running Status").
+        (
+            "B0 14 01 15 02 16 03",
+            &[(0, 20, 1), (0, 21, 2), (0, 22, 3)],
+        ),
+        // Real-time messages may stand between the bytes of another and leave running status alone.
+        ("B0 F8 14 FE 01 FA 15 02", &[(0, 20, 1), (0, 21, 2)]),
+        // System exclusive is passed over and ends running status; so do system common messages.
+        ("F0 7D 14 01 F7 B0 14 01", &[(0, 20, 1)]),
+        ("B0 14 01 F0 7D 15 02 F7 15 02", &[(0, 20, 1)]),
+        ("B0 14 01 F3 05 15 02", &[(0, 20, 1)]),
+        // Any status byte but real time cuts system exclusive off.
+        ("F0 7D 14 B2 14 05", &[(2, 20, 5)]),
+        ("F0 7D F8 14 01", &[]),
+        // Another status byte replaces a message that was begun.
+        ("B0 14 B3 15 06", &[(3, 21, 6)]),
+        // Two-byte and other channel messages are stepped over, not mistaken.
+        ("C0 05 D0 14 B0 14 01", &[(0, 20, 1)]),
+        (
+            "90 3C 40 80 3C 00 A0 3C 10 E0 00 40 B0 14 01",
+            &[(0, 20, 1)],
+        ),
+        ("C0 05 06 07 B0 14 01", &[(0, 20, 1)]),
+        // Controllers 120 to 127 are channel mode messages.
+        ("B0 78 00 B0 7B 00 B0 7F 00", &[]),
+        // Not finished, or without a status byte: nothing to act on.
+        ("B0 14", &[]),
+        ("14 01 B0 14 02", &[(0, 20, 2)]),
+        ("", &[]),
+    ];
+    for (packet, expected) in table {
+        assert_eq!(heard(&bytes(packet)), *expected, "{packet}");
+    }
+    let mut port = None;
+    events(7, &[0xB0, 20, 1], |e| port = Some(e.port));
+    assert_eq!(port, Some(7), "an event says which port it came from");
+}
+
+#[test]
+fn a_million_random_bytes_do_no_harm() {
+    let mut state = 0x9E37_79B9_7F4A_7C15u64;
+    let mut random = move || {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        (state >> 32) as u32
+    };
+    let (mut fed, mut events_seen, mut packets) = (0usize, 0usize, 0usize);
+    while fed < 1_000_000 {
+        let packet: Vec<u8> = (0..random() % 64).map(|_| random() as u8).collect();
+        fed += packet.len();
+        packets += 1;
+        let (mut messages, mut data) = (0, 0);
+        split(&packet, |m| {
+            messages += 1;
+            data += m.len() - 1;
+            assert!(
+                (2..=3).contains(&m.len()) && (0x80..0xF0).contains(&m[0]),
+                "{m:02X?}"
+            );
+            assert!(m[1..].iter().all(|b| *b < 0x80), "{m:02X?}");
+        });
+        assert!(
+            data <= packet.len(),
+            "more data bytes came out than went in"
+        );
+        let before = events_seen;
+        events(0, &packet, |e| {
+            events_seen += 1;
+            let Control::Cc { channel, number } = e.control;
+            assert!(channel < 16 && number < 120 && e.value < 128, "{e:?}");
+        });
+        assert!(events_seen - before <= messages);
+    }
+    // An eighth of the status bytes begin control changes and half of all bytes are data, so that a run
+    // without events would mean that nothing was parsed.
+    assert!(
+        events_seen > packets / 10,
+        "only {events_seen} events in {packets} packets"
+    );
+}
+
+#[test]
+fn codings_by_table() {
+    // Common practice; two's complement and sign and magnitude as arithmetic defines them on 7 bits.
+    let table = [
+        (Coding::TwosComplement, 0, 0),
+        (Coding::TwosComplement, 1, 1),
+        (Coding::TwosComplement, 63, 63),
+        (Coding::TwosComplement, 64, -64),
+        (Coding::TwosComplement, 65, -63),
+        (Coding::TwosComplement, 127, -1),
+        (Coding::BinaryOffset, 64, 0),
+        (Coding::BinaryOffset, 65, 1),
+        (Coding::BinaryOffset, 63, -1),
+        (Coding::BinaryOffset, 127, 63),
+        (Coding::BinaryOffset, 0, -64),
+        (Coding::SignMagnitude, 0, 0),
+        (Coding::SignMagnitude, 64, 0),
+        (Coding::SignMagnitude, 1, 1),
+        (Coding::SignMagnitude, 63, 63),
+        (Coding::SignMagnitude, 65, -1),
+        (Coding::SignMagnitude, 127, -63),
+    ];
+    for (coding, value, detents) in table {
+        let expected = (detents != 0).then_some(Reading::Turned(f64::from(detents)));
+        assert_eq!(coding.read(value), expected, "{} {value}", coding.name());
+    }
+    assert_eq!(Coding::Absolute.read(0), Some(Reading::At(0.0)));
+    assert_eq!(Coding::Absolute.read(127), Some(Reading::At(1.0)));
+    assert_eq!(Coding::Absolute.read(64), Some(Reading::At(64.0 / 127.0)));
+    for coding in [
+        Coding::TwosComplement,
+        Coding::BinaryOffset,
+        Coding::SignMagnitude,
+        Coding::Absolute,
+    ] {
+        for value in 0..=255 {
+            assert_eq!(
+                coding.read(value),
+                coding.read(value & 0x7F),
+                "an eighth bit changes nothing"
+            );
+        }
+    }
+}
+
+/// Plays a script through a surface and compares the moves. A line is one of
+/// `BYTES => MOVES` (moves as `address+DETENTS`, `address-DETENTS` or `address=STEP` of 127, or `-`),
+/// `set ADDRESS STEP` (somebody else moves the parameter, in parts of 127), `gone ADDRESS`, `reset`.
+/// A parameter's own step is a hundredth of its range.
+fn play(map: &str, script: &str) {
+    let map = Map::parse(map, "test.toml", &any).unwrap();
+    let mut surface = Surface::new(Arc::new(map));
+    let mut positions = BTreeMap::<String, f64>::new();
+    for (number, line) in script.lines().enumerate() {
+        let words: Vec<&str> = line
+            .split("//")
+            .next()
+            .unwrap()
+            .split_whitespace()
+            .collect();
+        match words[..] {
+            [] => {}
+            ["reset"] => surface.reset(),
+            ["gone", address] => drop(positions.remove(address)),
+            ["set", address, step] => {
+                positions.insert(address.to_owned(), step.parse::<f64>().unwrap() / 127.0);
+            }
+            _ => {
+                let (packet, expected) = line
+                    .split("//")
+                    .next()
+                    .unwrap()
+                    .split_once("=>")
+                    .expect("a => in the line");
+                let mut moves = Vec::new();
+                events(0, &bytes(packet), |event| {
+                    for one in surface.feed(&event, &|a| positions.get(a).copied()) {
+                        moves.push(match one {
+                            Move::Turn { target, detents } => {
+                                *positions.get_mut(&*target).unwrap() += detents * 0.01;
+                                format!("{target}{detents:+}")
+                            }
+                            Move::Set { target, position } => {
+                                // As the engine does: kept in an f32.
+                                positions.insert(target.to_string(), f64::from(position as f32));
+                                format!("{target}={}", position * 127.0)
+                            }
+                        });
+                    }
+                });
+                let moves = if moves.is_empty() {
+                    "-".to_owned()
+                } else {
+                    moves.join(" ")
+                };
+                assert_eq!(
+                    moves,
+                    expected.trim(),
+                    "line {}: {}",
+                    number + 1,
+                    line.trim()
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn relative_controls_turn_parameters() {
+    let map = r#"
+        name = "test"
+        [[control]]
+        cc = 20
+        coding = "twos-complement"
+        target = "a"
+        [[control]]
+        cc = 21
+        coding = "binary-offset"
+        scale = 0.5
+        target = "a"
+        [[control]]
+        cc = 22
+        coding = "sign-magnitude"
+        scale = -2
+        target = ["a", "b"]
+        [[control]]
+        cc = 23
+        channel = 2
+        coding = "twos-complement"
+        target = "b"
+    "#;
+    play(
+        map,
+        "set a 10
+         set b 20
+         B0 14 01 => a+1
+         B5 14 7F => a-1            // any channel
+         B0 14 00 => -
+         B0 14 03 14 7E => a+3 a-2  // two messages in a packet
+         B0 15 41 => a+0.5
+         B0 15 3E => a-1
+         B0 15 40 => -
+         B0 16 01 => a-2 b-2
+         B0 16 43 => a+6 b+6
+         B0 16 40 => -
+         B0 17 01 => -              // the wrong channel
+         B1 17 01 => b+1
+         B0 18 01 => -              // not in the map
+         gone a
+         B0 14 01 => -
+         B0 16 01 => b-2",
+    );
+}
+
+const PICKUP: &str = r#"
+    name = "test"
+    [[control]]
+    cc = 102
+    coding = "absolute"
+    target = "a"
+    [[control]]
+    cc = 103
+    coding = "absolute"
+    takeover = "jump"
+    target = "a"
+    [[control]]
+    cc = 104
+    coding = "absolute"
+    takeover = "pickup"
+    target = ["a", "b"]
+"#;
+
+#[test]
+fn absolute_controls_wait_until_they_reach_the_parameter() {
+    play(
+        PICKUP,
+        "set a 64
+         B0 66 00 => -
+         B0 66 3E => -          // two steps away
+         B0 66 3F => a=63       // within one and a half
+         B0 66 46 => a=70       // and now it has it, however far it goes
+         B0 66 00 => a=0
+         B0 66 7F => a=127",
+    );
+    // Exactly at the tolerance it acts; a hundredth of a step beyond, it does not.
+    play(PICKUP, "set a 64.5\nB0 66 3F => a=63");
+    play(PICKUP, "set a 64.51\nB0 66 3F => -");
+    assert_eq!(TOLERANCE, 1.5 / 127.0);
+}
+
+#[test]
+fn absolute_controls_pick_up_when_they_cross_the_parameter() {
+    play(PICKUP, "set a 64\nB0 66 1E => -\nB0 66 5A => a=90");
+    play(PICKUP, "set a 64\nB0 66 5A => -\nB0 66 1E => a=30");
+    // The parameter's crossing the control is not the control's crossing the parameter.
+    play(PICKUP, "set a 30\nB0 66 40 => -\nset a 90\nB0 66 41 => -");
+    // Where the control was before is not known after a reset, so that nothing can be crossed.
+    play(
+        PICKUP,
+        "set a 64\nB0 66 1E => -\nreset\nB0 66 5A => -\nB0 66 5B => -\nB0 66 40 => a=64",
+    );
+}
+
+#[test]
+fn takeover_lets_go() {
+    // When the shot changes.
+    play(
+        PICKUP,
+        "set a 64\nB0 66 40 => a=64\nreset\nset a 20\nB0 66 41 => -\nB0 66 14 => a=20",
+    );
+    // When something else moved the parameter, far or a little.
+    play(
+        PICKUP,
+        "set a 64\nB0 66 40 => a=64\nset a 100\nB0 66 41 => -\nB0 66 42 => -\nB0 66 63 => a=99",
+    );
+    play(
+        PICKUP,
+        "set a 64\nB0 66 40 => a=64\nset a 67\nB0 66 41 => -\nB0 66 42 => a=66",
+    );
+    // But not when the parameter stands where it was set.
+    play(
+        PICKUP,
+        "set a 64\nB0 66 40 => a=64\nset a 64\nB0 66 50 => a=80",
+    );
+    // When the parameter was away.
+    play(
+        PICKUP,
+        "set a 64\nB0 66 40 => a=64\ngone a\nB0 66 41 => -\nset a 20\nB0 66 42 => -",
+    );
+}
+
+#[test]
+fn jump_takes_the_parameter_at_once() {
+    play(
+        PICKUP,
+        "set a 64\nB0 67 00 => a=0\nset a 100\nB0 67 7F => a=127\nreset\nset a 3\nB0 67 40 => a=64",
+    );
+}
+
+#[test]
+fn one_control_picks_up_several_parameters_one_by_one() {
+    play(
+        PICKUP,
+        "set a 20
+         set b 40
+         B0 68 00 => -
+         B0 68 14 => a=20
+         B0 68 1E => a=30
+         B0 68 32 => a=50 b=50
+         B0 68 05 => a=5 b=5",
+    );
+}
+
+#[test]
+fn the_mirror_sees_what_a_control_is_and_does() {
+    let mut surface = Surface::new(Arc::new(Map::parse(PICKUP, "test.toml", &any).unwrap()));
+    let at = |a: f64, b: f64| move |address: &str| Some(if address == "a" { a } else { b });
+    let picked = |s: &Surface| s.describe().iter().map(|c| c.picked_up).collect::<Vec<_>>();
+    assert_eq!(picked(&surface), [false, true, false], "jump always acts");
+    let first = &surface.describe()[2];
+    assert_eq!(
+        (&*first.label, first.coding, first.last),
+        ("CC 104", Coding::Absolute, None)
+    );
+    assert_eq!(
+        first.targets.iter().map(|t| &**t).collect::<Vec<_>>(),
+        ["a", "b"]
+    );
+
+    let event = |number, value| Event {
+        port: 0,
+        control: Control::Cc { channel: 0, number },
+        value,
+    };
+    surface.feed(&event(104, 127), &at(1.0, 0.0));
+    assert_eq!(surface.describe()[2].last, Some(127));
+    assert_eq!(
+        picked(&surface),
+        [false, true, false],
+        "only one of the two targets was reached"
+    );
+    surface.feed(&event(104, 0), &at(1.0, 0.0));
+    assert_eq!(picked(&surface), [false, true, true]);
+    surface.refresh(&at(0.0, 0.0));
+    assert_eq!(
+        picked(&surface),
+        [false, true, true],
+        "both stand where they were set"
+    );
+    surface.refresh(&at(0.0, 0.5));
+    assert_eq!(
+        picked(&surface),
+        [false, true, false],
+        "something else moved one"
+    );
+    surface.feed(&event(102, 0), &at(0.0, 0.5));
+    assert_eq!(picked(&surface), [true, true, false]);
+    surface.refresh(&|_| None);
+    assert_eq!(
+        picked(&surface),
+        [false, true, false],
+        "what is gone is not held"
+    );
+    surface.feed(&event(102, 0), &at(0.0, 0.5));
+    assert_eq!(picked(&surface), [true, true, false]);
+    surface.reset();
+    assert_eq!(picked(&surface), [false, true, false]);
+
+    let other = Map::parse(SHIPPED[0].1, SHIPPED[0].0, &known).unwrap();
+    surface.set_map(Arc::new(other));
+    let all = surface.describe();
+    assert_eq!(all.len(), 8);
+    assert!(
+        all.iter()
+            .all(|c| c.picked_up && c.last.is_none() && c.coding == Coding::TwosComplement)
+    );
+}
+
+#[test]
+fn wrong_maps_say_where_and_what_is_accepted() {
+    let head = "name = \"x\"\n[[control]]\n";
+    // Map after the head (which is two lines); the line of the error; what its message must hold.
+    let table: &[(&str, usize, &[&str])] = &[
+        (
+            "cc = 20\ncoding = \"absolute\"\ntarget = \"balance/exposur\"",
+            5,
+            &["balance/exposur", "balance/exposure"],
+        ),
+        (
+            "cc = 20\ncoding = \"absolute\"\ntarget = [\n\"look/strength\",\n\"look/strenth\",\n]",
+            7,
+            &["look/strenth"],
+        ),
+        (
+            "cc = 20\ncoding = \"absolute\"\ntarget = []",
+            5,
+            &["at least one"],
+        ),
+        (
+            "cc = 20\ncoding = \"absolute\"\ntarget = [\"look/strength\", \"look/strength\"]",
+            5,
+            &["twice"],
+        ),
+        (
+            "cc = 20\ncoding = \"absolute\"\ntarget = 3",
+            5,
+            &["integer `3`", "address of a parameter"],
+        ),
+        (
+            "cc = 20\nnumber = 3\ncoding = \"absolute\"\ntarget = \"look/strength\"",
+            4,
+            &["number", "`cc`", "`takeover`"],
+        ),
+        (
+            "cc = 20\ncoding = \"relative\"\ntarget = \"look/strength\"",
+            4,
+            &["relative", "twos-complement", "sign-magnitude"],
+        ),
+        (
+            "cc = 120\ncoding = \"absolute\"\ntarget = \"look/strength\"",
+            3,
+            &["cc = 120", "0 to 119"],
+        ),
+        (
+            "cc = -1\ncoding = \"absolute\"\ntarget = \"look/strength\"",
+            3,
+            &["cc = -1", "0 to 119"],
+        ),
+        (
+            "cc = 20.5\ncoding = \"absolute\"\ntarget = \"look/strength\"",
+            3,
+            &["20.5"],
+        ),
+        (
+            "cc = 20\nchannel = 0\ncoding = \"absolute\"\ntarget = \"look/strength\"",
+            4,
+            &["channel = 0", "1 to 16"],
+        ),
+        (
+            "cc = 20\nchannel = 17\ncoding = \"absolute\"\ntarget = \"look/strength\"",
+            4,
+            &["channel = 17", "1 to 16"],
+        ),
+        (
+            "cc = 20\ncoding = \"absolute\"\ntakeover = \"catch\"\ntarget = \"look/strength\"",
+            5,
+            &["catch", "pickup", "jump"],
+        ),
+        (
+            "cc = 20\ncoding = \"binary-offset\"\ntakeover = \"jump\"\ntarget = \"look/strength\"",
+            5,
+            &["takeover", "absolute"],
+        ),
+        (
+            "cc = 20\ncoding = \"absolute\"\nscale = 2\ntarget = \"look/strength\"",
+            5,
+            &["scale", "relative"],
+        ),
+        (
+            "cc = 20\ncoding = \"binary-offset\"\nscale = 0\ntarget = \"look/strength\"",
+            5,
+            &["scale = 0", "finite"],
+        ),
+        (
+            "cc = 20\ncoding = \"binary-offset\"\nscale = nan\ntarget = \"look/strength\"",
+            5,
+            &["scale = NaN", "finite"],
+        ),
+        (
+            "coding = \"absolute\"\ntarget = \"look/strength\"",
+            2,
+            &["missing field `cc`"],
+        ),
+        (
+            "cc = 20\ntarget = \"look/strength\"",
+            2,
+            &["missing field `coding`"],
+        ),
+        (
+            "cc = 20\ncoding = \"absolute\"\ntarget = \"look/strength",
+            5,
+            &["string"],
+        ),
+        (
+            "cc = 20\ncoding = \"absolute\"\ntarget = \"look/strength\"\n\n\
+             [[control]]\ncc = 20\nchannel = 3\ncoding = \"absolute\"\ntarget = \"balance/exposure\"",
+            7,
+            &["CC 20", "one control only"],
+        ),
+    ];
+    for (body, line, parts) in table {
+        let error = Map::parse(&format!("{head}{body}"), "panels/x.toml", &known).expect_err(body);
+        let text = error.to_string();
+        assert!(
+            text.starts_with(&format!("panels/x.toml:{line}: ")),
+            "{text}\n{body}"
+        );
+        for part in *parts {
+            assert!(text.contains(part), "“{part}” is missing in: {text}");
+        }
+    }
+    let error = Map::parse("name = \"x\"\n\nbank = 1\n", "panels/x.toml", &known)
+        .unwrap_err()
+        .to_string();
+    assert!(
+        error.starts_with("panels/x.toml:3: ")
+            && error.contains("bank")
+            && error.contains("`control`"),
+        "{error}"
+    );
+    // The same controller on different channels is two controls.
+    let two = "cc = 20\nchannel = 1\ncoding = \"absolute\"\ntarget = \"look/strength\"\n\
+               [[control]]\ncc = 20\nchannel = 2\ncoding = \"absolute\"\ntarget = \"balance/exposure\"";
+    assert_eq!(
+        Map::parse(&format!("{head}{two}"), "x", &known)
+            .unwrap()
+            .controls
+            .len(),
+        2
+    );
+}
+
+#[test]
+fn shipped_maps_are_right() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/configs/panels");
+    let on_disk: BTreeSet<String> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|e| e.unwrap().file_name().into_string().unwrap())
+        .filter(|n| n.ends_with(".toml"))
+        .collect();
+    let built_in: BTreeSet<String> = SHIPPED.iter().map(|(name, _)| (*name).to_owned()).collect();
+    assert_eq!(on_disk, built_in, "every map in configs/panels is built in");
+    // Controllers that MIDI 1.0 leaves undefined: table 3 of the Detailed Specification.
+    let undefined = |cc: u8| (20..=31).contains(&cc) || (102..=119).contains(&cc);
+    for (file, text) in SHIPPED {
+        let map = Map::parse(text, file, &known).unwrap_or_else(|e| panic!("{e}"));
+        assert!(
+            !map.name.is_empty() && map.is_for("Any Port At All"),
+            "{file}"
+        );
+        for control in &map.controls {
+            assert!(
+                undefined(control.cc),
+                "{file}: CC {} is defined by MIDI 1.0",
+                control.cc
+            );
+        }
+        let reached: BTreeSet<&str> = map
+            .controls
+            .iter()
+            .flat_map(|c| c.targets.iter().map(|t| &**t))
+            .collect();
+        assert_eq!(
+            reached,
+            BTreeSet::from(KNOWN),
+            "{file}: every parameter has a control"
+        );
+    }
+    let numbers = |index: usize| {
+        let map = Map::parse(SHIPPED[index].1, "", &known).unwrap();
+        map.controls
+            .iter()
+            .map(|c| (c.cc, c.coding.is_relative(), c.targets.len()))
+            .collect::<Vec<_>>()
+    };
+    let lens = [1, 3, 1, 1, 1, 1, 1, 1];
+    assert_eq!(
+        numbers(0),
+        (20..28)
+            .zip(lens)
+            .map(|(cc, n)| (cc, true, n))
+            .collect::<Vec<_>>()
+    );
+    assert_eq!(
+        numbers(1),
+        (102..110)
+            .zip(lens)
+            .map(|(cc, n)| (cc, false, n))
+            .collect::<Vec<_>>()
+    );
+}
+
+#[test]
+fn ports_match_by_part_of_the_name() {
+    let map =
+        |port: &str| Map::parse(&format!("name = \"x\"\nport = \"{port}\""), "x", &known).unwrap();
+    assert!(map("eight").is_for("Box Of EIGHT MIDI 1"));
+    assert!(!map("nine").is_for("Box Of EIGHT MIDI 1"));
+    assert!(map("").is_for("") && map("").is_for("anything"));
+}
+
+#[test]
+fn a_full_queue_drops_and_counts() {
+    let woken = Arc::new(AtomicUsize::new(0));
+    let count = woken.clone();
+    let (mut sender, mut queue) = queue(
+        4,
+        Box::new(move || _ = count.fetch_add(1, Ordering::Relaxed)),
+    );
+    // Three messages in one packet, with a clock byte inside and system exclusive around: one wake.
+    sender.push(5, &bytes("F0 7D 01 F7 B0 14 F8 01 15 02 C3 07"));
+    assert_eq!(woken.load(Ordering::Relaxed), 1);
+    let mut got = Vec::new();
+    queue.drain(|m| got.push((m.at, m.bytes().to_vec())));
+    assert_eq!(
+        got,
+        [
+            (5, bytes("B0 14 01")),
+            (5, bytes("B0 15 02")),
+            (5, bytes("C3 07"))
+        ]
+    );
+    // Clock alone wakes nobody.
+    sender.push(6, &bytes("F8 FE"));
+    assert_eq!(woken.load(Ordering::Relaxed), 1);
+    for value in 0..7 {
+        sender.push(7, &[0xB0, 20, value]);
+    }
+    assert_eq!(queue.overruns(), 3);
+    got.clear();
+    queue.drain(|m| got.push((m.at, m.bytes().to_vec())));
+    assert_eq!(
+        got.iter().map(|(_, b)| b[2]).collect::<Vec<_>>(),
+        [0, 1, 2, 3],
+        "the oldest are kept, in order"
+    );
+    // A reader that went away is no reason to fail.
+    drop(queue);
+    sender.push(8, &[0xB0, 20, 1]);
+}
+
+/// Counts what the thread takes from the heap.
+struct Counting;
+
+thread_local! {
+    static TAKEN: Cell<usize> = const { Cell::new(0) };
+}
+
+// SAFETY: everything is handed to the system's allocator as it came.
+unsafe impl GlobalAlloc for Counting {
+    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
+        TAKEN.set(TAKEN.get() + 1);
+        unsafe { System.alloc(layout) }
+    }
+
+    unsafe fn dealloc(&self, at: *mut u8, layout: Layout) {
+        unsafe { System.dealloc(at, layout) }
+    }
+}
+
+#[global_allocator]
+static HEAP: Counting = Counting;
+
+#[test]
+fn the_callback_takes_nothing_from_the_heap() {
+    let packet = bytes("B0 14 01 15 02 F8 F0 7D 01 F7 B0 16 03");
+    let (mut sender, mut queue) = queue(64, Box::new(|| {}));
+    let mut got = 0;
+    let before = TAKEN.get();
+    // More than fits, so that the way of an overrun is taken too.
+    for at in 0..100 {
+        sender.push(at, &packet);
+    }
+    queue.drain(|m| got += usize::from(read(0, m.bytes()).is_some()));
+    let taken = TAKEN.get() - before;
+    assert_eq!((taken, got, queue.overruns()), (0, 64, 236));
+    drop(Box::new(std::hint::black_box(1)));
+    assert_eq!(TAKEN.get() - before, 1, "the counter counts");
+}
+
+#[test]
+fn the_system_has_ports_or_says_why_not() {
+    match SystemPorts::new().list() {
+        Ok(list) => assert!(list.iter().all(|p| !p.id.is_empty()), "{list:?}"),
+        Err(PanelError::Unavailable { why }) => assert!(!why.is_empty()),
+        Err(other) => panic!("a list fails only for want of MIDI: {other}"),
+    }
+    let sequencer = std::path::Path::new("/dev/snd/seq");
+    if cfg!(all(
+        target_os = "linux",
+        feature = "midi",
+        not(feature = "jack")
+    )) && !sequencer.exists()
+    {
+        let why = SystemPorts::new()
+            .list()
+            .expect_err("no sequencer, no MIDI")
+            .to_string();
+        assert!(
+            why.starts_with("no MIDI: ") && why.contains("/dev/snd/seq"),
+            "{why}"
+        );
+    }
+}
+
+/// Ports as a script has them: what is listed, what refuses, and the senders of what is open.
+#[derive(Default)]
+struct Desk {
+    list: Vec<PortInfo>,
+    unavailable: Option<String>,
+    refuse: Option<String>,
+    lists: usize,
+    open: Vec<(PortInfo, Rc<RefCell<Sender>>)>,
+    closed: Rc<RefCell<Vec<String>>>,
+}
+
+struct Scripted(Rc<RefCell<Desk>>);
+
+/// Says when it is dropped, as a connection that closes.
+struct Closing(String, Rc<RefCell<Vec<String>>>);
+
+impl Drop for Closing {
+    fn drop(&mut self) {
+        self.1.borrow_mut().push(self.0.clone());
+    }
+}
+
+impl Ports for Scripted {
+    fn list(&mut self) -> Result<Vec<PortInfo>, PanelError> {
+        let mut desk = self.0.borrow_mut();
+        desk.lists += 1;
+        match &desk.unavailable {
+            Some(why) => Err(PanelError::Unavailable { why: why.clone() }),
+            None => Ok(desk.list.clone()),
+        }
+    }
+
+    fn open(&mut self, port: &PortInfo, waker: Waker) -> Result<Input, PanelError> {
+        let mut desk = self.0.borrow_mut();
+        if let Some(why) = &desk.refuse {
+            return Err(PanelError::Open {
+                port: port.name.clone(),
+                why: why.clone(),
+            });
+        }
+        let (sender, queue) = queue(16, waker);
+        desk.open
+            .push((port.clone(), Rc::new(RefCell::new(sender))));
+        Ok(Input::new(
+            Box::new(Closing(port.id.clone(), desk.closed.clone())),
+            queue,
+        ))
+    }
+}
+
+fn port(id: &str, name: &str) -> PortInfo {
+    PortInfo {
+        id: id.to_owned(),
+        name: name.to_owned(),
+    }
+}
+
+fn told(news: &[Plug]) -> Vec<String> {
+    news.iter()
+        .map(|plug| match plug {
+            Plug::Opened { port, name, .. } => format!("opened {port} {name}"),
+            Plug::Closed { port, name } => format!("closed {port} {name}"),
+            Plug::Refused { name, why } => format!("refused {name}: {why}"),
+            Plug::Unavailable { why } => format!("{why}"),
+        })
+        .collect()
+}
+
+#[test]
+fn panels_come_and_go() {
+    let desk = Rc::new(RefCell::new(Desk::default()));
+    let woken = Arc::new(AtomicUsize::new(0));
+    let count = woken.clone();
+    let waker = Arc::new(move || _ = count.fetch_add(1, Ordering::Relaxed));
+    let mut plugs = Plugs::new(Box::new(Scripted(desk.clone())), "box", waker);
+    let mut now = Instant::now();
+    let mut second = |plugs: &mut Plugs| {
+        now += Duration::from_secs(1);
+        plugs.poll(now)
+    };
+
+    assert_eq!(told(&second(&mut plugs)), [""; 0]);
+    desk.borrow_mut().list = vec![port("1", "Box A"), port("2", "Other"), port("3", "Box A")];
+    let news = second(&mut plugs);
+    assert_eq!(
+        told(&news),
+        ["opened 0 Box A", "opened 1 Box A"],
+        "what does not match stays closed"
+    );
+
+    // Its messages arrive and wake the reader.
+    let Some(Plug::Opened { queue, .. }) = news.into_iter().next() else {
+        unreachable!()
+    };
+    let mut queue = queue;
+    desk.borrow().open[0].1.borrow_mut().push(1, &[0xB0, 20, 1]);
+    let mut got = Vec::new();
+    queue.drain(|m| got.push(m.bytes().to_vec()));
+    assert_eq!(
+        (got, woken.load(Ordering::Relaxed)),
+        (vec![vec![0xB0, 20, 1]], 1)
+    );
+
+    // One of two twins goes: the right one is closed, and has its number again when it is back, under
+    // whatever handle.
+    desk.borrow_mut().list.remove(0);
+    assert_eq!(told(&second(&mut plugs)), ["closed 0 Box A"]);
+    assert_eq!(
+        *desk.borrow().closed.borrow(),
+        ["1"],
+        "the connection was dropped"
+    );
+    desk.borrow_mut().list.push(port("9", "Box A"));
+    assert_eq!(told(&second(&mut plugs)), ["opened 0 Box A"]);
+    // Both go at once and come back in the other order: by handle, each has its own number.
+    let both = std::mem::take(&mut desk.borrow_mut().list);
+    assert_eq!(
+        told(&second(&mut plugs)),
+        ["closed 0 Box A", "closed 1 Box A"]
+    );
+    desk.borrow_mut().list = both;
+    assert_eq!(
+        told(&second(&mut plugs)),
+        ["opened 1 Box A", "opened 0 Box A"]
+    );
+
+    // A handle that another device has now.
+    desk.borrow_mut().list = vec![port("9", "Box B")];
+    assert_eq!(
+        told(&second(&mut plugs)),
+        ["closed 0 Box A", "closed 1 Box A", "opened 2 Box B"]
+    );
+
+    // Another map: what it is for is opened, the rest closed.
+    desk.borrow_mut().list.push(port("2", "Other"));
+    plugs.set_pattern("OTHER");
+    assert_eq!(
+        told(&second(&mut plugs)),
+        ["closed 2 Box B", "opened 3 Other"]
+    );
+    drop(plugs);
+    assert_eq!(
+        desk.borrow().closed.borrow().last().unwrap(),
+        "2",
+        "all is closed in the end"
+    );
+}
+
+#[test]
+fn the_list_is_asked_for_once_a_second() {
+    let desk = Rc::new(RefCell::new(Desk::default()));
+    let mut plugs = Plugs::new(Box::new(Scripted(desk.clone())), "", Arc::new(|| {}));
+    let start = Instant::now();
+    for ms in (0..=3000).step_by(10) {
+        plugs.poll(start + Duration::from_millis(ms));
+    }
+    assert_eq!(desk.borrow().lists, 4, "at 0, 1, 2 and 3 s");
+}
+
+#[test]
+fn no_midi_and_refusals_are_told_once_and_tried_again() {
+    let desk = Rc::new(RefCell::new(Desk {
+        unavailable: Some("none here".to_owned()),
+        ..Desk::default()
+    }));
+    let mut plugs = Plugs::new(Box::new(Scripted(desk.clone())), "", Arc::new(|| {}));
+    let mut now = Instant::now();
+    assert_eq!(told(&plugs.poll(now)), ["no MIDI: none here"]);
+    now += Duration::from_secs(29);
+    assert_eq!(
+        (told(&plugs.poll(now)), desk.borrow().lists),
+        (vec![], 1),
+        "asking is noisy: not each second"
+    );
+    now += Duration::from_secs(1);
+    assert_eq!(
+        (told(&plugs.poll(now)), desk.borrow().lists),
+        (vec![], 2),
+        "asked again, but not told again"
+    );
+
+    *desk.borrow_mut() = Desk {
+        list: vec![port("1", "Box")],
+        refuse: Some("in use".to_owned()),
+        ..Desk::default()
+    };
+    now += Duration::from_secs(30);
+    let refused = "refused Box: MIDI port “Box” cannot be opened: in use";
+    assert_eq!(told(&plugs.poll(now)), [refused]);
+    now += Duration::from_secs(1);
+    assert_eq!(told(&plugs.poll(now)), [""; 0]);
+    desk.borrow_mut().refuse = None;
+    now += Duration::from_secs(1);
+    assert_eq!(told(&plugs.poll(now)), ["opened 0 Box"]);
+
+    // MIDI as a whole goes: what was open is closed.
+    desk.borrow_mut().unavailable = Some("gone".to_owned());
+    now += Duration::from_secs(1);
+    assert_eq!(told(&plugs.poll(now)), ["no MIDI: gone", "closed 0 Box"]);
+    desk.borrow_mut().unavailable = None;
+    now += Duration::from_secs(30);
+    assert_eq!(told(&plugs.poll(now)), ["opened 0 Box"]);
+}
