@@ -1,1 +1,114 @@
-//! cli.
+//! The command line: one file a command.
+
+mod add;
+mod bench;
+mod demo;
+mod encodings;
+mod new;
+mod open;
+mod panel;
+mod render;
+mod values;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+use crate::colour::{self, Display, Encoding, OutputTransform, Range, YcbcrMatrix};
+
+/// Which processor computes a picture.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum On {
+    /// The GPU's shaders.
+    Gpu,
+    /// Their CPU twins.
+    Cpu,
+}
+
+/// A real-time preview server for colour grading, driven by a hardware panel.
+///
+/// Camera-original log footage goes in; a graded picture goes to the operator's window and the
+/// client's, and out to files. `greyhold demo` makes a small show and opens it.
+#[derive(Debug, Parser)]
+#[command(name = "greyhold", version, max_term_width = 100)]
+pub struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+    /// Say more about what happens (twice: everything).
+    #[arg(short, long, global = true, action = clap::ArgAction::Count)]
+    pub verbose: u8,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Demo(demo::Demo),
+    New(new::New),
+    Add(add::Add),
+    Open(open::Open),
+    Render(render::Render),
+    Values(values::Values),
+    Encodings(encodings::Encodings),
+    Panel(panel::Panel),
+    Bench(bench::Bench),
+}
+
+impl Arguments {
+    /// Runs the command that was asked for; the exit status of the process.
+    pub fn run(self) -> anyhow::Result<std::process::ExitCode> {
+        match self.command {
+            Command::Demo(c) => c.run(),
+            Command::New(c) => c.run(),
+            Command::Add(c) => c.run(),
+            Command::Open(c) => c.run(),
+            Command::Render(c) => c.run(),
+            Command::Values(c) => c.run(),
+            Command::Encodings(c) => c.run(),
+            Command::Panel(c) => c.run(),
+            Command::Bench(c) => c.run(),
+        }
+    }
+}
+
+fn named<T>(found: Option<T>, text: &str, kind: &str, accepted: impl Iterator<Item = &'static str>) -> Result<T, String> {
+    found.ok_or_else(|| {
+        format!("no {kind} is called {text:?}; accepted: {}", accepted.collect::<Vec<_>>().join(", "))
+    })
+}
+
+fn encoding_named(text: &str) -> Result<&'static Encoding, String> {
+    named(colour::encoding(text), text, "encoding", colour::ENCODINGS.iter().map(|e| e.id))
+}
+
+fn display_named(text: &str) -> Result<&'static Display, String> {
+    named(colour::display(text), text, "display", colour::DISPLAYS.iter().map(|d| d.id))
+}
+
+fn transform_named(text: &str) -> Result<OutputTransform, String> {
+    let all = colour::OUTPUT_TRANSFORMS.iter().map(|t| t.id());
+    named(colour::output_transform(text), text, "output transform", all)
+}
+
+fn range_named(text: &str) -> Result<Range, String> {
+    let found = match text {
+        "narrow" => Some(Range::Narrow),
+        "full" => Some(Range::Full),
+        _ => None,
+    };
+    named(found, text, "range", ["narrow", "full"].into_iter())
+}
+
+fn matrix_named(text: &str) -> Result<YcbcrMatrix, String> {
+    let found = match text {
+        "bt601" => Some(YcbcrMatrix::Bt601),
+        "bt709" => Some(YcbcrMatrix::Bt709),
+        "bt2020" => Some(YcbcrMatrix::Bt2020),
+        _ => None,
+    };
+    named(found, text, "matrix", ["bt601", "bt709", "bt2020"].into_iter())
+}
+
+/// A size as in 1920x1080.
+fn size(text: &str) -> Result<(u32, u32), String> {
+    let side = |s: &str| s.parse::<u32>().ok().filter(|v| (1..=crate::picture::MAX_SIDE).contains(v));
+    text.split_once(['x', '×'])
+        .and_then(|(w, h)| Some((side(w)?, side(h)?)))
+        .ok_or_else(|| format!("{text:?} is no size; 1920x1080 is one"))
+}

@@ -1,1 +1,15 @@
-//! desk.
+//! Desk: the operator's window and the client's window, from one device.
+//!
+//! The picture has its own pass; the interface is drawn over it and never carries it. The engine runs on
+//! its own thread; this room shows what is finished and sends what the hands do.
+
+mod app;
+mod client;
+mod keys;
+mod look;
+mod panes;
+mod rows;
+mod window;
+
+pub use app::{ClientWindow, DeskError, DeskOptions, run};
+pub use keys::KEYS;

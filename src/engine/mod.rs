@@ -1,1 +1,24 @@
-//! engine.
+//! Engine: clock, playback, inputs → changes → frames. The only room that starts threads (the pools of
+//! libraries aside).
+//!
+//! [`core`] is passive: it takes [`Input`]s and is ticked. [`host`] runs it on a thread; the desk and the
+//! headless commands are two hosts of the same engine. What others may know of it is a [`Snapshot`],
+//! swapped atomically; finished pictures lie in [`Handle::picture`]'s places.
+
+mod clock;
+mod core;
+mod feed;
+mod finish;
+mod host;
+mod input;
+mod panels;
+pub mod render;
+mod saver;
+mod snapshot;
+
+pub use clock::Clock;
+pub use feed::{Feeds, SourceKey};
+pub use finish::Picture;
+pub use host::{CACHE, EngineError, Handle, Options, start};
+pub use input::{Command, Compare, Input, Live, Scope};
+pub use snapshot::{PanelState, Playback, Snapshot};

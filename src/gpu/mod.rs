@@ -4,12 +4,14 @@
 //! Only the last step to a window is a draw. Nothing here waits for the GPU but what says so.
 
 mod assembly;
+mod bench;
 mod check;
 mod device;
 mod pipelines;
 mod run;
 
 pub use assembly::Assembly;
+pub use bench::{BenchRow, bench};
 pub use check::{Agreement, CheckReport, TOLERANCE, Tolerance, agreement, pad, self_check, settings, vectors};
 pub use device::{Gpu, GpuError, Request};
 pub use pipelines::{Pipeline, Pipelines};

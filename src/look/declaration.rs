@@ -83,7 +83,10 @@ impl Parameter {
             return self.default;
         }
         match self.scale {
-            Scale::Circle => self.min + (value - self.min).rem_euclid(self.max - self.min),
+            // Both ends are there, so that a knob that was turned to its end keeps its hold.
+            Scale::Circle if !(self.min..=self.max).contains(&value) => {
+                self.min + (value - self.min).rem_euclid(self.max - self.min)
+            }
             _ => value.clamp(self.min, self.max),
         }
     }

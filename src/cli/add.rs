@@ -1,0 +1,78 @@
+//! `greyhold add`
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::bail;
+
+use super::{matrix_named, range_named};
+use crate::colour::{Encoding, Range, YcbcrMatrix};
+use crate::media::{ClipInfo, Interpretation, open};
+use crate::show::{Change, Lock, Shot, load, save, source_in_show};
+
+/// Add clips to a show, each as a shot at the end of the running order.
+///
+/// A clip is a video file, or an image sequence given by its first file, its folder, or a pattern
+/// (`shot.####.dpx`, `shot.%04d.exr`). A clip that cannot be read is named and adds nothing; the others
+/// are added.
+///
+/// Example: greyhold add winter A001.mov B002.####.dpx --encoding logc4
+#[derive(Debug, clap::Args)]
+pub struct Add {
+    /// Folder of the show.
+    dir: PathBuf,
+    /// Clips.
+    #[arg(required = true, value_name = "CLIP")]
+    clips: Vec<PathBuf>,
+    /// Encoding of the clips; `greyhold encodings` lists them.
+    #[arg(long, value_name = "ID", value_parser = super::encoding_named)]
+    encoding: &'static Encoding,
+    /// Read the codes as narrow or full, whatever the file says.
+    #[arg(long, value_parser = range_named)]
+    range: Option<Range>,
+    /// Read Y'CbCr with the weights of bt601, bt709 or bt2020, whatever the file says.
+    #[arg(long, value_parser = matrix_named)]
+    matrix: Option<YcbcrMatrix>,
+}
+
+impl Add {
+    pub(super) fn run(self) -> anyhow::Result<ExitCode> {
+        let _lock = Lock::take(&self.dir)?;
+        let mut show = load(&self.dir)?;
+        let interpretation = Interpretation { range: self.range, matrix: self.matrix, ..Default::default() };
+        let (mut added, mut failed) = (0, 0);
+        for clip in &self.clips {
+            let info = match open(clip, &interpretation) {
+                Ok(source) => source.info().clone(),
+                Err(e) => {
+                    eprintln!("greyhold: {e}");
+                    failed += 1;
+                    continue;
+                }
+            };
+            let mut shot =
+                Shot::new(name(clip, &info), source_in_show(&self.dir, clip), 0..info.frames, self.encoding);
+            shot.range = self.range;
+            shot.matrix = self.matrix;
+            show.apply(Change::AddShot { at: show.shots.len(), shot })?;
+            added += 1;
+            let name = show.shots.last().map_or("", |s| s.name.as_str());
+            println!("{name}: {} frames, {}×{}, {}", info.frames, info.width, info.height, info.description);
+        }
+        if added > 0 {
+            save(&show, &self.dir)?;
+        }
+        if failed > 0 {
+            bail!("{failed} of {} clips could not be added", self.clips.len());
+        }
+        Ok(ExitCode::SUCCESS)
+    }
+}
+
+/// What a shot is called: the clip's name without its numbers and ending.
+fn name(clip: &Path, info: &ClipInfo) -> String {
+    let stem = Path::new(&info.name).file_stem().map_or(info.name.clone(), |s| s.to_string_lossy().into_owned());
+    let plain = stem.trim_end_matches(|c: char| c == '#' || "._- ".contains(c));
+    let folder = || clip.file_name().map_or("shot".into(), |n| n.to_string_lossy().into_owned());
+    if plain.is_empty() { folder() } else { plain.to_owned() }
+}

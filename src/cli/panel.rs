@@ -1,0 +1,103 @@
+//! `greyhold panel`
+
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use clap::Subcommand;
+
+use crate::panel::{Move, Plug, Plugs, Ports, Surface, SystemPorts, read};
+
+/// Look at the physical control surface.
+///
+/// Example: greyhold panel watch --map eight-knobs
+#[derive(Debug, clap::Args)]
+pub struct Panel {
+    #[command(subcommand)]
+    command: PanelCommand,
+}
+
+#[derive(Debug, Subcommand)]
+enum PanelCommand {
+    /// List the MIDI ports that a panel can be on.
+    ///
+    /// Example: greyhold panel ports
+    Ports,
+    /// Show messages as they come, and what they become.
+    ///
+    /// Example: greyhold panel watch --map my-panel.toml
+    Watch {
+        /// Map: the name of one that ships, or a file.
+        #[arg(long, default_value = "eight-encoders")]
+        map: String,
+        /// End after so many seconds; 0 goes on until interrupted.
+        #[arg(long, default_value_t = 0)]
+        seconds: u64,
+    },
+}
+
+impl Panel {
+    pub(super) fn run(self) -> anyhow::Result<ExitCode> {
+        match self.command {
+            PanelCommand::Ports => ports(),
+            PanelCommand::Watch { map, seconds } => watch(&map, seconds),
+        }
+    }
+}
+
+fn ports() -> anyhow::Result<ExitCode> {
+    let list = SystemPorts::new().list()?;
+    if list.is_empty() {
+        println!("no MIDI port that messages can come from");
+    }
+    for port in list {
+        println!("{}", port.name);
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
+    let map = Arc::new(super::open::map(Some(map))?);
+    let me = std::thread::current();
+    let mut plugs = Plugs::new(Box::new(SystemPorts::new()), &map.port, Arc::new(move || me.unpark()));
+    let mut open = Vec::new();
+    let start = Instant::now();
+    println!("watching with the map {:?}; messages appear as they come", map.name);
+    while seconds == 0 || start.elapsed() < Duration::from_secs(seconds) {
+        for plug in plugs.poll(Instant::now()) {
+            match plug {
+                Plug::Opened { port, name, queue } => {
+                    println!("{name}: open");
+                    open.push((port, name, queue, Surface::new(map.clone())));
+                }
+                Plug::Closed { port, name } => {
+                    println!("{name}: gone");
+                    open.retain(|o| o.0 != port);
+                }
+                Plug::Refused { name, why } => println!("{name}: {why}"),
+                Plug::Unavailable { why } => println!("{why}"),
+            }
+        }
+        for (port, name, queue, surface) in &mut open {
+            queue.drain(|message| {
+                let bytes: Vec<String> = message.bytes().iter().map(|b| format!("{b:02X}")).collect();
+                // Parameters are taken to stand in the middle, as there is no show here.
+                let moves = read(*port, message.bytes())
+                    .map(|event| surface.feed(&event, &|_| Some(0.5)))
+                    .unwrap_or_default();
+                let became: Vec<String> = moves.iter().map(describe).collect();
+                let became = if became.is_empty() { "nothing".to_owned() } else { became.join(", ") };
+                println!("{name}: {}  →  {became}", bytes.join(" "));
+            });
+        }
+        std::thread::park_timeout(Duration::from_millis(100));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn describe(m: &Move) -> String {
+    match m {
+        Move::Turn { target, detents } => format!("{target} {detents:+} steps"),
+        Move::Set { target, position } => format!("{target} to {:.1} % of its range", position * 100.0),
+    }
+}

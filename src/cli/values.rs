@@ -1,0 +1,183 @@
+//! `greyhold values`
+
+use std::io::{BufRead, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use anyhow::{Context, bail};
+use clap::ValueEnum;
+
+use crate::colour::{Display, Encoding, OutputTransform};
+use crate::gpu::{Gpu, Request, TOLERANCE, Tolerance, agreement};
+use crate::picture::{Frame, Recipe, Tail, cpu};
+use crate::show::{load, load_look};
+
+/// What becomes of a code value? Reads `r g b` lines, prints `r g b` lines.
+///
+/// Lines on stdin hold three numbers, with spaces or commas between; empty lines and lines that begin
+/// with # are passed over. `--to` converts through scene-linear light with each encoding's published
+/// adaptation. `--display` runs balance, chain, output transform and display encoding; without a show
+/// or look these are empty. Results have nine significant digits. With `--on both` a line holds the
+/// CPU's three numbers, the GPU's three and their differences, and the exit status is 1 if any is past
+/// the tolerance.
+///
+/// Example: echo 0.278 0.278 0.278 | greyhold values --from logc4 --display rec709
+#[derive(Debug, clap::Args)]
+#[command(group = clap::ArgGroup::new("goal").required(true))]
+pub struct Values {
+    /// Encoding of the numbers that come in.
+    #[arg(long, value_name = "ENC", value_parser = super::encoding_named)]
+    from: &'static Encoding,
+    /// Encoding of the numbers that go out.
+    #[arg(long, value_name = "ENC", group = "goal", value_parser = super::encoding_named)]
+    to: Option<&'static Encoding>,
+    /// Display whose signal goes out.
+    #[arg(long, value_name = "ID", group = "goal", value_parser = super::display_named)]
+    display: Option<&'static Display>,
+    /// Show whose chain (and, with --shot, balance) acts.
+    #[arg(long, value_name = "DIR")]
+    show: Option<PathBuf>,
+    /// Shot of the show whose balance acts.
+    #[arg(long, value_name = "NAME", requires = "show")]
+    shot: Option<String>,
+    /// Look file that takes the place of the show's look.
+    #[arg(long, value_name = "FILE")]
+    look: Option<PathBuf>,
+    /// Output transform; the show's, or plain, when not given.
+    #[arg(long, value_name = "NAME", requires = "display", value_parser = super::transform_named)]
+    output_transform: Option<OutputTransform>,
+    /// What computes.
+    #[arg(long, value_enum, default_value_t = Where::Cpu)]
+    on: Where,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Where {
+    /// The CPU twins, in single floats as the GPU computes.
+    Cpu,
+    /// The GPU's shaders.
+    Gpu,
+    /// Both, and their difference.
+    Both,
+}
+
+/// Rows of the frame that the numbers travel in.
+const WIDTH: u32 = 4096;
+
+impl Values {
+    pub(super) fn run(self) -> anyhow::Result<ExitCode> {
+        let recipe = self.recipe()?;
+        let pixels = read(std::io::stdin().lock())?;
+        if pixels.is_empty() {
+            return Ok(ExitCode::SUCCESS);
+        }
+        let count = pixels.len();
+        let width = WIDTH.min(count as u32);
+        let mut padded = pixels;
+        padded.resize(count.next_multiple_of(width as usize), [0.0; 3]);
+        let frame = Frame::from_rgb(width, &padded).context("too many lines at once")?;
+        let mut out = std::io::BufWriter::new(std::io::stdout().lock());
+        let on_gpu = || -> anyhow::Result<Vec<[f32; 3]>> {
+            let gpu = Gpu::headless(Request::default())?;
+            Ok(gpu.signal(&recipe, &frame)?)
+        };
+        match self.on {
+            Where::Cpu => print(&mut out, &cpu::signal(&recipe, &frame).pixels[..count])?,
+            Where::Gpu => print(&mut out, &on_gpu()?[..count])?,
+            Where::Both => {
+                let (c, g) = (cpu::signal(&recipe, &frame).pixels, on_gpu()?);
+                for (a, b) in c[..count].iter().zip(&g[..count]) {
+                    let difference: [f32; 3] = std::array::from_fn(|i| b[i] - a[i]);
+                    writeln!(out, "{}  {}  {}", line(a), line(b), line(&difference))?;
+                }
+                out.flush()?;
+                let tolerance = match recipe.tail {
+                    Tail::Display { .. } => Tolerance { abs: 2e-5, rel: 0.0, of_pixel: false },
+                    Tail::Encoding(_) => Tolerance { of_pixel: true, ..TOLERANCE },
+                };
+                let found = agreement(&c[..count], &g[..count], tolerance);
+                if !found.holds() {
+                    eprintln!(
+                        "greyhold: {} of {} values differ by more than {:e} + {:e} of the value; worst {:e}",
+                        found.outside, found.count, tolerance.abs, tolerance.rel, found.worst
+                    );
+                    return Ok(ExitCode::from(1));
+                }
+            }
+        }
+        out.flush()?;
+        Ok(ExitCode::SUCCESS)
+    }
+}
+
+impl Values {
+    /// The recipe asked for: a plain conversion, or the path through a show's or look's settings.
+    fn recipe(&self) -> anyhow::Result<Recipe> {
+        let show = self.show.as_deref().map(load).transpose()?;
+        let mut chain = show.as_ref().map(|s| s.chain.clone()).unwrap_or_default();
+        if let Some(path) = &self.look {
+            chain.look = load_look(path)?.stages;
+            chain.look_strength = 1.0;
+        }
+        let shot = match (&show, &self.shot) {
+            (Some(show), Some(name)) => Some(show.shots.iter().find(|s| s.name == *name).with_context(|| {
+                let names: Vec<_> = show.shots.iter().map(|s| s.name.as_str()).collect();
+                format!("no shot is called {name:?}; accepted: {}", names.join(", "))
+            })?),
+            _ => None,
+        };
+        let balance = shot.map(|s| s.balance).unwrap_or_default();
+        let tail = match (self.to, self.display) {
+            (Some(encoding), _) => Tail::Encoding(encoding),
+            (None, Some(display)) => {
+                let own = show.as_ref().map_or(OutputTransform::Plain, |s| s.transform);
+                Tail::Display { transform: self.output_transform.unwrap_or(own), display }
+            }
+            (None, None) => bail!("--to or --display says what the numbers become"),
+        };
+        if self.to.is_some() && show.is_none() && self.look.is_none() {
+            return Ok(Recipe::conversion(self.from, tail));
+        }
+        Ok(Recipe::graded(self.from, balance, &chain, tail))
+    }
+}
+
+fn read(input: impl BufRead) -> anyhow::Result<Vec<[f32; 3]>> {
+    let mut out = Vec::new();
+    for (number, text) in input.lines().enumerate() {
+        let text = text.context("stdin could not be read")?;
+        let trimmed = text.trim();
+        if trimmed.is_empty() || trimmed.starts_with('#') {
+            continue;
+        }
+        let words: Vec<&str> =
+            trimmed.split(|c: char| c == ',' || c.is_whitespace()).filter(|w| !w.is_empty()).collect();
+        let numbers: Option<Vec<f32>> = words.iter().map(|w| w.parse().ok()).collect();
+        match numbers.as_deref() {
+            Some(&[r, g, b]) => out.push([r, g, b]),
+            _ => bail!("stdin:{}: {trimmed:?} is not three numbers, as in `0.5 0.5 0.5`", number + 1),
+        }
+    }
+    Ok(out)
+}
+
+/// Nine significant digits: enough to give the same f32 back.
+fn line(p: &[f32; 3]) -> String {
+    p.map(|v| significant(f64::from(v))).join(" ")
+}
+
+fn significant(v: f64) -> String {
+    if v == 0.0 {
+        return "0".into();
+    }
+    let exponent = v.abs().log10().floor() as i32;
+    if (-5..9).contains(&exponent) {
+        format!("{v:.*}", (8 - exponent).max(0) as usize)
+    } else {
+        format!("{v:.8e}")
+    }
+}
+
+fn print(out: &mut impl Write, pixels: &[[f32; 3]]) -> std::io::Result<()> {
+    pixels.iter().try_for_each(|p| writeln!(out, "{}", line(p)))
+}

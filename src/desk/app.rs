@@ -1,0 +1,434 @@
+//! The windows' event loop.
+
+use std::sync::Arc;
+
+use egui_wgpu::{RendererOptions, ScreenDescriptor};
+use winit::application::ApplicationHandler;
+use winit::event::{ElementState, WindowEvent};
+use winit::event_loop::{ActiveEventLoop, ControlFlow, EventLoop, EventLoopProxy};
+use winit::keyboard::ModifiersState;
+use winit::window::{Window, WindowId};
+
+use super::client::Client;
+use super::keys::{Action, action};
+use super::panes::Panes;
+use super::window::{Blit, Place, WindowSurface, surround};
+use crate::engine::{self, Command, Compare, EngineError, Handle, Input, Live, Options, Scope};
+use crate::gpu::{Gpu, GpuError, Request, self_check};
+
+/// Control number of the keyboard.
+const KEYBOARD: u32 = 1;
+
+/// Why the desk could not open.
+#[derive(Debug, thiserror::Error)]
+pub enum DeskError {
+    /// There is no display server.
+    #[error(
+        "no window can be opened here: {0}. A desktop session (DISPLAY or WAYLAND_DISPLAY set) is needed, \
+         with the packages libx11-6 libx11-xcb1 libxcursor1 libxi6 libxkbcommon-x11-0 on X11; \
+         `greyhold render` works without"
+    )]
+    NoDisplay(String),
+    /// A window was refused.
+    #[error("the window system refused a window: {0}")]
+    Window(String),
+    /// The window cannot be drawn to.
+    #[error("a window cannot be drawn to: {0}")]
+    Surface(String),
+    /// The GPU.
+    #[error(transparent)]
+    Gpu(#[from] GpuError),
+    /// The engine.
+    #[error(transparent)]
+    Engine(#[from] EngineError),
+}
+
+impl DeskError {
+    pub(super) fn window(error: winit::error::OsError) -> Self {
+        Self::Window(error.to_string())
+    }
+}
+
+/// What of the client's window is there at the start.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ClientWindow {
+    /// None.
+    Closed,
+    /// A window.
+    Window,
+    /// The whole of a monitor.
+    Fullscreen,
+}
+
+/// How the desk opens.
+pub struct DeskOptions {
+    /// Makes the engine's options around the notifier that the desk gives.
+    pub engine: Box<dyn FnOnce(Arc<dyn Fn() + Send + Sync>) -> Options>,
+    /// The client's window.
+    pub client: ClientWindow,
+    /// The client's monitor by name; any that the desk is not on when `None`.
+    pub monitor: Option<String>,
+    /// Size of the operator's window, in points.
+    pub size: (u32, u32),
+    /// Size of the client's window, in pixels.
+    pub client_size: (u32, u32),
+    /// Part of the GPU's name, where there are several.
+    pub adapter: String,
+    /// Begin to play at once.
+    pub play: bool,
+}
+
+struct News;
+
+/// Opens the windows and runs until the operator's is closed.
+pub fn run(options: DeskOptions) -> Result<(), DeskError> {
+    // Without libxkbcommon-x11 winit panics instead of saying so.
+    let made = std::panic::catch_unwind(|| EventLoop::<News>::with_user_event().build());
+    let events = match made {
+        Ok(Ok(events)) => events,
+        Ok(Err(e)) => return Err(DeskError::NoDisplay(e.to_string())),
+        Err(_) => return Err(DeskError::NoDisplay("the window system's libraries are not all there".into())),
+    };
+    events.set_control_flow(ControlFlow::Wait);
+    let mut app = App { proxy: events.create_proxy(), options: Some(options), desk: None, failed: None };
+    events.run_app(&mut app).map_err(|e| DeskError::Window(e.to_string()))?;
+    match app.failed.take() {
+        Some(e) => Err(e),
+        None => Ok(()),
+    }
+}
+
+struct App {
+    proxy: EventLoopProxy<News>,
+    options: Option<DeskOptions>,
+    desk: Option<Desk>,
+    failed: Option<DeskError>,
+}
+
+struct Desk {
+    engine: Handle,
+    surface: WindowSurface,
+    blit: Blit,
+    egui: egui::Context,
+    input: egui_winit::State,
+    renderer: egui_wgpu::Renderer,
+    panes: Panes,
+    client: Option<Client>,
+    client_size: (u32, u32),
+    monitor: Option<String>,
+    mods: ModifiersState,
+}
+
+impl ApplicationHandler<News> for App {
+    fn resumed(&mut self, events: &ActiveEventLoop) {
+        let Some(options) = self.options.take() else { return };
+        match Desk::open(events, options, self.proxy.clone()) {
+            Ok(desk) => self.desk = Some(desk),
+            Err(e) => {
+                self.failed = Some(e);
+                events.exit();
+            }
+        }
+    }
+
+    fn user_event(&mut self, events: &ActiveEventLoop, _: News) {
+        if let Some(desk) = &self.desk {
+            if !desk.engine.running() {
+                events.exit();
+                return;
+            }
+            desk.surface.window.request_redraw();
+            if let Some(client) = desk.client.as_ref().filter(|c| c.is_behind(&desk.engine)) {
+                client.surface.window.request_redraw();
+            }
+        }
+    }
+
+    fn window_event(&mut self, events: &ActiveEventLoop, id: WindowId, event: WindowEvent) {
+        let Some(desk) = &mut self.desk else { return };
+        if !desk.event(events, id, &event) {
+            let desk = self.desk.take();
+            if let Some(Err(e)) = desk.map(|d| d.engine.stop()) {
+                self.failed = Some(e.into());
+            }
+            events.exit();
+        }
+    }
+}
+
+impl Desk {
+    fn open(
+        events: &ActiveEventLoop,
+        options: DeskOptions,
+        proxy: EventLoopProxy<News>,
+    ) -> Result<Self, DeskError> {
+        let attributes = Window::default_attributes()
+            .with_title("Greyhold · desk")
+            .with_inner_size(winit::dpi::LogicalSize::new(options.size.0, options.size.1));
+        let window = Arc::new(events.create_window(attributes).map_err(DeskError::window)?);
+        let display = Box::new(events.owned_display_handle());
+        let instance =
+            wgpu::Instance::new(wgpu::InstanceDescriptor::new_with_display_handle_from_env(display));
+        let surface =
+            instance.create_surface(window.clone()).map_err(|e| DeskError::Surface(e.to_string()))?;
+        let gpu = Gpu::open(instance, Some(&surface), Request { adapter: &options.adapter })?;
+        let surface = WindowSurface::new(&gpu, window.clone(), surface, wgpu::PresentMode::AutoVsync)?;
+        let blit = Blit::new(&gpu, surface.config.format);
+        let egui = egui::Context::default();
+        super::look::apply(&egui);
+        let input = egui_winit::State::new(
+            egui.clone(),
+            egui::ViewportId::ROOT,
+            &window,
+            Some(window.scale_factor() as f32),
+            None,
+            Some(gpu.device.limits().max_texture_dimension_2d as usize),
+        );
+        let renderer = egui_wgpu::Renderer::new(&gpu.device, surface.config.format, RendererOptions::default());
+        let device = device_line(&gpu);
+        let notify: Arc<dyn Fn() + Send + Sync> = Arc::new(move || {
+            let _ = proxy.send_event(News);
+        });
+        let engine = engine::start(gpu, (options.engine)(notify))?;
+        if options.play {
+            engine.send(Input::Command(Command::TogglePlay));
+        }
+        let mut desk = Self {
+            engine,
+            surface,
+            blit,
+            egui,
+            input,
+            renderer,
+            panes: Panes {
+                open: true,
+                keys: false,
+                in_hand: "balance/exposure".into(),
+                addresses: Vec::new(),
+                device,
+                note: None,
+            },
+            client: None,
+            client_size: options.client_size,
+            monitor: options.monitor,
+            mods: ModifiersState::empty(),
+        };
+        if options.client != ClientWindow::Closed {
+            desk.open_client(events);
+            if options.client == ClientWindow::Fullscreen {
+                desk.toggle_fullscreen();
+            }
+        }
+        window.request_redraw();
+        Ok(desk)
+    }
+
+    fn open_client(&mut self, events: &ActiveEventLoop) {
+        match Client::open(events, &self.engine.gpu, self.client_size) {
+            Ok(client) => {
+                client.surface.window.request_redraw();
+                self.client = Some(client);
+            }
+            Err(e) => self.panes.note = Some(e.to_string()),
+        }
+    }
+
+    fn toggle_fullscreen(&mut self) {
+        if let Some(client) = &self.client
+            && let Err(e) = client.toggle_fullscreen(&self.surface.window, self.monitor.as_deref())
+        {
+            self.panes.note = Some(e);
+        }
+    }
+
+    /// Takes an event in; false when it is time to end.
+    fn event(&mut self, events: &ActiveEventLoop, id: WindowId, event: &WindowEvent) -> bool {
+        match event {
+            WindowEvent::ModifiersChanged(mods) => self.mods = mods.state(),
+            // A key that is down while the focus moves between the windows is pressed again by the window
+            // system: not by the hand.
+            WindowEvent::KeyboardInput { event: key, is_synthetic: false, .. } => {
+                if let Some(what) = action(&key.logical_key, self.mods) {
+                    self.act(events, what, key.state == ElementState::Pressed, key.repeat);
+                }
+            }
+            _ => {}
+        }
+        if id == self.surface.window.id() {
+            let window = self.surface.window.clone();
+            match event {
+                WindowEvent::RedrawRequested => self.draw(),
+                WindowEvent::CloseRequested => return false,
+                WindowEvent::KeyboardInput { .. } => {}
+                _ => {
+                    if let WindowEvent::Resized(size) = event {
+                        self.surface.resize(&self.engine.gpu, size.width, size.height);
+                    }
+                    if self.input.on_window_event(&window, event).repaint {
+                        window.request_redraw();
+                    }
+                }
+            }
+        } else if let Some(client) = self.client.as_mut().filter(|c| c.surface.window.id() == id) {
+            match event {
+                WindowEvent::RedrawRequested => client.draw(&self.engine),
+                WindowEvent::Resized(size) => {
+                    client.surface.resize(&self.engine.gpu, size.width, size.height);
+                    client.surface.window.request_redraw();
+                }
+                WindowEvent::CloseRequested => self.client = None,
+                _ => {}
+            }
+        }
+        true
+    }
+
+    fn act(&mut self, events: &ActiveEventLoop, what: Action, down: bool, repeat: bool) {
+        self.surface.window.request_redraw();
+        let command = |c| Input::Command(c);
+        if what == Action::Before {
+            if !repeat {
+                let compare = if down { Compare::Before } else { Compare::After };
+                self.engine.send(command(Command::Compare(compare)));
+            }
+            return;
+        }
+        if !down {
+            return;
+        }
+        self.panes.note = None;
+        let in_hand = self.panes.in_hand.clone();
+        match what {
+            Action::TogglePlay if !repeat => self.engine.send(command(Command::TogglePlay)),
+            Action::Step(by) => self.engine.send(command(Command::Step(by))),
+            Action::StepShot(by) => self.engine.send(command(Command::StepShot(by))),
+            Action::FirstFrame => self.engine.send(command(Command::Seek(0))),
+            Action::Scope => {
+                let other = match self.engine.snapshot().scope {
+                    Scope::Shot => Scope::Show,
+                    Scope::Show => Scope::Shot,
+                };
+                self.engine.send(command(Command::Scope(other)));
+            }
+            Action::Pick(by) => self.panes.pick(by),
+            Action::Turn(detents) => {
+                self.engine.send(Input::Turn { target: in_hand, detents, control: KEYBOARD });
+            }
+            Action::Reset => self.engine.send(Input::Reset { target: in_hand }),
+            Action::Undo => self.engine.send(command(Command::Undo)),
+            Action::Redo => self.engine.send(command(Command::Redo)),
+            Action::Client if !repeat => match self.client.take() {
+                Some(_) => {}
+                None => self.open_client(events),
+            },
+            Action::ClientFullscreen if !repeat => {
+                if self.client.is_none() {
+                    self.open_client(events);
+                }
+                self.toggle_fullscreen();
+            }
+            Action::Panes if !repeat => self.panes.open = !self.panes.open,
+            Action::Keys if !repeat => self.panes.keys = !self.panes.keys,
+            _ => {}
+        }
+    }
+
+    fn draw(&mut self) {
+        let gpu = self.engine.gpu.clone();
+        let snapshot = self.engine.snapshot();
+        let window = self.surface.window.clone();
+        let raw = self.input.take_egui_input(&window);
+        let mut inputs = Vec::new();
+        let mut area = egui::Rect::NOTHING;
+        let panes = &mut self.panes;
+        let mut full = self.egui.run_ui(raw, |ui| {
+            area = panes.draw(ui, &snapshot, &mut inputs);
+        });
+        self.input.handle_platform_output(&window, full.platform_output);
+        for input in inputs {
+            self.engine.send(input);
+        }
+        // Deltas must be applied even when nothing is drawn.
+        for (id, deltas) in std::mem::take(&mut full.textures_delta.set) {
+            for delta in deltas {
+                self.renderer.update_texture(&gpu.device, &gpu.queue, id, &delta);
+            }
+        }
+        let points = full.pixels_per_point;
+        let jobs = self.egui.tessellate(full.shapes, points);
+        if let Some(texture) = self.surface.acquire(&gpu) {
+            self.present(&gpu, texture, &jobs, points, area);
+        }
+        for id in std::mem::take(&mut full.textures_delta.free) {
+            self.renderer.free_texture(&id);
+        }
+        let repaint = full.viewport_output.values().map(|v| v.repaint_delay).min();
+        if repaint.is_some_and(|d| d.is_zero()) {
+            window.request_redraw();
+        }
+    }
+
+    fn present(
+        &mut self,
+        gpu: &Gpu,
+        texture: wgpu::SurfaceTexture,
+        jobs: &[egui::ClippedPrimitive],
+        points: f32,
+        area: egui::Rect,
+    ) {
+        let view = texture.texture.create_view(&Default::default());
+        let size = [self.surface.config.width, self.surface.config.height];
+        let screen = ScreenDescriptor { size_in_pixels: size, pixels_per_point: points };
+        let mut encoder = gpu.device.create_command_encoder(&Default::default());
+        let mut commands =
+            self.renderer.update_buffers(&gpu.device, &gpu.queue, &mut encoder, jobs, &screen);
+        {
+            let mut pass = encoder
+                .begin_render_pass(&wgpu::RenderPassDescriptor {
+                    label: Some("desk"),
+                    color_attachments: &[Some(wgpu::RenderPassColorAttachment {
+                        view: &view,
+                        depth_slice: None,
+                        resolve_target: None,
+                        ops: wgpu::Operations {
+                            load: wgpu::LoadOp::Clear(surround()),
+                            store: wgpu::StoreOp::Store,
+                        },
+                    })],
+                    ..Default::default()
+                })
+                .forget_lifetime();
+            // The picture first, in its own draw; the interface lies beside it and over it.
+            let (origin, extent) = ([area.left() * points, area.top() * points], [area.width() * points, area.height() * points]);
+            if let Some(picture) = self.engine.picture(Live::Desk).filter(|_| extent[0] >= 1.0 && extent[1] >= 1.0) {
+                let place = Place::fit((picture.output.width, picture.output.height), origin, extent);
+                let group = self.blit.bind(gpu, &picture, place);
+                let clip = |v: f32, limit: u32| (v.max(0.0).round() as u32).min(limit);
+                let (x, y) = (clip(origin[0], size[0]), clip(origin[1], size[1]));
+                pass.set_scissor_rect(x, y, clip(extent[0], size[0] - x), clip(extent[1], size[1] - y));
+                self.blit.draw(&mut pass, &group);
+                pass.set_scissor_rect(0, 0, size[0], size[1]);
+            }
+            self.renderer.render(&mut pass, jobs, &screen);
+        }
+        commands.push(encoder.finish());
+        gpu.queue.submit(commands);
+        self.surface.window.pre_present_notify();
+        gpu.queue.present(texture);
+    }
+}
+
+/// The GPU's name and what its own check found.
+fn device_line(gpu: &Gpu) -> String {
+    let name = gpu.adapter.get_info().name;
+    match self_check(gpu) {
+        Ok(report) if report.all.holds() => {
+            format!("{name}\nagrees with the reference within {:.1e}", report.all.worst)
+        }
+        Ok(report) => format!(
+            "{name}\n▲ differs from the reference by {:.1e} ({}): its pictures cannot be trusted",
+            report.all.worst, report.worst
+        ),
+        Err(e) => format!("{name}\n▲ {e}"),
+    }
+}

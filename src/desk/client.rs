@@ -1,0 +1,118 @@
+//! The client's window: the picture and nothing else.
+
+use std::sync::Arc;
+
+use winit::event_loop::ActiveEventLoop;
+use winit::monitor::MonitorHandle;
+use winit::window::{Fullscreen, Window};
+
+use super::app::DeskError;
+use super::window::{Blit, Place, WindowSurface, surround};
+use crate::engine::{Handle, Live};
+use crate::gpu::Gpu;
+
+pub(super) struct Client {
+    pub surface: WindowSurface,
+    blit: Blit,
+    /// Serial of the picture that was presented last.
+    shown: u64,
+}
+
+/// The name that the client's window has.
+pub(super) const TITLE: &str = "Greyhold · client";
+
+impl Client {
+    pub fn open(
+        events: &ActiveEventLoop,
+        gpu: &Gpu,
+        size: (u32, u32),
+    ) -> Result<Self, DeskError> {
+        let attributes = Window::default_attributes()
+            .with_title(TITLE)
+            .with_inner_size(winit::dpi::PhysicalSize::new(size.0, size.1));
+        let window = Arc::new(events.create_window(attributes).map_err(DeskError::window)?);
+        let surface = gpu
+            .instance
+            .create_surface(window.clone())
+            .map_err(|e| DeskError::Surface(e.to_string()))?;
+        // Only the operator's window waits for its screen.
+        let surface = WindowSurface::new(gpu, window, surface, wgpu::PresentMode::AutoNoVsync)?;
+        let blit = Blit::new(gpu, surface.config.format);
+        Ok(Self { surface, blit, shown: 0 })
+    }
+
+    /// Is there a newer picture than the one on screen?
+    pub fn is_behind(&self, engine: &Handle) -> bool {
+        engine.picture(Live::Client).is_some_and(|p| p.serial != self.shown)
+    }
+
+    pub fn draw(&mut self, engine: &Handle) {
+        let gpu = &engine.gpu;
+        let Some(texture) = self.surface.acquire(gpu) else { return };
+        let view = texture.texture.create_view(&Default::default());
+        let picture = engine.picture(Live::Client);
+        let mut encoder = gpu.device.create_command_encoder(&Default::default());
+        {
+            let mut pass = encoder
+                .begin_render_pass(&wgpu::RenderPassDescriptor {
+                    label: Some("client"),
+                    color_attachments: &[Some(wgpu::RenderPassColorAttachment {
+                        view: &view,
+                        depth_slice: None,
+                        resolve_target: None,
+                        ops: wgpu::Operations {
+                            load: wgpu::LoadOp::Clear(surround()),
+                            store: wgpu::StoreOp::Store,
+                        },
+                    })],
+                    ..Default::default()
+                });
+            if let Some(picture) = &picture {
+                let area = [self.surface.config.width as f32, self.surface.config.height as f32];
+                let place =
+                    Place::fit((picture.output.width, picture.output.height), [0.0, 0.0], area);
+                let group = self.blit.bind(gpu, picture, place);
+                self.blit.draw(&mut pass, &group);
+            }
+        }
+        gpu.queue.submit([encoder.finish()]);
+        self.surface.window.pre_present_notify();
+        gpu.queue.present(texture);
+        if let Some(picture) = picture {
+            if self.shown != 0 && picture.serial > self.shown {
+                engine.presented(picture.serial - self.shown - 1);
+            }
+            self.shown = picture.serial;
+        }
+    }
+
+    /// Goes fullscreen on the wanted monitor, or back to a window. Without that monitor it stays as it is.
+    pub fn toggle_fullscreen(&self, desk: &Window, wanted: Option<&str>) -> Result<(), String> {
+        let window = &self.surface.window;
+        if window.fullscreen().is_some() {
+            window.set_fullscreen(None);
+            return Ok(());
+        }
+        let monitor = monitor(desk, wanted)?;
+        window.set_fullscreen(Some(Fullscreen::Borderless(Some(monitor))));
+        Ok(())
+    }
+}
+
+/// The monitor of that name; without a name, one that the desk is not on, or the only one.
+pub(super) fn monitor(desk: &Window, wanted: Option<&str>) -> Result<MonitorHandle, String> {
+    let all: Vec<MonitorHandle> = desk.available_monitors().collect();
+    let name = |m: &MonitorHandle| m.name().unwrap_or_default();
+    if let Some(wanted) = wanted {
+        return all.iter().find(|m| name(m) == wanted).cloned().ok_or_else(|| {
+            let names: Vec<_> = all.iter().map(name).collect();
+            format!("no monitor is called {wanted:?}; there are: {}", names.join(", "))
+        });
+    }
+    let here = desk.current_monitor();
+    all.iter()
+        .find(|m| Some(*m) != here.as_ref())
+        .or(all.first())
+        .cloned()
+        .ok_or_else(|| "the window system names no monitor".to_owned())
+}

@@ -1,0 +1,54 @@
+//! How the desk looks: neutral greys near the picture, one size of text, nothing saturated.
+
+use egui::{Color32, CornerRadius, FontId, Stroke, TextStyle};
+
+/// Behind the panes.
+pub(super) const PANE: Color32 = Color32::from_gray(30);
+/// Lines between things, and the light path itself.
+pub(super) const LINE: Color32 = Color32::from_gray(58);
+/// Text to read.
+pub(super) const TEXT: Color32 = Color32::from_gray(205);
+/// Text that explains.
+pub(super) const QUIET: Color32 = Color32::from_gray(150);
+/// The thing in hand.
+pub(super) const BRIGHT: Color32 = Color32::from_gray(240);
+/// A bar's body, and what of it is filled.
+pub(super) const BAR: Color32 = Color32::from_gray(42);
+/// The filled part of a bar.
+pub(super) const FILL: Color32 = Color32::from_gray(88);
+/// Something is wrong: told by its mark and words, too, not by colour alone.
+pub(super) const WARN: Color32 = Color32::from_rgb(214, 190, 140);
+
+/// Sets the style.
+pub(super) fn apply(ctx: &egui::Context) {
+    ctx.set_theme(egui::Theme::Dark);
+    ctx.all_styles_mut(|style| {
+        style.text_styles = [
+            (TextStyle::Heading, FontId::proportional(14.0)),
+            (TextStyle::Body, FontId::proportional(13.0)),
+            (TextStyle::Button, FontId::proportional(13.0)),
+            (TextStyle::Small, FontId::proportional(11.0)),
+            (TextStyle::Monospace, FontId::monospace(13.0)),
+        ]
+        .into();
+        style.spacing.item_spacing = egui::vec2(6.0, 4.0);
+        let v = &mut style.visuals;
+        v.panel_fill = PANE;
+        v.window_fill = PANE;
+        v.override_text_color = None;
+        v.selection.bg_fill = Color32::from_gray(70);
+        v.selection.stroke = Stroke::new(1.0, BRIGHT);
+        v.widgets.noninteractive.fg_stroke = Stroke::new(1.0, TEXT);
+        v.widgets.noninteractive.bg_stroke = Stroke::new(1.0, LINE);
+        for w in [&mut v.widgets.inactive, &mut v.widgets.hovered, &mut v.widgets.active, &mut v.widgets.open] {
+            w.corner_radius = CornerRadius::same(2);
+            w.fg_stroke = Stroke::new(1.0, TEXT);
+            w.bg_stroke = Stroke::NONE;
+            w.weak_bg_fill = BAR;
+            w.bg_fill = BAR;
+        }
+        v.widgets.hovered.weak_bg_fill = Color32::from_gray(54);
+        v.widgets.active.weak_bg_fill = Color32::from_gray(66);
+        v.widgets.hovered.fg_stroke = Stroke::new(1.0, BRIGHT);
+    });
+}

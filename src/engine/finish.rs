@@ -1,0 +1,93 @@
+//! Waits for the GPU where nobody else has to, and publishes pictures that are done.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::{Duration, Instant};
+
+use arc_swap::ArcSwapOption;
+use crossbeam_channel::{Receiver, Sender, unbounded};
+
+use crate::gpu::{Gpu, Output};
+
+/// A finished picture.
+pub struct Picture {
+    /// The texture.
+    pub output: Arc<Output>,
+    /// Which shot it shows.
+    pub shot: usize,
+    /// Which frame of the shot.
+    pub frame: u64,
+    /// Counts pictures made.
+    pub serial: u64,
+    /// From submission to completion.
+    pub cost: Duration,
+    /// From the newest control message in it to completion, if a message caused it.
+    pub delay: Option<Duration>,
+}
+
+pub(super) struct Job {
+    pub index: wgpu::SubmissionIndex,
+    pub outputs: Vec<(usize, Arc<Output>)>,
+    pub shot: usize,
+    pub frame: u64,
+    pub serial: u64,
+    pub submitted: Instant,
+    pub message: Option<Instant>,
+}
+
+/// The places where finished pictures lie, one for each live output.
+pub type Places = Arc<[ArcSwapOption<Picture>]>;
+
+pub(super) struct Finisher {
+    jobs: Sender<Job>,
+    under_way: Arc<AtomicUsize>,
+    /// Finished pictures' costs and delays, for the engine's statistics.
+    pub finished: Receiver<Arc<Picture>>,
+}
+
+impl Finisher {
+    /// Starts the thread. `wake` is called after each picture.
+    pub fn start(gpu: Arc<Gpu>, places: Places, wake: Arc<dyn Fn() + Send + Sync>) -> std::io::Result<Self> {
+        let (jobs, todo) = unbounded::<Job>();
+        let (tell, finished) = unbounded();
+        let under_way = Arc::new(AtomicUsize::new(0));
+        let count = under_way.clone();
+        std::thread::Builder::new().name("finish".into()).spawn(move || {
+            for job in todo {
+                let wait = wgpu::PollType::Wait { submission_index: Some(job.index), timeout: None };
+                if let Err(e) = gpu.device.poll(wait) {
+                    tracing::error!("a picture was not finished: {e}");
+                }
+                let now = Instant::now();
+                let mut first = true;
+                for (place, output) in job.outputs {
+                    let picture = Arc::new(Picture {
+                        output,
+                        shot: job.shot,
+                        frame: job.frame,
+                        serial: job.serial,
+                        cost: now - job.submitted,
+                        delay: job.message.map(|m| now.saturating_duration_since(m)),
+                    });
+                    if std::mem::take(&mut first) {
+                        let _ = tell.send(picture.clone());
+                    }
+                    places[place].store(Some(picture));
+                }
+                count.fetch_sub(1, Ordering::AcqRel);
+                wake();
+            }
+        })?;
+        Ok(Self { jobs, under_way, finished })
+    }
+
+    /// Pictures submitted and not finished.
+    pub fn under_way(&self) -> usize {
+        self.under_way.load(Ordering::Acquire)
+    }
+
+    pub fn add(&self, job: Job) {
+        self.under_way.fetch_add(1, Ordering::AcqRel);
+        let _ = self.jobs.send(job);
+    }
+}

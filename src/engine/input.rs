@@ -1,0 +1,94 @@
+//! What the engine can be asked.
+
+use std::sync::Arc;
+
+use crate::show::Change;
+
+/// A live output.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[repr(usize)]
+pub enum Live {
+    /// The operator's window.
+    Desk,
+    /// The client's window.
+    Client,
+}
+
+impl Live {
+    /// How many there are.
+    pub const COUNT: usize = 2;
+    /// All of them.
+    pub const ALL: [Self; Self::COUNT] = [Self::Desk, Self::Client];
+}
+
+/// What playback goes round in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Scope {
+    /// The current shot.
+    Shot,
+    /// The running order.
+    Show,
+}
+
+/// How much of the grade is on view.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Compare {
+    /// All of it.
+    After,
+    /// None: the footage decoded and rendered for the display.
+    Before,
+}
+
+/// Something to do that is no change of the document.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Command {
+    /// Start or stop playing.
+    TogglePlay,
+    /// Stop.
+    Stop,
+    /// Go so many frames on (negative: back), stopped.
+    Step(i64),
+    /// Go to a frame of the current shot, from 0.
+    Seek(u64),
+    /// Go to a shot.
+    Shot(usize),
+    /// Go so many shots on or back.
+    StepShot(i64),
+    /// What playback goes round in.
+    Scope(Scope),
+    /// Before or after.
+    Compare(Compare),
+    /// Take the last step back.
+    Undo,
+    /// Do it again.
+    Redo,
+}
+
+/// Everything the engine takes in.
+#[derive(Clone, Debug)]
+pub enum Input {
+    /// Change the document. `control` tells gestures apart: changes of one parameter from one control in
+    /// quick succession are one step to undo.
+    Change {
+        /// What to change.
+        change: Change,
+        /// Who moves it.
+        control: u32,
+    },
+    /// Turn a parameter by so many of its own steps.
+    Turn {
+        /// Its address.
+        target: Arc<str>,
+        /// Steps; negative is down.
+        detents: f64,
+        /// Who moves it.
+        control: u32,
+    },
+    /// Put a parameter at its default.
+    Reset {
+        /// Its address.
+        target: Arc<str>,
+    },
+    /// Something to do.
+    Command(Command),
+}

@@ -1,0 +1,77 @@
+//! What others may know of the engine.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+use super::input::{Compare, Scope};
+use crate::media::ClipInfo;
+use crate::panel::ControlState;
+use crate::show::Show;
+
+/// How playback is doing.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Playback {
+    /// Frames shown since play began.
+    pub shown: u64,
+    /// Frames whose time passed unshown since play began.
+    pub dropped: u64,
+    /// Frames shown in the last second.
+    pub rate: f64,
+    /// Median of what a picture took, from submission to completion.
+    pub cost: Duration,
+    /// Median of what passed between a control message and the finished picture.
+    pub delay: Option<Duration>,
+}
+
+/// What the panel mirror shows.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct PanelState {
+    /// The map's name.
+    pub map: String,
+    /// Names of the ports that are open.
+    pub ports: Vec<String>,
+    /// What each control is and does; of the port last heard from.
+    pub controls: Vec<ControlState>,
+    /// What went wrong, if anything.
+    pub note: Option<String>,
+    /// Messages dropped because they came faster than they could be read.
+    pub overruns: u64,
+}
+
+/// The engine's state at a moment.
+#[derive(Clone, Debug)]
+pub struct Snapshot {
+    /// The document.
+    pub show: Arc<Show>,
+    /// Its folder.
+    pub dir: PathBuf,
+    /// The current shot.
+    pub shot: usize,
+    /// The current frame of that shot, from 0.
+    pub frame: u64,
+    /// Frames of that shot.
+    pub frames: u64,
+    /// Is it playing?
+    pub playing: bool,
+    /// What playback goes round in.
+    pub scope: Scope,
+    /// What is on view.
+    pub compare: Compare,
+    /// What the current source says about itself.
+    pub clip: Option<Arc<ClipInfo>>,
+    /// Why the current frame cannot be shown, or what else went wrong.
+    pub trouble: Option<Arc<str>>,
+    /// A look's shader is being compiled and the old one draws on.
+    pub compiling: bool,
+    /// How playback is doing.
+    pub playback: Playback,
+    /// The panel.
+    pub panel: PanelState,
+    /// Frames and bytes decoded and kept.
+    pub cached: (usize, usize),
+    /// Is there a change that is not on disk?
+    pub unsaved: bool,
+    /// Steps that can be undone and redone.
+    pub steps: (usize, usize),
+}

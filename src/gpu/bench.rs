@@ -1,0 +1,241 @@
+//! How long passes take on this GPU, beside a plain copy measured in the same run.
+
+use super::run::{Output, Upload, texture};
+use super::{Gpu, GpuError};
+use crate::colour::{DISPLAYS, OutputTransform, Range, YcbcrMatrix, encoding};
+use crate::look::{Chain, Kind, STAGES, Stage};
+use crate::picture::{
+    Balance, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Structure, Tail, Target,
+};
+
+/// One measured pass.
+#[derive(Clone, Debug, serde::Serialize)]
+pub struct BenchRow {
+    /// What was measured.
+    pub pass: String,
+    /// Pixels across.
+    pub width: u32,
+    /// Rows.
+    pub height: u32,
+    /// Median GPU time, ms.
+    pub median_ms: f64,
+    /// 10th percentile, ms.
+    pub p10_ms: f64,
+    /// 90th percentile, ms.
+    pub p90_ms: f64,
+    /// Median over the plain copy's median at the same size.
+    pub copies: f64,
+}
+
+struct Timer {
+    set: wgpu::QuerySet,
+    resolve: wgpu::Buffer,
+    read: wgpu::Buffer,
+}
+
+impl Timer {
+    fn new(gpu: &Gpu) -> Self {
+        let buffer = |usage| {
+            gpu.device.create_buffer(&wgpu::BufferDescriptor {
+                label: None,
+                size: 16,
+                usage,
+                mapped_at_creation: false,
+            })
+        };
+        Self {
+            set: gpu.device.create_query_set(&wgpu::QuerySetDescriptor {
+                label: None,
+                ty: wgpu::QueryType::Timestamp,
+                count: 2,
+            }),
+            resolve: buffer(wgpu::BufferUsages::QUERY_RESOLVE | wgpu::BufferUsages::COPY_SRC),
+            read: buffer(wgpu::BufferUsages::COPY_DST | wgpu::BufferUsages::MAP_READ),
+        }
+    }
+
+    /// Runs a pass with timestamps around it; ms.
+    fn time(
+        &self,
+        gpu: &Gpu,
+        pass: &dyn Fn(&mut wgpu::CommandEncoder, wgpu::ComputePassTimestampWrites<'_>),
+    ) -> Result<f64, GpuError> {
+        let mut encoder = gpu.device.create_command_encoder(&Default::default());
+        pass(
+            &mut encoder,
+            wgpu::ComputePassTimestampWrites {
+                query_set: &self.set,
+                beginning_of_pass_write_index: Some(0),
+                end_of_pass_write_index: Some(1),
+            },
+        );
+        encoder.resolve_query_set(&self.set, 0..2, &self.resolve, 0);
+        encoder.copy_buffer_to_buffer(&self.resolve, 0, &self.read, 0, 16);
+        gpu.queue.submit([encoder.finish()]);
+        self.read.map_async(wgpu::MapMode::Read, .., |_| {});
+        gpu.wait()?;
+        let ticks = {
+            let view = self.read.get_mapped_range(..).map_err(|e| GpuError::Lost(e.to_string()))?;
+            let at = |i: usize| u64::from_le_bytes(std::array::from_fn(|b| view[8 * i + b]));
+            at(1).saturating_sub(at(0))
+        };
+        self.read.unmap();
+        Ok(ticks as f64 * f64::from(gpu.queue.get_timestamp_period()) / 1e6)
+    }
+}
+
+/// A 10-bit 4:4:4 frame of some content.
+fn test_frame(width: u32, height: u32) -> Frame {
+    let format = Format {
+        model: Model::Ycbcr(YcbcrMatrix::Bt709),
+        sample: Sample::U16,
+        depth: 10,
+        range: Range::Narrow,
+        chroma: Chroma::C444,
+        siting: Siting::Left,
+    };
+    let planes = std::array::from_fn(|plane| {
+        let bytes: Vec<u8> = (0..width * height)
+            .flat_map(|i| {
+                let (x, y) = (i % width, i / width);
+                let code = if plane == 0 { 64 + (x * 7 + y * 3) % 877 } else { 400 + (x + 2 * y) % 224 };
+                (code as u16).to_le_bytes()
+            })
+            .collect();
+        bytes.into()
+    });
+    Frame::new(width, height, format, planes).expect("the planes are made to fit")
+}
+
+fn recipe(stages: Vec<Stage>, graded: bool) -> Recipe {
+    let tail = Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] };
+    let camera = encoding("logc4").expect("in the table");
+    if graded {
+        Recipe::graded(camera, Balance { values: [0.5, 1.0, -1.0, 2.0] }, &Chain { look: stages, ..Chain::default() }, tail)
+    } else {
+        Recipe::conversion(camera, tail)
+    }
+}
+
+/// A stage at settings that leave no branch out.
+fn busy(kind: Kind) -> Stage {
+    let mut stage = Stage::new(kind);
+    stage.strength = 0.7;
+    stage.values = stage.declaration().parameters.iter().map(|p| p.at(0.6)).collect();
+    stage
+}
+
+fn row(pass: &str, size: (u32, u32), mut times: Vec<f64>) -> BenchRow {
+    times.sort_by(f64::total_cmp);
+    let at = |share: f64| times[((times.len() - 1) as f64 * share).round() as usize];
+    BenchRow {
+        pass: pass.into(),
+        width: size.0,
+        height: size.1,
+        median_ms: at(0.5),
+        p10_ms: at(0.1),
+        p90_ms: at(0.9),
+        copies: 1.0,
+    }
+}
+
+/// Measures a plain copy, the path without and with balance, each stage alone and all stages together,
+/// `rounds` times each, at each size. `progress` is told what comes next.
+pub fn bench(
+    gpu: &Gpu,
+    sizes: &[(u32, u32)],
+    rounds: usize,
+    progress: &dyn Fn(&str),
+) -> Result<Vec<BenchRow>, GpuError> {
+    let timer = Timer::new(gpu);
+    let all: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
+    let mut passes = vec![
+        ("log to display".to_owned(), recipe(vec![], false)),
+        ("with balance".to_owned(), recipe(vec![], true)),
+    ];
+    for &kind in &all {
+        passes.push((format!("with balance and {}", kind.declaration().key), recipe(vec![busy(kind)], true)));
+    }
+    passes.push(("with balance and every stage".into(), recipe(all.iter().map(|k| busy(*k)).collect(), true)));
+    let mut rows = Vec::new();
+    for &size in sizes {
+        progress(&format!("{}×{}", size.0, size.1));
+        let upload = gpu.upload(&test_frame(size.0, size.1), None)?;
+        let output = gpu.output(size.0, size.1, Target::Screen)?;
+        let (copy, group) = copy_pass(gpu, size);
+        let copies = time_rounds(rounds, || {
+            timer.time(gpu, &|encoder, stamps| {
+                let mut pass = encoder.begin_compute_pass(&wgpu::ComputePassDescriptor {
+                    label: None,
+                    timestamp_writes: Some(stamps),
+                });
+                pass.set_pipeline(&copy);
+                pass.set_bind_group(0, &group, &[]);
+                pass.dispatch_workgroups(size.0.div_ceil(64), size.1, 1);
+            })
+        })?;
+        let copy_row = row("plain copy, half floats", size, copies);
+        let yardstick = copy_row.median_ms;
+        rows.push(copy_row);
+        for (name, recipe) in &passes {
+            let mut found = row(name, size, time_pass(gpu, &timer, recipe, &upload, &output, rounds)?);
+            found.copies = found.median_ms / yardstick;
+            rows.push(found);
+        }
+    }
+    Ok(rows)
+}
+
+fn time_rounds(rounds: usize, mut once: impl FnMut() -> Result<f64, GpuError>) -> Result<Vec<f64>, GpuError> {
+    // The first uses compile and fill caches.
+    for _ in 0..3 {
+        once()?;
+    }
+    (0..rounds).map(|_| once()).collect()
+}
+
+fn time_pass(
+    gpu: &Gpu,
+    timer: &Timer,
+    recipe: &Recipe,
+    upload: &Upload,
+    output: &Output,
+    rounds: usize,
+) -> Result<Vec<f64>, GpuError> {
+    let pipeline = gpu.pipelines.wait(&Structure::of(recipe, output.target))?;
+    time_rounds(rounds, || {
+        timer.time(gpu, &|encoder, stamps| {
+            gpu.encode(encoder, &pipeline, upload, recipe, output, 8, true, Some(stamps));
+        })
+    })
+}
+
+fn copy_pass(gpu: &Gpu, size: (u32, u32)) -> (wgpu::ComputePipeline, wgpu::BindGroup) {
+    let module = gpu.device.create_shader_module(wgpu::ShaderModuleDescriptor {
+        label: Some("copy"),
+        source: wgpu::ShaderSource::Wgsl(include_str!("../../shaders/pass/copy.wgsl").into()),
+    });
+    let pipeline = gpu.device.create_compute_pipeline(&wgpu::ComputePipelineDescriptor {
+        label: Some("copy"),
+        layout: None,
+        module: &module,
+        entry_point: Some("main"),
+        compilation_options: Default::default(),
+        cache: None,
+    });
+    let half = |usage| {
+        gpu.device
+            .create_texture(&texture(size.0, size.1, wgpu::TextureFormat::Rgba16Float, usage))
+            .create_view(&Default::default())
+    };
+    let (from, to) = (half(wgpu::TextureUsages::TEXTURE_BINDING), half(wgpu::TextureUsages::STORAGE_BINDING));
+    let group = gpu.device.create_bind_group(&wgpu::BindGroupDescriptor {
+        label: None,
+        layout: &pipeline.get_bind_group_layout(0),
+        entries: &[
+            wgpu::BindGroupEntry { binding: 0, resource: wgpu::BindingResource::TextureView(&from) },
+            wgpu::BindGroupEntry { binding: 1, resource: wgpu::BindingResource::TextureView(&to) },
+        ],
+    });
+    (pipeline, group)
+}
