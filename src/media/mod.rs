@@ -1,1 +1,20 @@
-//! media.
+//! Media: frames in from files, frames out to files.
+//!
+//! [`open`] gives a [`Source`]: a video file (through FFmpeg's libraries, cargo feature `video`) or an image
+//! sequence (PNG, TIFF, OpenEXR, DPX). Samples come out as they are stored, in three planes; nothing is
+//! converted, scaled or tone mapped on the way. [`write_image`] writes one picture.
+//!
+//! No threads of its own (FFmpeg and the EXR codec have their pools); every type can move to one.
+
+mod dpx;
+mod error;
+mod openexr;
+mod image_file;
+mod rate;
+mod sources;
+pub mod timecode;
+
+pub use error::MediaError;
+pub use image_file::{Image, ImageFormat, write_image};
+pub use rate::Rate;
+pub use sources::{ClipInfo, Interpretation, Source, open};

@@ -15,7 +15,7 @@ mod unpack;
 
 pub use balance::{BALANCE, Balance, BalanceField};
 pub use dither::{noise, quantise};
-pub use frame::{MAX_SIDE, Buffer, Chroma, Format, Frame, FrameError, Model, Plane, Pool, Sample, Siting};
+pub use frame::{Buffer, Chroma, Format, Frame, FrameError, MAX_SIDE, Model, Plane, Pool, Sample, Siting};
 pub use plan::{Layout, Structure, Target};
 pub use recipe::{Decode, Recipe, StageValues, Tail};
 pub use unpack::{Unpack, clean};

@@ -1,0 +1,513 @@
+//! Video files, through FFmpeg's libraries. Decoded planes are taken as they are: no swscale, no filters.
+//!
+//! Frames are numbered by their time stamps. Codecs without inter-frame prediction decode with slice
+//! threads, which hold no frames back, so that scrubbing is quick; the others with frame threads, which are
+//! faster in order and lose little after a seek that has to decode a run of frames anyway.
+
+mod clock;
+mod layout;
+
+use std::borrow::Cow;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Once};
+
+use ffmpeg_next::codec::threading;
+use ffmpeg_next::format::Pixel;
+use ffmpeg_next::format::context::Input;
+use ffmpeg_next::frame::Flags;
+use ffmpeg_next::packet::Flags as PacketFlags;
+use ffmpeg_next::util::chroma::Location;
+use ffmpeg_next::util::color;
+use ffmpeg_next::util::log;
+use ffmpeg_next::{Packet, codec, decoder, ffi, frame, media};
+
+use self::clock::{Clock, Timing};
+use self::layout::Layout;
+use super::{ClipInfo, Interpretation, Source, describe};
+use crate::colour::{Range, YcbcrMatrix};
+use crate::media::timecode::{Counting, says_drop};
+use crate::media::{MediaError, Rate};
+use crate::picture::{Chroma, Format, Frame, MAX_SIDE, Model, Pool, Sample, Siting};
+
+const ACCEPTED: &str = "video files that FFmpeg reads, with HEVC, H.264, ProRes, DNxHR, FFV1 and the like in them";
+
+/// Spare planes kept for reuse.
+const SPARE: usize = 12;
+/// Going on decoding is cheaper than a seek for up to this many frames, where frames depend on each other.
+const AHEAD: u64 = 24;
+/// How many frames before its target a seek aims: the reorder depth that H.264 and H.265 allow. A seek by
+/// decoding time can otherwise land behind the target's own time.
+const EARLY: u64 = 16;
+/// The earliest that a seek is tried before a frame counts as absent.
+const EARLIEST: u64 = 16 * EARLY;
+/// Packets or frames in a row that may fail before the decoder is given up.
+const FAILURES: usize = 4096;
+
+/// A video file.
+pub struct Video {
+    path: PathBuf,
+    info: ClipInfo,
+    input: Input,
+    decoder: decoder::Video,
+    stream: usize,
+    clock: Clock,
+    /// Does every packet decode by itself?
+    intra: bool,
+    layout: Layout,
+    pixel: Pixel,
+    /// For planes 0, and for 1 and 2: two pools, so that buffers keep their length.
+    pools: [Arc<Pool>; 2],
+    run: Run,
+    /// The last frame decoded: asked for again it is there.
+    held: Option<u64>,
+    picture: frame::Video,
+}
+
+/// Where decoding stands.
+#[derive(Default)]
+struct Run {
+    /// The lowest number that the decoder may still give without a seek.
+    next: u64,
+    /// Has the end of the file been sent to the decoder?
+    drained: bool,
+    /// Nothing was read since the last seek.
+    landing: bool,
+    /// What went wrong last.
+    trouble: Option<String>,
+}
+
+enum Outcome {
+    Found,
+    /// A later frame came first.
+    Past,
+    /// The file ended.
+    Ended,
+}
+
+impl Video {
+    /// Opens a file and decodes its first frame, which says more, and more truly, than the container does.
+    pub fn open(path: &Path, as_: &Interpretation) -> Result<Self, MediaError> {
+        quiet();
+        let mut input = open_input(path)?;
+        let (mut timing, index) = Timing::read(path, &input)?;
+        let (decoder, intra) = open_decoder(path, &input, index)?;
+        discard_others(&mut input, index);
+        let codec_name = codec_name(&decoder);
+        let mut video = Self {
+            path: path.to_owned(),
+            info: ClipInfo {
+                name: path.file_name().unwrap_or_default().to_string_lossy().into_owned(),
+                path: path.to_owned(),
+                frames: 0,
+                missing: 0,
+                rate: Rate::FPS_24,
+                width: 0,
+                height: 0,
+                format: Format::rgb(Sample::U8, 8),
+                timecode_start: None,
+                drop_frame: false,
+                description: String::new(),
+                first_number: 0,
+            },
+            input,
+            decoder,
+            stream: index,
+            clock: Clock::Counted,
+            intra,
+            layout: Layout::default(),
+            pixel: Pixel::None,
+            pools: [Pool::new(SPARE), Pool::new(2 * SPARE)],
+            run: Run::default(),
+            held: None,
+            picture: frame::Video::empty(),
+        };
+        // Counting from the start, the first frame is number 0.
+        if !matches!(video.decode_until(0), Outcome::Found) {
+            let said = video.run.trouble.take().unwrap_or_else(|| "the file ends first".into());
+            return Err(MediaError::refused(path, format!("no frame can be decoded: {said}"), ACCEPTED));
+        }
+        timing.begin(video.picture.timestamp());
+        video.describe(as_, timing, &codec_name)?;
+        Ok(video)
+    }
+
+    fn describe(&mut self, as_: &Interpretation, timing: Timing, codec: &str) -> Result<(), MediaError> {
+        let picture = &self.picture;
+        self.pixel = picture.format();
+        let (width, height) = (picture.width(), picture.height());
+        if !(1..=MAX_SIDE).contains(&width) || !(1..=MAX_SIDE).contains(&height) {
+            let what = format!("frames of {width}×{height}");
+            return Err(MediaError::refused(&self.path, what, format!("sides from 1 to {MAX_SIDE}")));
+        }
+        let Some(layout) = Layout::of(self.pixel) else {
+            let name = self.pixel.descriptor().map_or("unknown", |d| d.name());
+            let what = format!("its pixel format is {name}");
+            return Err(MediaError::refused(&self.path, what, layout::accepted()));
+        };
+        let tags = Tags::of(&self.path, picture, &layout, as_)?;
+        let sample = if layout.depth == 8 { Sample::U8 } else { Sample::U16 };
+        let format = Format {
+            model: tags.matrix.map_or(Model::Rgb, Model::Ycbcr),
+            sample,
+            depth: layout.depth,
+            range: tags.range,
+            chroma: layout.chroma.unwrap_or(Chroma::C444),
+            siting: tags.siting,
+        };
+        let mut description = format!("{codec} {}{}", describe(&format), tags.notes);
+        if layout.alpha {
+            description += ", alpha ignored";
+        }
+        if picture.is_interlaced() {
+            description += ", interlaced (both fields in a frame)";
+        }
+        if timing.uneven {
+            description += ", uneven frame times (played at an even rate)";
+        }
+        let rate = as_.rate.or(timing.rate).unwrap_or(Rate::FPS_24);
+        if as_.rate.is_none() && timing.rate.is_none() {
+            description += ", 24 frames/s (untagged: assumed)";
+        }
+        if let Some(text) = timecode_text(&self.input, self.stream) {
+            // Timecode counts at the file's own rate, whatever rate it is played at.
+            let counting = Counting::of(timing.rate.unwrap_or(rate), says_drop(&text));
+            match counting.count(&text) {
+                Ok(count) => {
+                    self.info.timecode_start = Some(count);
+                    self.info.drop_frame = counting.is_dropping();
+                }
+                Err(_) => description += &format!(", timecode {text} does not fit the rate"),
+            }
+        }
+        (self.info.frames, self.info.rate) = (timing.frames, rate);
+        (self.info.width, self.info.height, self.info.format) = (width, height, format);
+        self.info.description = description;
+        self.clock = timing.clock;
+        self.layout = layout;
+        Ok(())
+    }
+
+    /// Decodes on until frame `target` is in `self.picture`.
+    fn decode_until(&mut self, target: u64) -> Outcome {
+        let mut failures = 0;
+        self.held = None;
+        loop {
+            match self.decoder.receive_frame(&mut self.picture) {
+                Ok(()) => {
+                    let number = match self.clock.number(self.picture.timestamp()) {
+                        Ok(number) => number.unwrap_or(self.run.next),
+                        // Belongs to no frame: before the start, or dropped by an edit list.
+                        Err(()) => continue,
+                    };
+                    self.run.next = number + 1;
+                    if number < target {
+                        continue;
+                    }
+                    self.held = Some(number);
+                    return if number == target { Outcome::Found } else { Outcome::Past };
+                }
+                Err(ffmpeg_next::Error::Eof) => return Outcome::Ended,
+                Err(ffmpeg_next::Error::Other { errno }) if errno == ffmpeg_next::error::EAGAIN => {
+                    match self.feed(target) {
+                        Ok(()) => {}
+                        Err(Some(said)) => {
+                            self.run.trouble = Some(said);
+                            failures += 1;
+                        }
+                        Err(None) => return Outcome::Past,
+                    }
+                }
+                Err(e) => {
+                    self.run.trouble = Some(e.to_string());
+                    failures += 1;
+                }
+            }
+            if failures > FAILURES {
+                return Outcome::Ended;
+            }
+        }
+    }
+
+    /// Sends the next packet of the stream, or the end. `Err(None)`: a seek landed behind `target`.
+    fn feed(&mut self, target: u64) -> Result<(), Option<String>> {
+        let said = |e: ffmpeg_next::Error| Some(e.to_string());
+        loop {
+            let mut packet = Packet::empty();
+            match packet.read(&mut self.input) {
+                Ok(()) => {}
+                Err(ffmpeg_next::Error::InvalidData) => return Err(Some("damaged data in the file".into())),
+                Err(e) => {
+                    if e != ffmpeg_next::Error::Eof {
+                        self.run.trouble = said(e);
+                    }
+                    self.run.drained = true;
+                    return self.decoder.send_eof().map_err(said);
+                }
+            }
+            if packet.stream() != self.stream {
+                continue;
+            }
+            if packet.is_corrupt() {
+                return Err(Some("the file ends, or is damaged, inside this frame".into()));
+            }
+            let number = self.clock.number(packet.pts()).ok().flatten();
+            if std::mem::take(&mut self.run.landing) && number.is_some_and(|n| n > target) {
+                return Err(None);
+            }
+            // Frames that nothing else is predicted from need not be decoded on the way.
+            if self.intra && number.is_some_and(|n| n < target) {
+                continue;
+            }
+            return self.decoder.send_packet(&packet).map_err(said);
+        }
+    }
+
+    /// Seeks to before `target` and decodes up to it; earlier and earlier if it was not early enough.
+    fn seek_and_decode(&mut self, target: u64) -> Result<Outcome, MediaError> {
+        let mut early = if self.intra { 0 } else { EARLY };
+        loop {
+            let from = target.saturating_sub(early);
+            if from == 0 || !self.seek(from) {
+                self.restart()?;
+                return Ok(self.decode_until(target));
+            }
+            let outcome = self.decode_until(target);
+            match outcome {
+                Outcome::Found => return Ok(outcome),
+                // It began before the target and met the end: an earlier start would meet it too.
+                Outcome::Ended if !self.run.landing => return Ok(outcome),
+                _ if early >= EARLIEST => return Ok(outcome),
+                _ => early = (early * 4).max(EARLY),
+            }
+        }
+    }
+
+    /// Moves to the last point at or before frame `number` from which the decoder can start.
+    fn seek(&mut self, number: u64) -> bool {
+        let Some(stamp) = self.clock.stamp(number) else { return false };
+        // SAFETY: the context is open and the stream exists in it.
+        let result = unsafe {
+            ffi::av_seek_frame(self.input.as_mut_ptr(), self.stream as i32, stamp, ffi::AVSEEK_FLAG_BACKWARD)
+        };
+        self.decoder.flush();
+        self.run = Run { landing: true, ..Run::default() };
+        result >= 0
+    }
+
+    /// Opens the file again: the one way to its first frame that works for every container.
+    fn restart(&mut self) -> Result<(), MediaError> {
+        self.input = open_input(&self.path)?;
+        discard_others(&mut self.input, self.stream);
+        self.decoder.flush();
+        self.run = Run::default();
+        Ok(())
+    }
+
+    fn pack(&self) -> Result<Frame, MediaError> {
+        let (info, picture) = (&self.info, &self.picture);
+        if (picture.width(), picture.height(), picture.format()) != (info.width, info.height, self.pixel) {
+            let name = picture.format().descriptor().map_or("unknown", |d| d.name());
+            let what = format!("a frame of {}×{} {name} comes in it", picture.width(), picture.height());
+            let accepted = format!("frames like its first: {}×{}, {}", info.width, info.height, describe(&info.format));
+            return Err(MediaError::refused(&self.path, what, accepted));
+        }
+        let planes = self.layout.planes(picture, &info.format, &self.pools);
+        Frame::new(info.width, info.height, info.format, planes)
+            .map_err(|e| MediaError::refused(&self.path, e.to_string(), layout::accepted()))
+    }
+}
+
+impl Source for Video {
+    fn info(&self) -> &ClipInfo {
+        &self.info
+    }
+
+    fn frame(&mut self, number: u64) -> Result<Frame, MediaError> {
+        if number >= self.info.frames {
+            return Err(MediaError::PastEnd { file: self.path.clone(), number, frames: self.info.frames });
+        }
+        if self.held != Some(number) {
+            self.run.trouble = None;
+            let reach = if self.intra { 1 } else { AHEAD };
+            let near = !self.run.drained && (self.run.next..self.run.next.saturating_add(reach)).contains(&number);
+            // Frames may still be in a drained decoder.
+            let in_order = near || (self.run.drained && number == self.run.next);
+            let mut outcome = if in_order { self.decode_until(number) } else { Outcome::Past };
+            if !matches!(outcome, Outcome::Found) {
+                outcome = self.seek_and_decode(number)?;
+            }
+            if !matches!(outcome, Outcome::Found) {
+                let what = self.run.trouble.take().unwrap_or_else(|| match outcome {
+                    Outcome::Ended => "the file ends before it".into(),
+                    _ => "the file has no frame at its time".into(),
+                });
+                return Err(MediaError::Damaged { file: self.path.clone(), number, what });
+            }
+        }
+        let picture = &self.picture;
+        if picture.flags().contains(Flags::CORRUPT) || picture.has_decode_errors() {
+            let what = "its data are damaged".into();
+            return Err(MediaError::Damaged { file: self.path.clone(), number, what });
+        }
+        self.pack()
+    }
+}
+
+/// FFmpeg writes to standard error unless told not to; what matters comes back as an error.
+fn quiet() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| log::set_level(log::Level::Quiet));
+}
+
+fn open_input(path: &Path) -> Result<Input, MediaError> {
+    // The crate would panic on either.
+    let Some(text) = path.to_str().filter(|t| !t.contains('\0')) else {
+        return Err(MediaError::refused(path, "the file's name is not UTF-8", "a name in UTF-8"));
+    };
+    // Without a protocol FFmpeg would look for one in the name.
+    let name = format!("file:{text}");
+    ffmpeg_next::format::input(&name)
+        .map_err(|e| MediaError::refused(path, format!("not readable as video: {e}"), ACCEPTED))
+}
+
+/// Other streams are not even read.
+fn discard_others(input: &mut Input, wanted: usize) {
+    for mut stream in input.streams_mut() {
+        let discard = if stream.index() == wanted { ffi::AVDiscard::AVDISCARD_DEFAULT } else { ffi::AVDiscard::AVDISCARD_ALL };
+        // SAFETY: the stream belongs to a context that is open and not in use by anyone else.
+        unsafe { (*stream.as_mut_ptr()).discard = discard };
+    }
+}
+
+fn best_stream(path: &Path, input: &Input) -> Result<usize, MediaError> {
+    let stream = input.streams().best(media::Type::Video);
+    stream.map(|s| s.index()).ok_or_else(|| MediaError::refused(path, "it has no video stream", ACCEPTED))
+}
+
+/// A decoder for a stream, and whether its packets decode by themselves.
+fn open_decoder(path: &Path, input: &Input, index: usize) -> Result<(decoder::Video, bool), MediaError> {
+    let refuse = |e: ffmpeg_next::Error| {
+        MediaError::refused(path, format!("its video stream cannot be decoded: {e}"), ACCEPTED)
+    };
+    let Some(stream) = input.stream(index) else {
+        return Err(MediaError::refused(path, "it has no video stream", ACCEPTED));
+    };
+    let mut context = codec::Context::from_parameters(stream.parameters()).map_err(refuse)?;
+    // SAFETY: the descriptor is static data or null.
+    let intra = unsafe {
+        let descriptor = ffi::avcodec_descriptor_get(context.id().into());
+        !descriptor.is_null() && (*descriptor).props & ffi::AV_CODEC_PROP_INTRA_ONLY as i32 != 0
+    };
+    let kind = if intra { threading::Type::Slice } else { threading::Type::Frame };
+    // A count of 0 is one thread a core.
+    context.set_threading(threading::Config { kind, count: 0, ..Default::default() });
+    let mut decoder = context.decoder();
+    decoder.set_packet_time_base(stream.time_base());
+    Ok((decoder.video().map_err(refuse)?, intra))
+}
+
+/// "HEVC", "ProRes HQ": short names for what colourists meet, FFmpeg's for the rest.
+fn codec_name(decoder: &decoder::Video) -> String {
+    let profile = || {
+        // SAFETY: the context is open; the name is static text or null.
+        let name = unsafe { ffi::avcodec_profile_name(decoder.id().into(), (*decoder.as_ptr()).profile) };
+        if name.is_null() {
+            return String::new();
+        }
+        // SAFETY: not null, so it is a terminated text.
+        unsafe { std::ffi::CStr::from_ptr(name) }.to_string_lossy().into_owned()
+    };
+    match decoder.id() {
+        codec::Id::HEVC => "HEVC".into(),
+        codec::Id::H264 => "H.264".into(),
+        codec::Id::PRORES => format!("ProRes {}", profile()).trim_end().to_owned(),
+        codec::Id::DNXHD => match profile() {
+            name if name.is_empty() => "DNxHD".into(),
+            name => name.replacen("DNXH", "DNxH", 1),
+        },
+        id => decoder.codec().map_or_else(|| format!("{id:?}"), |c| c.name().to_uppercase()),
+    }
+}
+
+fn timecode_text(input: &Input, stream: usize) -> Option<String> {
+    let of = |s: ffmpeg_next::Stream<'_>| s.metadata().get("timecode").map(str::to_owned);
+    input
+        .stream(stream)
+        .and_then(of)
+        .or_else(|| input.metadata().get("timecode").map(str::to_owned))
+        .or_else(|| input.streams().find_map(of))
+}
+
+/// What a frame says its numbers mean, with overrides and assumptions, and words for them.
+struct Tags {
+    /// None for RGB.
+    matrix: Option<YcbcrMatrix>,
+    range: Range,
+    siting: Siting,
+    notes: String,
+}
+
+impl Tags {
+    fn of(path: &Path, picture: &frame::Video, layout: &Layout, as_: &Interpretation) -> Result<Self, MediaError> {
+        const ASSUMED: &str = " (untagged: assumed)";
+        const BY_HAND: &str = " (set by hand)";
+        let ycbcr = layout.chroma.is_some();
+        let (range, range_note) = match (as_.range, picture.color_range()) {
+            (Some(range), _) => (range, BY_HAND),
+            (None, color::Range::MPEG) => (Range::Narrow, ""),
+            (None, color::Range::JPEG) => (Range::Full, ""),
+            // The pixel format's name says so.
+            (None, _) if layout.full => (Range::Full, ""),
+            (None, _) if ycbcr => (Range::Narrow, ASSUMED),
+            (None, _) => (Range::Full, ASSUMED),
+        };
+        if !ycbcr {
+            let (siting, notes) = (Siting::Left, range_note.to_owned());
+            return Ok(Self { matrix: None, range, siting, notes });
+        }
+        let (matrix, matrix_note) = match (as_.matrix, picture.color_space()) {
+            (Some(matrix), _) => (matrix, BY_HAND),
+            (None, color::Space::BT709) => (YcbcrMatrix::Bt709, ""),
+            (None, color::Space::BT470BG | color::Space::SMPTE170M) => (YcbcrMatrix::Bt601, ""),
+            (None, color::Space::BT2020NCL) => (YcbcrMatrix::Bt2020, ""),
+            (None, color::Space::Unspecified | color::Space::Reserved) if picture.height() <= 576 => {
+                (YcbcrMatrix::Bt601, ASSUMED)
+            }
+            (None, color::Space::Unspecified | color::Space::Reserved) => (YcbcrMatrix::Bt709, ASSUMED),
+            (None, other) => {
+                let what = format!("its Y'CbCr matrix is tagged {other:?}");
+                let accepted = "BT.601, BT.709, BT.2020 non-constant luminance, untagged, or a matrix set by hand";
+                return Err(MediaError::refused(path, what, accepted));
+            }
+        };
+        let matrix_name = match matrix {
+            YcbcrMatrix::Bt601 => "BT.601",
+            YcbcrMatrix::Bt709 => "BT.709",
+            YcbcrMatrix::Bt2020 => "BT.2020",
+        };
+        // One note serves both where it is the same.
+        let range_note = if range_note == matrix_note { "" } else { range_note };
+        let mut notes = format!("{range_note}, {matrix_name}{matrix_note}");
+        let (siting, siting_note) = match (as_.siting, picture.chroma_location()) {
+            (Some(siting), _) => (siting, BY_HAND),
+            (None, Location::Center) => (Siting::Centre, ""),
+            (None, Location::TopLeft) => (Siting::TopLeft, ""),
+            (None, Location::Top | Location::Bottom | Location::BottomLeft) => {
+                (Siting::Left, " (tagged otherwise: not read)")
+            }
+            (None, _) => (Siting::Left, ""),
+        };
+        let siting_name = match siting {
+            Siting::Left => "left",
+            Siting::Centre => "centre",
+            Siting::TopLeft => "top left",
+        };
+        if layout.chroma != Some(Chroma::C444) && (siting != Siting::Left || !siting_note.is_empty()) {
+            notes += &format!(", chroma sited {siting_name}{siting_note}");
+        }
+        Ok(Self { matrix: Some(matrix), range, siting, notes })
+    }
+}
+
+/// For messages that list what is accepted.
+type Text = Cow<'static, str>;
