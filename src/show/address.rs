@@ -196,7 +196,7 @@ fn stage_keys() -> String {
 
 fn forms() -> String {
     format!(
-        "{}, look/strength, and LIST/STAGE/PARAMETER with LIST one of before, look, finish and STAGE one of {}",
+        "{}, look/strength, and LIST/STAGE/PARAMETER: LIST is before, look or finish, STAGE is one of {}",
         balance_keys(),
         stage_keys()
     )

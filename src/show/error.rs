@@ -72,7 +72,7 @@ pub enum ShowError {
         accepted: String,
     },
     /// A path that a text file cannot hold.
-    #[error("the path {} is not Unicode; accepted: a path that is, so that show.toml can hold it", .0.display())]
+    #[error("the path {} is not Unicode; accepted: one that is, which show.toml can hold", .0.display())]
     Path(PathBuf),
 }
 
