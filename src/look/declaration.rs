@@ -76,16 +76,19 @@ pub struct Parameter {
 }
 
 impl Parameter {
-    /// `value` brought into the range: held at its ends, or wrapped where it is a circle. NaN gives the
-    /// default.
+    /// `value` brought into the range: held at its ends, or wrapped where it is a circle. NaN, and an
+    /// infinity on a circle, give the default.
     pub fn held(&self, value: f64) -> f64 {
         if value.is_nan() {
             return self.default;
         }
         match self.scale {
+            Scale::Circle if value.is_infinite() => self.default,
             // Both ends are there, so that a knob that was turned to its end keeps its hold.
             Scale::Circle if !(self.min..=self.max).contains(&value) => {
-                self.min + (value - self.min).rem_euclid(self.max - self.min)
+                // A hair under the start wraps to the end, by rounding; the end is the start.
+                let wrapped = self.min + (value - self.min).rem_euclid(self.max - self.min);
+                if wrapped < self.max { wrapped } else { self.min }
             }
             _ => value.clamp(self.min, self.max),
         }

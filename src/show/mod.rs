@@ -1,1 +1,30 @@
-//! show.
+//! Show: the document. A folder with `show.toml`: a running order of shots, one chain, outputs.
+//!
+//! A [`Show`] changes only through [`Change`] values given to [`Show::apply`], so that undo, autosave,
+//! panel feedback and viewers all listen to one stream. [`Address`] names a parameter as a person or a
+//! panel map writes it; [`Slot`] is where that is in a given show. Nothing here starts a thread or reads
+//! a clock: the times come from the caller.
+
+mod address;
+mod change;
+mod document;
+mod error;
+mod file;
+mod history;
+mod look_file;
+mod reader;
+mod save;
+mod snapshot;
+mod writer;
+
+pub use address::{Address, LOOK_STRENGTH, Part, Slot, Which, check_address};
+pub use change::Change;
+pub use document::{
+    MAX_FRAME, Output, Outputs, Shot, Show, rate_from_text, rate_text, source_in_show,
+};
+pub use error::ShowError;
+pub use file::{SHOW_FILE, VERSION, load, read, save, write};
+pub use history::{GESTURE_GAP, History, MOST_STEPS};
+pub use look_file::{Look, list_looks, load_look, read_look, save_look, write_look};
+pub use save::{AUTOSAVE_AFTER, Autosave, LOCK_FILE, Lock, write_atomically};
+pub use snapshot::recipe;

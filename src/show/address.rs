@@ -1,0 +1,339 @@
+//! Addresses of parameters: one way to name them for panel, keyboard and network.
+//!
+//! - `balance/exposure`: of the current shot;
+//! - `look/strength`: of the look as a whole;
+//! - `look/contrast/slope`, `finish/contrast/strength`: of the first stage of that kind in that list;
+//! - `before/2/slope`: of the second stage in that list, whatever it is.
+
+use std::fmt;
+
+use super::{Show, ShowError};
+use crate::look::{Kind, List, Parameter, STAGES, Stage, stage, strength};
+use crate::picture::{BALANCE, BalanceField};
+
+/// The strength of the look as a whole.
+pub static LOOK_STRENGTH: Parameter = strength(1.5);
+
+const STRENGTH: &str = "strength";
+
+const FIELDS: [BalanceField; 4] = [
+    BalanceField::Exposure,
+    BalanceField::OffsetR,
+    BalanceField::OffsetG,
+    BalanceField::OffsetB,
+];
+
+/// Which stage of a list.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Which {
+    /// The first of a kind.
+    First(Kind),
+    /// The one at a position, counted from 1.
+    Position(usize),
+}
+
+/// Which number of a stage.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Part {
+    /// Its strength.
+    Strength,
+    /// A parameter, by the key in its declaration.
+    Parameter(&'static str),
+}
+
+/// The name of a parameter, whatever the show.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Address {
+    /// Of the current shot's balance.
+    Balance(BalanceField),
+    /// Of the look as a whole.
+    LookStrength,
+    /// Of a stage.
+    Stage {
+        /// In which list.
+        list: List,
+        /// Which of its stages.
+        which: Which,
+        /// Which of the stage's numbers.
+        part: Part,
+    },
+}
+
+/// Where in a given show a parameter is. It stays right until stages or shots are added, removed or moved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Slot {
+    /// A number of a shot's balance.
+    Balance {
+        /// Which shot, from 0.
+        shot: usize,
+        /// Which number.
+        field: BalanceField,
+    },
+    /// The strength of the look as a whole.
+    LookStrength,
+    /// The strength of a stage.
+    Strength {
+        /// In which list.
+        list: List,
+        /// Which of its stages, from 0.
+        at: usize,
+        /// What that stage is.
+        kind: Kind,
+    },
+    /// A parameter of a stage.
+    Parameter {
+        /// In which list.
+        list: List,
+        /// Which of its stages, from 0.
+        at: usize,
+        /// What that stage is.
+        kind: Kind,
+        /// Which parameter, in the declaration's order.
+        index: usize,
+    },
+}
+
+impl Slot {
+    /// What is declared about the parameter.
+    pub fn parameter(&self) -> &'static Parameter {
+        match *self {
+            Self::Balance { field, .. } => &BALANCE[field as usize],
+            Self::LookStrength => &LOOK_STRENGTH,
+            Self::Strength { kind, .. } => &kind.declaration().strength,
+            Self::Parameter { kind, index, .. } => &kind.declaration().parameters[index],
+        }
+    }
+}
+
+impl Address {
+    /// Reads an address.
+    ///
+    /// # Errors
+    /// [`ShowError::Address`] when no show could have it: a list, stage or parameter that is not declared.
+    pub fn parse(text: &str) -> Result<Self, ShowError> {
+        let refuse = |what: String, accepted: String| {
+            Err(ShowError::Address {
+                address: text.to_owned(),
+                what,
+                accepted,
+            })
+        };
+        let parts: Vec<&str> = text.split('/').collect();
+        let list = List::ALL.into_iter().find(|l| l.key() == parts[0]);
+        match (list, parts.as_slice()) {
+            (None, ["balance", key]) => match FIELDS
+                .into_iter()
+                .find(|&f| BALANCE[f as usize].key == *key)
+            {
+                Some(field) => Ok(Self::Balance(field)),
+                None => refuse(format!("balance has no {key:?}"), balance_keys()),
+            },
+            (Some(List::Look), [_, STRENGTH]) => Ok(Self::LookStrength),
+            (Some(list), [_, name, key]) => {
+                let which = if let Some(kind) = stage(name) {
+                    Which::First(kind)
+                } else if let Ok(number @ 1..) = name.parse() {
+                    Which::Position(number)
+                } else {
+                    return refuse(format!("there is no stage {name:?}"), stage_keys());
+                };
+                match which.part(key) {
+                    Some(part) => Ok(Self::Stage { list, which, part }),
+                    None => refuse(format!("{name} has no {key:?}"), which.part_keys()),
+                }
+            }
+            _ => refuse("it has another form".to_owned(), forms()),
+        }
+    }
+}
+
+impl Which {
+    fn kinds(self) -> Vec<Kind> {
+        match self {
+            Self::First(kind) => vec![kind],
+            Self::Position(_) => (0..STAGES.len()).map(Kind).collect(),
+        }
+    }
+
+    fn part(self, key: &str) -> Option<Part> {
+        if key == STRENGTH {
+            return Some(Part::Strength);
+        }
+        let parameters = self
+            .kinds()
+            .into_iter()
+            .flat_map(|k| k.declaration().parameters);
+        parameters
+            .map(|p| p.key)
+            .find(|k| *k == key)
+            .map(Part::Parameter)
+    }
+
+    fn part_keys(self) -> String {
+        let of = |kind: Kind| kind.declaration().parameters.iter().map(|p| p.key);
+        let mut keys = vec![STRENGTH];
+        for key in self.kinds().into_iter().flat_map(of) {
+            if !keys.contains(&key) {
+                keys.push(key);
+            }
+        }
+        keys.join(", ")
+    }
+}
+
+fn balance_keys() -> String {
+    let keys: Vec<_> = BALANCE
+        .iter()
+        .map(|p| format!("balance/{}", p.key))
+        .collect();
+    keys.join(", ")
+}
+
+fn stage_keys() -> String {
+    let keys: Vec<_> = STAGES.iter().map(|d| d.key).collect();
+    format!("{}, or a position from 1", keys.join(", "))
+}
+
+fn forms() -> String {
+    format!(
+        "{}, look/strength, and LIST/STAGE/PARAMETER: LIST is before, look or finish, STAGE is one of {}",
+        balance_keys(),
+        stage_keys()
+    )
+}
+
+impl fmt::Display for Address {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Balance(field) => write!(f, "balance/{}", BALANCE[*field as usize].key),
+            Self::LookStrength => write!(f, "look/{STRENGTH}"),
+            Self::Stage { list, which, part } => {
+                write!(f, "{}/", list.key())?;
+                match which {
+                    Which::First(kind) => write!(f, "{}/", kind.declaration().key)?,
+                    Which::Position(number) => write!(f, "{number}/")?,
+                }
+                f.write_str(match part {
+                    Part::Strength => STRENGTH,
+                    Part::Parameter(key) => key,
+                })
+            }
+        }
+    }
+}
+
+/// Could this address exist in some show?
+///
+/// # Errors
+/// What is wrong with it and what is accepted, as a sentence.
+pub fn check_address(text: &str) -> Result<(), String> {
+    Address::parse(text).map(|_| ()).map_err(|e| e.to_string())
+}
+
+impl Show {
+    /// Where an address is in this show, when shot number `shot` (from 0) is the current one; `None` when
+    /// it has no such shot or stage.
+    pub fn resolve(&self, address: &Address, shot: usize) -> Option<Slot> {
+        match *address {
+            Address::Balance(field) => {
+                (shot < self.shots.len()).then_some(Slot::Balance { shot, field })
+            }
+            Address::LookStrength => Some(Slot::LookStrength),
+            Address::Stage { list, which, part } => {
+                let stages = self.chain.list(list);
+                let at = match which {
+                    Which::First(kind) => stages.iter().position(|s| s.kind == kind)?,
+                    Which::Position(number) => number - 1,
+                };
+                let kind = stages.get(at)?.kind;
+                Some(match part {
+                    Part::Strength => Slot::Strength { list, at, kind },
+                    Part::Parameter(key) => Slot::Parameter {
+                        list,
+                        at,
+                        kind,
+                        index: kind.declaration().index(key)?,
+                    },
+                })
+            }
+        }
+    }
+
+    /// The address that resolves to a slot: by the stage's key where it is the first of its kind in its
+    /// list, else by its position.
+    pub fn address(&self, slot: Slot) -> Address {
+        let which = |list: List, at: usize, kind: Kind| {
+            let first = self.chain.list(list).iter().position(|s| s.kind == kind);
+            if first == Some(at) {
+                Which::First(kind)
+            } else {
+                Which::Position(at + 1)
+            }
+        };
+        match slot {
+            Slot::Balance { field, .. } => Address::Balance(field),
+            Slot::LookStrength => Address::LookStrength,
+            Slot::Strength { list, at, kind } => Address::Stage {
+                list,
+                which: which(list, at, kind),
+                part: Part::Strength,
+            },
+            Slot::Parameter { list, at, kind, .. } => Address::Stage {
+                list,
+                which: which(list, at, kind),
+                part: Part::Parameter(slot.parameter().key),
+            },
+        }
+    }
+
+    /// The value in a slot; `None` when the show has changed so that there is no such slot any more.
+    pub fn get(&self, slot: Slot) -> Option<f64> {
+        let stage = |list, at: usize, kind| {
+            let found: Option<&Stage> = self.chain.list(list).get(at);
+            found.filter(|s| s.kind == kind)
+        };
+        match slot {
+            Slot::Balance { shot, field } => self.shots.get(shot).map(|s| s.balance.get(field)),
+            Slot::LookStrength => Some(self.chain.look_strength),
+            Slot::Strength { list, at, kind } => stage(list, at, kind).map(|s| s.strength),
+            Slot::Parameter {
+                list,
+                at,
+                kind,
+                index,
+            } => stage(list, at, kind).and_then(|s| s.values.get(index).copied()),
+        }
+    }
+
+    /// The number in a slot, to change.
+    pub(super) fn get_mut(&mut self, slot: Slot) -> Option<&mut f64> {
+        match slot {
+            Slot::Balance { shot, field } => self
+                .shots
+                .get_mut(shot)
+                .map(|s| &mut s.balance.values[field as usize]),
+            Slot::LookStrength => Some(&mut self.chain.look_strength),
+            Slot::Strength { list, at, kind } => {
+                let stage = self
+                    .chain
+                    .list_mut(list)
+                    .get_mut(at)
+                    .filter(|s| s.kind == kind);
+                stage.map(|s| &mut s.strength)
+            }
+            Slot::Parameter {
+                list,
+                at,
+                kind,
+                index,
+            } => {
+                let stage = self
+                    .chain
+                    .list_mut(list)
+                    .get_mut(at)
+                    .filter(|s| s.kind == kind);
+                stage.and_then(|s| s.values.get_mut(index))
+            }
+        }
+    }
+}

@@ -1,0 +1,423 @@
+//! Changes: the only way in which a show becomes another one.
+
+use std::path::PathBuf;
+
+use super::document::{RATES, check_frames, rate_is_usable};
+use super::{Output, Shot, Show, ShowError, Slot};
+use crate::colour::{Display, Encoding, OutputTransform, Range, YcbcrMatrix};
+use crate::look::{List, Stage};
+use crate::picture::BALANCE;
+
+/// One change to a show. Shots and stages are counted from 0.
+#[derive(Clone, Debug)]
+pub enum Change {
+    /// A parameter gets a value, held to its range.
+    SetParameter {
+        /// Which parameter.
+        slot: Slot,
+        /// In the parameter's unit.
+        value: f64,
+    },
+    /// A stage is switched on or off.
+    SetStageOn {
+        /// In which list.
+        list: List,
+        /// Which of its stages.
+        at: usize,
+        /// Does it act?
+        on: bool,
+    },
+    /// A stage is put into a list, its numbers held to their ranges.
+    AddStage {
+        /// Into which list.
+        list: List,
+        /// Where it will stand, 0 … the list's length.
+        at: usize,
+        /// The stage.
+        stage: Stage,
+    },
+    /// A stage is taken out.
+    RemoveStage {
+        /// Of which list.
+        list: List,
+        /// Which of its stages.
+        at: usize,
+    },
+    /// A stage gets another place in its list.
+    MoveStage {
+        /// In which list.
+        list: List,
+        /// Where it stands.
+        from: usize,
+        /// Where it will stand.
+        to: usize,
+    },
+    /// Another look: the middle of the chain.
+    ReplaceLook {
+        /// The look's stages, their numbers held to their ranges.
+        stages: Vec<Stage>,
+        /// Its strength as a whole.
+        strength: f64,
+    },
+    /// A shot is put into the running order. Its name gets a number if it is taken.
+    AddShot {
+        /// Where it will stand, 0 … the number of shots.
+        at: usize,
+        /// The shot.
+        shot: Shot,
+    },
+    /// A shot is taken out.
+    RemoveShot {
+        /// Which shot.
+        at: usize,
+    },
+    /// A shot gets another place in the running order.
+    MoveShot {
+        /// Where it stands.
+        from: usize,
+        /// Where it will stand.
+        to: usize,
+    },
+    /// A shot gets another name, which no other shot may have.
+    RenameShot {
+        /// Which shot.
+        shot: usize,
+        /// The name.
+        name: String,
+    },
+    /// A shot's footage is elsewhere.
+    SetShotSource {
+        /// Which shot.
+        shot: usize,
+        /// Relative to the show's folder when inside it.
+        source: PathBuf,
+    },
+    /// A shot's values mean something else.
+    SetShotEncoding {
+        /// Which shot.
+        shot: usize,
+        /// The encoding.
+        encoding: &'static Encoding,
+    },
+    /// A shot shows other frames of its source.
+    SetShotRange {
+        /// Which shot.
+        shot: usize,
+        /// The first frame.
+        start: u64,
+        /// The first frame that no longer belongs to it.
+        end: u64,
+    },
+    /// A shot is read as narrow or full, or as its file says.
+    SetSignalRange {
+        /// Which shot.
+        shot: usize,
+        /// `None`: as the file says.
+        range: Option<Range>,
+    },
+    /// A shot is read with other luma weights, or as its file says.
+    SetMatrix {
+        /// Which shot.
+        shot: usize,
+        /// `None`: as the file says.
+        matrix: Option<YcbcrMatrix>,
+    },
+    /// Another output transform.
+    SetTransform(OutputTransform),
+    /// Another display for an output.
+    SetDisplay {
+        /// Which output.
+        output: Output,
+        /// The display.
+        display: &'static Display,
+    },
+    /// Another name for the show.
+    SetName(String),
+    /// Another rate, 1 to 1000 frames a second.
+    SetRate((u32, u32)),
+    /// Another panel map, or whichever fits.
+    SetPanel(Option<String>),
+    /// Several changes, in order, as one: all of them or none.
+    Together(Vec<Change>),
+}
+
+impl Change {
+    /// The slots that it sets, in order; `None` when it does anything but set parameters.
+    pub fn slots(&self) -> Option<Vec<Slot>> {
+        match self {
+            Self::SetParameter { slot, .. } => Some(vec![*slot]),
+            Self::Together(changes) => {
+                let parts: Option<Vec<_>> = changes.iter().map(Self::slots).collect();
+                parts.map(|p| p.concat())
+            }
+            _ => None,
+        }
+    }
+}
+
+impl Show {
+    /// Makes a change and returns the one that takes it back.
+    ///
+    /// # Errors
+    /// [`ShowError::Change`] or [`ShowError::Path`] when the change does not fit the show, which is then
+    /// as it was.
+    pub fn apply(&mut self, change: Change) -> Result<Change, ShowError> {
+        use Change::*;
+        Ok(match change {
+            SetParameter { slot, value } => {
+                let place = self.get_mut(slot).ok_or_else(|| no_slot(slot))?;
+                let before = std::mem::replace(place, slot.parameter().held(value));
+                SetParameter {
+                    slot,
+                    value: before,
+                }
+            }
+            SetStageOn { list, at, on } => {
+                let before = std::mem::replace(&mut self.stage_mut(list, at)?.on, on);
+                SetStageOn {
+                    list,
+                    at,
+                    on: before,
+                }
+            }
+            AddStage { list, at, stage } => {
+                let stage = held_stage(stage)?;
+                let stages = self.chain.list_mut(list);
+                check_place(list.key(), at, stages.len() + 1)?;
+                stages.insert(at, stage);
+                RemoveStage { list, at }
+            }
+            RemoveStage { list, at } => {
+                self.stage_mut(list, at)?;
+                AddStage {
+                    list,
+                    at,
+                    stage: self.chain.list_mut(list).remove(at),
+                }
+            }
+            MoveStage { list, from, to } => {
+                shift(list.key(), self.chain.list_mut(list), from, to)?;
+                MoveStage {
+                    list,
+                    from: to,
+                    to: from,
+                }
+            }
+            ReplaceLook { stages, strength } => {
+                let stages = stages
+                    .into_iter()
+                    .map(held_stage)
+                    .collect::<Result<Vec<_>, _>>()?;
+                let strength = Slot::LookStrength.parameter().held(strength);
+                ReplaceLook {
+                    stages: std::mem::replace(&mut self.chain.look, stages),
+                    strength: std::mem::replace(&mut self.chain.look_strength, strength),
+                }
+            }
+            AddShot { at, mut shot } => {
+                check_place(SHOTS, at, self.shots.len() + 1)?;
+                check_frames(shot.start, shot.end)?;
+                check_source(&shot.source)?;
+                shot.name = self.unique_name(&shot.name, None);
+                for (value, parameter) in shot.balance.values.iter_mut().zip(BALANCE) {
+                    *value = parameter.held(*value);
+                }
+                self.shots.insert(at, shot);
+                RemoveShot { at }
+            }
+            RemoveShot { at } => {
+                self.shot_mut(at)?;
+                AddShot {
+                    at,
+                    shot: self.shots.remove(at),
+                }
+            }
+            MoveShot { from, to } => {
+                shift(SHOTS, &mut self.shots, from, to)?;
+                MoveShot { from: to, to: from }
+            }
+            RenameShot { shot, name } => {
+                self.shot_mut(shot)?;
+                if name.is_empty() || self.unique_name(&name, Some(shot)) != name {
+                    return Err(ShowError::change(
+                        format!("a shot cannot be called {name:?}"),
+                        "a name that is not empty and that no other shot has",
+                    ));
+                }
+                RenameShot {
+                    shot,
+                    name: std::mem::replace(&mut self.shot_mut(shot)?.name, name),
+                }
+            }
+            SetShotSource { shot, source } => {
+                check_source(&source)?;
+                let before = std::mem::replace(&mut self.shot_mut(shot)?.source, source);
+                SetShotSource {
+                    shot,
+                    source: before,
+                }
+            }
+            SetShotEncoding { shot, encoding } => {
+                let before = std::mem::replace(&mut self.shot_mut(shot)?.encoding, encoding);
+                SetShotEncoding {
+                    shot,
+                    encoding: before,
+                }
+            }
+            SetShotRange { shot, start, end } => {
+                check_frames(start, end)?;
+                let s = self.shot_mut(shot)?;
+                let (before_start, before_end) = (s.start, s.end);
+                (s.start, s.end) = (start, end);
+                SetShotRange {
+                    shot,
+                    start: before_start,
+                    end: before_end,
+                }
+            }
+            SetSignalRange { shot, range } => {
+                let before = std::mem::replace(&mut self.shot_mut(shot)?.range, range);
+                SetSignalRange {
+                    shot,
+                    range: before,
+                }
+            }
+            SetMatrix { shot, matrix } => {
+                let before = std::mem::replace(&mut self.shot_mut(shot)?.matrix, matrix);
+                SetMatrix {
+                    shot,
+                    matrix: before,
+                }
+            }
+            SetTransform(transform) => {
+                SetTransform(std::mem::replace(&mut self.transform, transform))
+            }
+            SetDisplay { output, display } => {
+                let before = std::mem::replace(self.outputs.get_mut(output), display);
+                SetDisplay {
+                    output,
+                    display: before,
+                }
+            }
+            SetName(name) => SetName(std::mem::replace(&mut self.name, name)),
+            SetRate(rate) => {
+                if !rate_is_usable(rate) {
+                    let what =
+                        format!("a show cannot run at {}/{} frames a second", rate.0, rate.1);
+                    return Err(ShowError::change(what, RATES));
+                }
+                SetRate(std::mem::replace(&mut self.rate, rate))
+            }
+            SetPanel(panel) => SetPanel(std::mem::replace(&mut self.panel, panel)),
+            Together(changes) => self.apply_together(changes)?,
+        })
+    }
+
+    fn apply_together(&mut self, changes: Vec<Change>) -> Result<Change, ShowError> {
+        let mut inverses = Vec::with_capacity(changes.len());
+        for change in changes {
+            match self.apply(change) {
+                Ok(inverse) => inverses.push(inverse),
+                Err(error) => {
+                    for inverse in inverses.into_iter().rev() {
+                        self.apply(inverse)
+                            .expect("the inverse of what was just applied fits");
+                    }
+                    return Err(error);
+                }
+            }
+        }
+        inverses.reverse();
+        Ok(Change::Together(inverses))
+    }
+
+    fn stage_mut(&mut self, list: List, at: usize) -> Result<&mut Stage, ShowError> {
+        let stages = self.chain.list_mut(list);
+        check_place(list.key(), at, stages.len())?;
+        Ok(&mut stages[at])
+    }
+
+    fn shot_mut(&mut self, at: usize) -> Result<&mut Shot, ShowError> {
+        check_place(SHOTS, at, self.shots.len())?;
+        Ok(&mut self.shots[at])
+    }
+}
+
+const SHOTS: &str = "the running order";
+
+fn no_slot(slot: Slot) -> ShowError {
+    let what = match slot {
+        Slot::Balance { shot, .. } => format!("the show has no shot {}", shot + 1),
+        Slot::LookStrength => "the look has no strength".to_owned(),
+        Slot::Strength { list, at, kind } | Slot::Parameter { list, at, kind, .. } => {
+            format!(
+                "the show has no {} at {}/{}",
+                kind.declaration().key,
+                list.key(),
+                at + 1
+            )
+        }
+    };
+    ShowError::change(
+        what,
+        "a slot that the show as it is now resolves an address to",
+    )
+}
+
+fn check_place(of: &str, at: usize, places: usize) -> Result<(), ShowError> {
+    if at < places {
+        return Ok(());
+    }
+    let accepted = if places == 0 {
+        "none, it is empty".to_owned()
+    } else {
+        format!("1 to {places}")
+    };
+    Err(ShowError::change(
+        format!("{of} has no place {}", at + 1),
+        accepted,
+    ))
+}
+
+fn shift<T>(of: &str, items: &mut [T], from: usize, to: usize) -> Result<(), ShowError> {
+    check_place(of, from, items.len())?;
+    check_place(of, to, items.len())?;
+    if from < to {
+        items[from..=to].rotate_left(1);
+    } else {
+        items[to..=from].rotate_right(1);
+    }
+    Ok(())
+}
+
+fn check_source(source: &std::path::Path) -> Result<(), ShowError> {
+    if source.as_os_str().is_empty() {
+        return Err(ShowError::change(
+            "a shot cannot be without a source",
+            "the path of its footage",
+        ));
+    }
+    source
+        .to_str()
+        .map(|_| ())
+        .ok_or_else(|| ShowError::Path(source.to_owned()))
+}
+
+fn held_stage(mut stage: Stage) -> Result<Stage, ShowError> {
+    let declaration = stage.declaration();
+    if stage.values.len() != declaration.parameters.len() {
+        return Err(ShowError::change(
+            format!(
+                "{} cannot have {} values",
+                declaration.key,
+                stage.values.len()
+            ),
+            format!("{}, one for each parameter", declaration.parameters.len()),
+        ));
+    }
+    stage.strength = declaration.strength.held(stage.strength);
+    for (value, parameter) in stage.values.iter_mut().zip(declaration.parameters) {
+        *value = parameter.held(*value);
+    }
+    Ok(stage)
+}

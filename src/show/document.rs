@@ -1,0 +1,288 @@
+//! The document's data.
+
+use std::path::{Path, PathBuf};
+
+use super::ShowError;
+use crate::colour::{
+    DISPLAYS, Display, Encoding, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix,
+};
+use crate::look::Chain;
+use crate::picture::{Balance, Tail};
+
+/// The greatest `end` of a shot: a frame's number seeds its noise, and that seed has 32 bits.
+pub const MAX_FRAME: u64 = u32::MAX as u64;
+
+/// What is being graded.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Show {
+    /// What people call it.
+    pub name: String,
+    /// Frames a second, as an exact fraction: (24000, 1001) is 23.976….
+    pub rate: (u32, u32),
+    /// Scene light to display light, for every output.
+    pub transform: OutputTransform,
+    /// The display of each output.
+    pub outputs: Outputs,
+    /// The running order. No two have the same name.
+    pub shots: Vec<Shot>,
+    /// The stages, the same for every shot.
+    pub chain: Chain,
+    /// Name of the panel map that the show asks for.
+    pub panel: Option<String>,
+}
+
+impl Show {
+    /// An empty show: 24 frames a second, the default transform and displays, no shots, no stages.
+    pub fn new(name: impl Into<String>) -> Self {
+        Self {
+            name: name.into(),
+            rate: (24, 1),
+            transform: OUTPUT_TRANSFORMS[0],
+            outputs: Outputs::default(),
+            shots: Vec::new(),
+            chain: Chain::default(),
+            panel: None,
+        }
+    }
+
+    /// The tail of a recipe for one of its outputs.
+    pub fn tail(&self, output: Output) -> Tail {
+        Tail::Display {
+            transform: self.transform,
+            display: self.outputs.get(output),
+        }
+    }
+
+    /// `name` if no shot but `except` has it, else the first of `name 2`, `name 3`… that is free.
+    pub(super) fn unique_name(&self, name: &str, except: Option<usize>) -> String {
+        let taken = |n: &str| {
+            self.shots
+                .iter()
+                .enumerate()
+                .any(|(i, s)| Some(i) != except && s.name == n)
+        };
+        let name = if name.is_empty() { "shot" } else { name };
+        if !taken(name) {
+            return name.to_owned();
+        }
+        let mut number = 2u64;
+        loop {
+            let candidate = format!("{name} {number}");
+            if !taken(&candidate) {
+                return candidate;
+            }
+            number += 1;
+        }
+    }
+}
+
+/// A place where the picture goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Output {
+    /// The operator's window.
+    Desk,
+    /// The client's window.
+    Client,
+    /// Rendered files.
+    Files,
+}
+
+impl Output {
+    /// Every output, in the order files list them.
+    pub const ALL: [Self; 3] = [Self::Desk, Self::Client, Self::Files];
+
+    /// What files and commands call it.
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::Desk => "desk",
+            Self::Client => "client",
+            Self::Files => "files",
+        }
+    }
+}
+
+/// The display of each output. Equal when the displays' ids are.
+#[derive(Clone, Copy, Debug)]
+pub struct Outputs {
+    /// The operator's window.
+    pub desk: &'static Display,
+    /// The client's window.
+    pub client: &'static Display,
+    /// Rendered files.
+    pub files: &'static Display,
+}
+
+impl Outputs {
+    /// The display of one output.
+    pub fn get(&self, output: Output) -> &'static Display {
+        match output {
+            Output::Desk => self.desk,
+            Output::Client => self.client,
+            Output::Files => self.files,
+        }
+    }
+
+    pub(super) fn get_mut(&mut self, output: Output) -> &mut &'static Display {
+        match output {
+            Output::Desk => &mut self.desk,
+            Output::Client => &mut self.client,
+            Output::Files => &mut self.files,
+        }
+    }
+}
+
+impl Default for Outputs {
+    fn default() -> Self {
+        Self {
+            desk: &DISPLAYS[0],
+            client: &DISPLAYS[0],
+            files: &DISPLAYS[0],
+        }
+    }
+}
+
+impl PartialEq for Outputs {
+    fn eq(&self, other: &Self) -> bool {
+        Output::ALL
+            .into_iter()
+            .all(|o| self.get(o).id == other.get(o).id)
+    }
+}
+
+/// A range of a source, and how it is read and balanced. Equal when the encodings' ids and all else are.
+#[derive(Clone, Debug)]
+pub struct Shot {
+    /// What people call it; its own within the show.
+    pub name: String,
+    /// Where the footage is: relative to the show's folder when inside it. See [`Shot::source_path`].
+    pub source: PathBuf,
+    /// The first frame, counted from 0 at the source's first; `in` in `show.toml`.
+    pub start: u64,
+    /// The first frame that no longer belongs to it: more than `start`; `out` in `show.toml`.
+    pub end: u64,
+    /// What the footage's values mean.
+    pub encoding: &'static Encoding,
+    /// Narrow or full, where the file's own word for it is not to be believed.
+    pub range: Option<Range>,
+    /// Luma weights, where the file's own word for them is not to be believed.
+    pub matrix: Option<YcbcrMatrix>,
+    /// Its technical correction.
+    pub balance: Balance,
+}
+
+impl Shot {
+    /// Frames `start..end` of a source, with nothing corrected.
+    pub fn new(
+        name: impl Into<String>,
+        source: impl Into<PathBuf>,
+        frames: std::ops::Range<u64>,
+        encoding: &'static Encoding,
+    ) -> Self {
+        Self {
+            name: name.into(),
+            source: source.into(),
+            start: frames.start,
+            end: frames.end,
+            encoding,
+            range: None,
+            matrix: None,
+            balance: Balance::default(),
+        }
+    }
+
+    /// Which frames of the source it shows.
+    pub fn frames(&self) -> std::ops::Range<u64> {
+        self.start..self.end
+    }
+
+    /// Where the footage is, for a show in `folder`.
+    pub fn source_path(&self, folder: &Path) -> PathBuf {
+        folder.join(&self.source)
+    }
+}
+
+impl PartialEq for Shot {
+    fn eq(&self, other: &Self) -> bool {
+        // Taken apart, so that a new field cannot be forgotten here.
+        let Self {
+            name,
+            source,
+            start,
+            end,
+            encoding,
+            range,
+            matrix,
+            balance,
+        } = self;
+        *name == other.name
+            && *source == other.source
+            && (*start, *end) == (other.start, other.end)
+            && encoding.id == other.encoding.id
+            && *range == other.range
+            && *matrix == other.matrix
+            && *balance == other.balance
+    }
+}
+
+/// `source` as a show in `folder` keeps it: relative when inside the folder, absolute otherwise.
+pub fn source_in_show(folder: &Path, source: &Path) -> PathBuf {
+    let whole = |p: &Path| std::path::absolute(p).unwrap_or_else(|_| p.to_owned());
+    let real = |p: &Path| std::fs::canonicalize(p).unwrap_or_else(|_| whole(p));
+    let inside = |folder: PathBuf, source: PathBuf| source.strip_prefix(folder).map(Path::to_owned);
+    // Links are followed only if the path as written does not do, so that links inside the folder stay.
+    inside(whole(folder), whole(source))
+        .or_else(|_| inside(real(folder), real(source)))
+        .unwrap_or_else(|_| whole(source))
+}
+
+/// What a rate may be, for messages.
+pub(super) const RATES: &str =
+    r#""24", "25", "30000/1001" and the like, from 1 to 1000 frames a second"#;
+
+/// A rate as files write it: `24`, `24000/1001`.
+pub fn rate_text(rate: (u32, u32)) -> String {
+    if rate.1 == 1 {
+        rate.0.to_string()
+    } else {
+        format!("{}/{}", rate.0, rate.1)
+    }
+}
+
+/// The rate that a text like `24` or `24000/1001` means, if it is one from 1 to 1000 frames a second.
+pub fn rate_from_text(text: &str) -> Option<(u32, u32)> {
+    let (over, under) = text.split_once('/').unwrap_or((text, "1"));
+    let number = |t: &str| {
+        if t.bytes().all(|b| b.is_ascii_digit()) {
+            t.parse().ok()
+        } else {
+            None
+        }
+    };
+    let rate = (number(over)?, number(under)?);
+    rate_is_usable(rate).then_some(rate)
+}
+
+pub(super) fn rate_is_usable((over, under): (u32, u32)) -> bool {
+    under > 0 && over >= under && u64::from(over) <= 1000 * u64::from(under)
+}
+
+/// Refuses ranges that hold no frame or that reach too far.
+pub(super) fn check_frames(start: u64, end: u64) -> Result<(), ShowError> {
+    if start < end && end <= MAX_FRAME {
+        return Ok(());
+    }
+    Err(ShowError::change(
+        format!("a shot cannot run from frame {start} to before frame {end}"),
+        format!("in less than out, out at most {MAX_FRAME}"),
+    ))
+}
+
+/// What files call the two ranges.
+pub(super) const RANGES: [(&str, Range); 2] = [("narrow", Range::Narrow), ("full", Range::Full)];
+
+/// What files call the luma weights.
+pub(super) const MATRICES: [(&str, YcbcrMatrix); 3] = [
+    ("bt601", YcbcrMatrix::Bt601),
+    ("bt709", YcbcrMatrix::Bt709),
+    ("bt2020", YcbcrMatrix::Bt2020),
+];

@@ -1,0 +1,240 @@
+//! `show.toml`: the show as a person can read it and as two versions of it can be compared line by line.
+
+use std::path::Path;
+
+use super::document::{MATRICES, MAX_FRAME, RANGES, RATES};
+use super::reader::{Source, Table, read_text};
+use super::writer::{line, number, quoted};
+use super::{
+    LOOK_STRENGTH, Output, Outputs, Shot, Show, ShowError, rate_from_text, rate_text, writer,
+};
+use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS, display, encoding, output_transform};
+use crate::look::{Chain, List};
+use crate::picture::{BALANCE, Balance};
+
+/// The file in the show's folder.
+pub const SHOW_FILE: &str = "show.toml";
+
+/// The version of the format of show and look files that is written, and the latest that is read.
+pub const VERSION: u64 = 1;
+
+const HEADER: &str = "\
+# A Greyhold show. Edit it while no Greyhold has it open; comments are not kept when it is saved.
+# Frames are counted from 0 at the first of the source; out is the first frame that is not shown.
+";
+
+/// A show as text.
+///
+/// # Errors
+/// [`ShowError::Path`] when a source's path is not Unicode.
+pub fn write(show: &Show) -> Result<String, ShowError> {
+    let mut out = HEADER.to_owned();
+    line(&mut out, "version", VERSION);
+
+    out.push_str("\n[show]\n");
+    line(&mut out, "name", quoted(&show.name));
+    line(&mut out, "rate", quoted(&rate_text(show.rate)));
+    line(&mut out, "transform", quoted(show.transform.id()));
+    if let Some(panel) = &show.panel {
+        line(&mut out, "panel", quoted(panel));
+    }
+
+    out.push_str("\n[outputs]\n");
+    for output in Output::ALL {
+        line(&mut out, output.key(), quoted(show.outputs.get(output).id));
+    }
+
+    for shot in &show.shots {
+        write_shot(&mut out, shot)?;
+    }
+
+    out.push_str("\n[chain]\n");
+    line(&mut out, "look-strength", number(show.chain.look_strength));
+    for list in List::ALL {
+        for stage in show.chain.list(list) {
+            writer::stage(&mut out, &format!("chain.{}", list.key()), stage);
+        }
+    }
+    Ok(out)
+}
+
+fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
+    let source = shot
+        .source
+        .to_str()
+        .ok_or_else(|| ShowError::Path(shot.source.clone()))?;
+    // A show may be carried between systems; only Windows knows the other separator.
+    let source = if cfg!(windows) {
+        source.replace('\\', "/")
+    } else {
+        source.to_owned()
+    };
+    out.push_str("\n[[shot]]\n");
+    line(out, "name", quoted(&shot.name));
+    line(out, "source", quoted(&source));
+    line(out, "in", shot.start);
+    line(out, "out", shot.end);
+    line(out, "encoding", quoted(shot.encoding.id));
+    if let Some((key, _)) = RANGES.iter().find(|(_, r)| Some(*r) == shot.range) {
+        line(out, "range", quoted(key));
+    }
+    if let Some((key, _)) = MATRICES.iter().find(|(_, m)| Some(*m) == shot.matrix) {
+        line(out, "matrix", quoted(key));
+    }
+    let moved: Vec<_> = BALANCE
+        .iter()
+        .zip(shot.balance.values)
+        .filter(|(p, value)| *value != p.default)
+        .collect();
+    if !moved.is_empty() {
+        out.push_str("\n[shot.balance]\n");
+    }
+    for (parameter, value) in moved {
+        line(out, parameter.key, number(value));
+    }
+    Ok(())
+}
+
+/// The show that a text describes. `file` is for messages.
+///
+/// # Errors
+/// [`ShowError::Text`] with file, line and what is accepted; [`ShowError::Newer`] for a later format.
+pub fn read(text: &str, file: &Path) -> Result<Show, ShowError> {
+    Source { file, text }.with_tables(VERSION, |root| {
+        root.only(&["version", "show", "outputs", "shot", "chain"])?;
+        let about = root.need_table("show", "[show]")?;
+        about.only(&["name", "rate", "transform", "panel"])?;
+        let transforms = ids(OUTPUT_TRANSFORMS.iter().map(|t| t.id()));
+        Ok(Show {
+            name: about.text("name", "a text")?.1.to_owned(),
+            rate: about.word("rate", RATES, rate_from_text)?,
+            transform: about.word("transform", &transforms, output_transform)?,
+            panel: about
+                .text_or_none("panel", "the name of a panel map")?
+                .map(|(_, p)| p.to_owned()),
+            outputs: read_outputs(&root)?,
+            shots: read_shots(&root)?,
+            chain: read_chain(&root)?,
+        })
+    })
+}
+
+fn ids<'a>(ids: impl Iterator<Item = &'a str>) -> String {
+    ids.collect::<Vec<_>>().join(", ")
+}
+
+fn read_outputs(root: &Table<'_>) -> Result<Outputs, ShowError> {
+    let mut outputs = Outputs::default();
+    if let Some(table) = root.table("outputs", "[outputs]")? {
+        table.only(&Output::ALL.map(Output::key))?;
+        let displays = ids(DISPLAYS.iter().map(|d| d.id));
+        for output in Output::ALL {
+            if let Some(found) = table.word_or_none(output.key(), &displays, display)? {
+                *outputs.get_mut(output) = found;
+            }
+        }
+    }
+    Ok(outputs)
+}
+
+fn read_shots(root: &Table<'_>) -> Result<Vec<Shot>, ShowError> {
+    let mut shots: Vec<Shot> = Vec::new();
+    for table in root.tables("shot", "[[shot]]")? {
+        table.only(&[
+            "name", "source", "in", "out", "encoding", "range", "matrix", "balance",
+        ])?;
+        let (at, name) = table.text("name", "a text")?;
+        if name.is_empty() || shots.iter().any(|s| s.name == name) {
+            let what = if name.is_empty() {
+                "a shot has an empty name".to_owned()
+            } else {
+                format!("two shots are called {name:?}")
+            };
+            return Err(table
+                .source
+                .wrong(at, what, "a name of its own for each shot"));
+        }
+        shots.push(read_shot(&table, name)?);
+    }
+    Ok(shots)
+}
+
+fn read_shot(table: &Table<'_>, name: &str) -> Result<Shot, ShowError> {
+    let (at, source) = table.text("source", "the path of the footage")?;
+    if source.is_empty() {
+        return Err(table
+            .source
+            .wrong(at, "source is empty", "the path of the footage"));
+    }
+    let (_, start) = table.whole("in", MAX_FRAME)?;
+    let (at, end) = table.whole("out", MAX_FRAME)?;
+    if end <= start {
+        let accepted = "a frame after in, since out is the first that is not shown";
+        return Err(table
+            .source
+            .wrong(at, format!("out is {end} and in is {start}"), accepted));
+    }
+    let encodings = ids(ENCODINGS.iter().map(|e| e.id));
+    let mut shot = Shot::new(
+        name,
+        source,
+        start..end,
+        table.word("encoding", &encodings, encoding)?,
+    );
+    shot.range = table.word_or_none("range", &ids(RANGES.iter().map(|r| r.0)), |t| {
+        key(&RANGES, t)
+    })?;
+    shot.matrix = table.word_or_none("matrix", &ids(MATRICES.iter().map(|m| m.0)), |t| {
+        key(&MATRICES, t)
+    })?;
+    if let Some(balance) = table.table("balance", "[shot.balance]")? {
+        balance.only(&BALANCE.iter().map(|p| p.key).collect::<Vec<_>>())?;
+        let mut values = Balance::default().values;
+        for (value, parameter) in values.iter_mut().zip(BALANCE) {
+            *value = balance.parameter(parameter.key, parameter)?;
+        }
+        shot.balance = Balance { values };
+    }
+    Ok(shot)
+}
+
+fn key<T: Copy>(table: &[(&str, T)], text: &str) -> Option<T> {
+    table
+        .iter()
+        .find(|(key, _)| *key == text)
+        .map(|(_, value)| *value)
+}
+
+fn read_chain(root: &Table<'_>) -> Result<Chain, ShowError> {
+    let mut chain = Chain::default();
+    if let Some(table) = root.table("chain", "[chain]")? {
+        table.only(&["look-strength", "before", "look", "finish"])?;
+        chain.look_strength = table.parameter("look-strength", &LOOK_STRENGTH)?;
+        for list in List::ALL {
+            let stages = table.tables(list.key(), &format!("[[chain.{}]]", list.key()))?;
+            *chain.list_mut(list) = stages.iter().map(Table::stage).collect::<Result<_, _>>()?;
+        }
+    }
+    Ok(chain)
+}
+
+/// Reads the show in a folder.
+///
+/// # Errors
+/// As [`read`], and [`ShowError::Io`] when the file cannot be read.
+pub fn load(folder: &Path) -> Result<Show, ShowError> {
+    let path = folder.join(SHOW_FILE);
+    read(&read_text(&path)?, &path)
+}
+
+/// Saves a show in its folder: all of it or, on any error, nothing.
+///
+/// # Errors
+/// As [`super::write_atomically`]. A show that this version could not read back is refused with the
+/// error that reading it would give, and the file from before stays.
+pub fn save(show: &Show, folder: &Path) -> Result<(), ShowError> {
+    let path = folder.join(SHOW_FILE);
+    let text = write(show)?;
+    read(&text, &path)?;
+    super::write_atomically(&path, |file| file.write_all(text.as_bytes()))
+}

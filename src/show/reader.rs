@@ -1,0 +1,330 @@
+//! Reading TOML so that every complaint has a line and says what would be right.
+
+use std::path::Path;
+
+use toml::de::{DeTable, DeValue};
+
+use super::ShowError;
+use crate::look::{Kind, Parameter, STAGES, Stage};
+
+/// The text being read.
+#[derive(Clone, Copy)]
+pub(super) struct Source<'a> {
+    pub file: &'a Path,
+    pub text: &'a str,
+}
+
+impl Source<'_> {
+    /// A complaint about what stands at byte `at`.
+    pub fn wrong(
+        &self,
+        at: usize,
+        what: impl Into<String>,
+        accepted: impl Into<String>,
+    ) -> ShowError {
+        ShowError::Text {
+            file: self.file.to_owned(),
+            line: line_at(self.text.as_bytes(), at),
+            what: what.into(),
+            accepted: accepted.into(),
+        }
+    }
+
+    /// The text as tables, and a version checked to be at most `version`.
+    pub fn with_tables<T>(
+        self,
+        version: u64,
+        read: impl FnOnce(Table<'_>) -> Result<T, ShowError>,
+    ) -> Result<T, ShowError> {
+        let tables = DeTable::parse(self.text).map_err(|e| {
+            let at = e.span().map_or(0, |s| s.start);
+            self.wrong(
+                at,
+                format!("this is not TOML: {}", e.message().replace('\n', "; ")),
+                "TOML 1.0",
+            )
+        })?;
+        let root = Table {
+            source: self,
+            at: 0,
+            name: "the file".to_owned(),
+            table: tables.get_ref(),
+        };
+        let (at, found) = root.whole("version", u64::MAX)?;
+        if found > version {
+            let line = line_at(self.text.as_bytes(), at);
+            return Err(ShowError::Newer {
+                file: self.file.to_owned(),
+                line,
+                found,
+                reads: version,
+            });
+        }
+        if found == 0 {
+            return Err(self.wrong(at, "version is 0", format!("1 to {version}")));
+        }
+        read(root)
+    }
+}
+
+/// The line, from 1, that byte `at` is in.
+fn line_at(text: &[u8], at: usize) -> usize {
+    1 + text[..at.min(text.len())]
+        .iter()
+        .filter(|&&b| b == b'\n')
+        .count()
+}
+
+/// Reads a whole file as text.
+pub(super) fn read_text(path: &Path) -> Result<String, ShowError> {
+    let io = |source| ShowError::Io {
+        doing: "read",
+        path: path.to_owned(),
+        source,
+    };
+    String::from_utf8(std::fs::read(path).map_err(io)?).map_err(|e| ShowError::Text {
+        file: path.to_owned(),
+        line: line_at(e.as_bytes(), e.utf8_error().valid_up_to()),
+        what: "this is not UTF-8 text".to_owned(),
+        accepted: "TOML 1.0, which is UTF-8".to_owned(),
+    })
+}
+
+/// One table, with its place and its name for messages.
+pub(super) struct Table<'a> {
+    pub source: Source<'a>,
+    pub at: usize,
+    name: String,
+    table: &'a DeTable<'a>,
+}
+
+impl<'a> Table<'a> {
+    /// Refuses the first key that is not one of `keys`.
+    pub fn only(&self, keys: &[&str]) -> Result<(), ShowError> {
+        let unknown = self
+            .table
+            .iter()
+            .filter(|(key, _)| !keys.contains(&key.get_ref().as_ref()));
+        match unknown.min_by_key(|(key, _)| key.span().start) {
+            None => Ok(()),
+            Some((key, _)) => {
+                let what = format!("{} has no key {:?}", self.name, key.get_ref());
+                Err(self.source.wrong(key.span().start, what, keys.join(", ")))
+            }
+        }
+    }
+
+    /// A key's value and place.
+    fn get(&self, key: &str) -> Option<(usize, &'a DeValue<'a>)> {
+        self.table.get(key).map(|v| (v.span().start, v.get_ref()))
+    }
+
+    fn missing(&self, key: &str, accepted: &str) -> ShowError {
+        self.source.wrong(
+            self.at,
+            format!("{} lacks {key}", self.name),
+            format!("{key} = {accepted}"),
+        )
+    }
+
+    /// A text, if it is there, and its place.
+    pub fn text_or_none(
+        &self,
+        key: &str,
+        accepted: &str,
+    ) -> Result<Option<(usize, &'a str)>, ShowError> {
+        match self.get(key) {
+            None => Ok(None),
+            Some((at, DeValue::String(text))) => Ok(Some((at, text))),
+            Some((at, other)) => {
+                Err(self
+                    .source
+                    .wrong(at, format!("{key} is {}", shown(other)), accepted))
+            }
+        }
+    }
+
+    /// A text that must be there, and its place.
+    pub fn text(&self, key: &str, accepted: &str) -> Result<(usize, &'a str), ShowError> {
+        self.text_or_none(key, accepted)?
+            .ok_or_else(|| self.missing(key, accepted))
+    }
+
+    /// What `find` finds for a text, if it is there.
+    pub fn word_or_none<T>(
+        &self,
+        key: &str,
+        accepted: &str,
+        find: impl FnOnce(&str) -> Option<T>,
+    ) -> Result<Option<T>, ShowError> {
+        let Some((at, text)) = self.text_or_none(key, accepted)? else {
+            return Ok(None);
+        };
+        let found = find(text).ok_or_else(|| {
+            self.source
+                .wrong(at, format!("{key} is {text:?}"), accepted)
+        })?;
+        Ok(Some(found))
+    }
+
+    /// What `find` finds for a text that must be there.
+    pub fn word<T>(
+        &self,
+        key: &str,
+        accepted: &str,
+        find: impl FnOnce(&str) -> Option<T>,
+    ) -> Result<T, ShowError> {
+        self.word_or_none(key, accepted, find)?
+            .ok_or_else(|| self.missing(key, accepted))
+    }
+
+    /// A whole number from 0 to `most` that must be there, and its place.
+    pub fn whole(&self, key: &str, most: u64) -> Result<(usize, u64), ShowError> {
+        let accepted = if most == u64::MAX {
+            "a whole number from 0".to_owned()
+        } else {
+            format!("a whole number from 0 to {most}")
+        };
+        let (at, value) = self.get(key).ok_or_else(|| self.missing(key, &accepted))?;
+        let number = match value {
+            DeValue::Integer(i) => u64::from_str_radix(i.as_str(), i.radix())
+                .ok()
+                .filter(|&n| n <= most),
+            _ => None,
+        };
+        match number {
+            Some(number) => Ok((at, number)),
+            None => Err(self
+                .source
+                .wrong(at, format!("{key} is {}", shown(value)), accepted)),
+        }
+    }
+
+    /// `true` or `false`; `default` when it is not there.
+    pub fn flag(&self, key: &str, default: bool) -> Result<bool, ShowError> {
+        match self.get(key) {
+            None => Ok(default),
+            Some((_, DeValue::Boolean(b))) => Ok(*b),
+            Some((at, other)) => {
+                Err(self
+                    .source
+                    .wrong(at, format!("{key} is {}", shown(other)), "true or false"))
+            }
+        }
+    }
+
+    /// A parameter's value under its own key or another; its default when it is not there.
+    pub fn parameter(&self, key: &str, parameter: &Parameter) -> Result<f64, ShowError> {
+        let Some((at, value)) = self.get(key) else {
+            return Ok(parameter.default);
+        };
+        let number = match value {
+            DeValue::Integer(i) => i128::from_str_radix(i.as_str(), i.radix())
+                .ok()
+                .map(|n| n as f64),
+            DeValue::Float(f) => f.as_str().parse::<f64>().ok(),
+            _ => None,
+        };
+        match number {
+            // Held as well, since the two ends of a circle are one value.
+            Some(n) if (parameter.min..=parameter.max).contains(&n) => Ok(parameter.held(n)),
+            _ => {
+                let accepted = format!("a number from {} to {}", parameter.min, parameter.max);
+                Err(self
+                    .source
+                    .wrong(at, format!("{key} is {}", shown(value)), accepted))
+            }
+        }
+    }
+
+    /// A table inside this one, if it is there. `name` is for messages.
+    pub fn table(&self, key: &str, name: &str) -> Result<Option<Table<'a>>, ShowError> {
+        match self.get(key) {
+            None => Ok(None),
+            Some((at, DeValue::Table(table))) => Ok(Some(Table {
+                source: self.source,
+                at,
+                name: name.to_owned(),
+                table,
+            })),
+            Some((at, other)) => Err(self.source.wrong(
+                at,
+                format!("{key} is {}", shown(other)),
+                format!("a table {name}"),
+            )),
+        }
+    }
+
+    /// A table inside this one that must be there.
+    pub fn need_table(&self, key: &str, name: &str) -> Result<Table<'a>, ShowError> {
+        self.table(key, name)?.ok_or_else(|| {
+            self.source.wrong(
+                self.at,
+                format!("{} lacks {name}", self.name),
+                format!("a table {name}"),
+            )
+        })
+    }
+
+    /// A list of tables; none when it is not there. `name` is for messages.
+    pub fn tables(&self, key: &str, name: &str) -> Result<Vec<Table<'a>>, ShowError> {
+        let Some((at, value)) = self.get(key) else {
+            return Ok(Vec::new());
+        };
+        let wrong = |at, value: &DeValue<'_>| {
+            self.source.wrong(
+                at,
+                format!("{key} is {}", shown(value)),
+                format!("tables {name}"),
+            )
+        };
+        let DeValue::Array(items) = value else {
+            return Err(wrong(at, value));
+        };
+        items
+            .iter()
+            .map(|item| match item.get_ref() {
+                DeValue::Table(table) => Ok(Table {
+                    source: self.source,
+                    at: item.span().start,
+                    name: name.to_owned(),
+                    table,
+                }),
+                other => Err(wrong(item.span().start, other)),
+            })
+            .collect()
+    }
+
+    /// This table as a stage.
+    pub fn stage(&self) -> Result<Stage, ShowError> {
+        let keys: Vec<_> = STAGES.iter().map(|d| d.key).collect();
+        let kind: Kind = self.word("stage", &keys.join(", "), crate::look::stage)?;
+        let declaration = kind.declaration();
+        let mut keys = vec!["stage", "on", "strength"];
+        keys.extend(declaration.parameters.iter().map(|p| p.key));
+        self.only(&keys)?;
+        Ok(Stage {
+            kind,
+            on: self.flag("on", true)?,
+            strength: self.parameter("strength", &declaration.strength)?,
+            values: declaration
+                .parameters
+                .iter()
+                .map(|p| self.parameter(p.key, p))
+                .collect::<Result<_, _>>()?,
+        })
+    }
+}
+
+/// A value as a message shows it.
+fn shown(value: &DeValue<'_>) -> String {
+    match value {
+        DeValue::String(text) => format!("{text:?}"),
+        DeValue::Integer(i) => i.to_string(),
+        DeValue::Float(f) => f.to_string(),
+        DeValue::Boolean(b) => b.to_string(),
+        DeValue::Datetime(d) => d.to_string(),
+        DeValue::Array(_) => "a list".to_owned(),
+        DeValue::Table(_) => "a table".to_owned(),
+    }
+}

@@ -1,0 +1,10 @@
+//! From the document to a recipe.
+
+use super::Show;
+use crate::picture::{Recipe, Tail};
+
+/// The recipe for frame number `frame` of shot number `shot` (from 0); `None` when there is no such shot.
+pub fn recipe(show: &Show, shot: usize, tail: Tail, frame: u32) -> Option<Recipe> {
+    let shot = show.shots.get(shot)?;
+    Some(Recipe::graded(shot.encoding, shot.balance, &show.chain, tail).at_frame(frame))
+}

@@ -1,0 +1,49 @@
+//! Pieces of TOML text that show and look files share. Written by hand, so that the order of lines and
+//! the shape of numbers stay the same and differences between two saves are the differences of the show.
+
+use std::fmt::Write;
+
+use crate::look::Stage;
+
+/// A text as a TOML basic string on one line.
+pub(super) fn quoted(text: &str) -> String {
+    let mut out = String::with_capacity(text.len() + 2);
+    out.push('"');
+    for c in text.chars() {
+        match c {
+            '"' => out.push_str("\\\""),
+            '\\' => out.push_str("\\\\"),
+            '\n' => out.push_str("\\n"),
+            '\t' => out.push_str("\\t"),
+            '\r' => out.push_str("\\r"),
+            c if c.is_control() => {
+                let _ = write!(out, "\\u{:04X}", u32::from(c));
+            }
+            c => out.push(c),
+        }
+    }
+    out.push('"');
+    out
+}
+
+/// The fewest digits that read back as the same number.
+pub(super) fn number(value: f64) -> String {
+    format!("{value:?}")
+}
+
+/// `key = value` on a line.
+pub(super) fn line(out: &mut String, key: &str, value: impl std::fmt::Display) {
+    let _ = writeln!(out, "{key} = {value}");
+}
+
+/// A stage under `[[header]]`. Every parameter is written, so that a stage whose defaults change later
+/// does not change old shows.
+pub(super) fn stage(out: &mut String, header: &str, stage: &Stage) {
+    let _ = writeln!(out, "\n[[{header}]]");
+    line(out, "stage", quoted(stage.declaration().key));
+    line(out, "on", stage.on);
+    line(out, "strength", number(stage.strength));
+    for (parameter, &value) in stage.declaration().parameters.iter().zip(&stage.values) {
+        line(out, parameter.key, number(value));
+    }
+}

@@ -1,0 +1,72 @@
+//! The show room through its public interface: the file, changes and undo, addresses, saving, looks.
+//!
+//! The formats and rules are this project's own; what is checked is that they keep what their
+//! documentation promises.
+
+mod address;
+mod change;
+mod file;
+mod history;
+mod look_file;
+mod recipe;
+mod save;
+
+use std::collections::BTreeSet;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use greyhold::colour::{OutputTransform, Range, YcbcrMatrix, display, encoding};
+use greyhold::look::{Kind, List, STAGES, Stage, stage};
+use greyhold::picture::{BALANCE, BalanceField, Tail};
+use greyhold::show::*;
+
+use BalanceField::{Exposure, OffsetB, OffsetG, OffsetR};
+
+fn kind(key: &str) -> Kind {
+    stage(key).unwrap()
+}
+
+fn shot(name: &str, encoding_id: &str) -> Shot {
+    Shot::new(
+        name,
+        format!("footage/{name}.mov"),
+        10..58,
+        encoding(encoding_id).unwrap(),
+    )
+}
+
+/// A show with something in every field.
+fn full_show() -> Show {
+    let mut show = Show::new("Harbour at “dawn”");
+    show.rate = (24000, 1001);
+    show.transform = OutputTransform::None;
+    show.outputs.client = display("srgb").unwrap();
+    show.panel = Some("two \\ wheels".to_owned());
+    for (at, name) in ["gate", "naïve\n\t\"quote\" \u{1}\u{7f}\u{85}", "舟 🛶"]
+        .into_iter()
+        .enumerate()
+    {
+        show.apply(Change::AddShot {
+            at,
+            shot: shot(name, "logc4"),
+        })
+        .unwrap();
+    }
+    show.shots[0].range = Some(Range::Narrow);
+    show.shots[0].matrix = Some(YcbcrMatrix::Bt2020);
+    show.shots[1].range = Some(Range::Full);
+    show.shots[1].matrix = Some(YcbcrMatrix::Bt601);
+    show.shots[2].source = PathBuf::from("/elsewhere/a b/ü.%04d.exr");
+    show.shots[2].balance.values = [0.1 + 0.2, -60.0, 1e-7, 0.0];
+    let mut contrast = Stage::new(kind("contrast"));
+    contrast.values = vec![1.0 / 3.0 + 1.0, 0.25, 1.0];
+    contrast.strength = 1.5;
+    let mut off = Stage::new(kind("split-tone"));
+    off.on = false;
+    show.chain.before = vec![Stage::new(kind("contrast"))];
+    show.chain.look = vec![contrast.clone(), off, contrast];
+    show.chain.finish = vec![Stage::new(kind("split-tone"))];
+    show.chain.look_strength = 0.75;
+    show
+}
