@@ -15,7 +15,7 @@ use crate::picture::{Chroma, Format, Frame, Model, Sample, Siting};
 /// What a person knows better than the file: each field that is set replaces what the file says.
 ///
 /// Matrix and siting are ignored for RGB files; range is ignored for floats.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub struct Interpretation {
     /// Narrow or full.
     pub range: Option<Range>,
