@@ -104,14 +104,14 @@ impl Plate {
             let s = &first[y * w + x];
             let (a, d) = (level(s), s.depth);
             let differs = |o: &Sample| {
-                (level(o) - a).abs() > 0.16 || (o.depth - d).abs() > 0.08 * d.min(o.depth) || o.mask != s.mask
+                (level(o) - a).abs() > 0.22 || (o.depth - d).abs() > 0.08 * d.min(o.depth) || o.mask != s.mask
             };
             (x > 0 && differs(&first[y * w + x - 1]))
                 || (x + 1 < w && differs(&first[y * w + x + 1]))
                 || (y > 0 && differs(&first[y * w + x - w]))
                 || (y + 1 < h && differs(&first[y * w + x + w]))
         };
-        const MORE: usize = 9;
+        const MORE: usize = 5;
         let pixels: Vec<Sample> = (0..w * h)
             .into_par_iter()
             .with_min_len(64)

@@ -77,9 +77,10 @@ pub fn blend(a: f32, b: f32, k: f32) -> f32 {
 /// How far along the ray the field is met, if before `limit`.
 pub fn march(ray: &Ray, start: f32, limit: f32, field: impl Fn(V3) -> f32) -> Option<f32> {
     let mut t = start;
-    for _ in 0..220 {
-        let d = field(ray.at(t));
-        if d < 0.0004 * t.max(0.5) {
+    let mut d = 0.0;
+    for _ in 0..200 {
+        d = field(ray.at(t));
+        if d < 0.0005 * t.max(0.5) {
             return Some(t);
         }
         t += d;
@@ -88,7 +89,7 @@ pub fn march(ray: &Ray, start: f32, limit: f32, field: impl Fn(V3) -> f32) -> Op
         }
     }
     // A ray that grazes a surface runs out of steps close to it.
-    Some(t)
+    (d < 0.002 * t).then_some(t)
 }
 
 /// The field's gradient over a distance `e`.

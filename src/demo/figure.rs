@@ -31,9 +31,9 @@ impl Figure {
     pub fn near(&self, p: V3) -> (f32, Cloth) {
         let k = self.height / 1.75;
         let p = (p - self.at).turned(self.turn) / k;
-        let far = egg(p - v3(0.0, 0.9, 0.0), v3(0.55, 1.05, 0.5));
-        if far > 0.6 {
-            return ((far - 0.2) * k, Cloth::Coat);
+        let far = (p.x * p.x + p.z * p.z).sqrt().max(p.y - 1.4) - 0.5;
+        if far > 0.25 {
+            return (far * k, Cloth::Coat);
         }
         let fold = 0.012 * cloud(v3(p.x * 9.0, p.y * 3.5, p.z * 9.0), 2, 5);
         let mut best = (f32::MAX, Cloth::Coat);

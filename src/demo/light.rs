@@ -36,8 +36,8 @@ impl Daylight {
     /// The clear sky's own light in a direction, with thin cloud. Averages to about [`Daylight::sky`].
     pub fn sky_at(&self, to: V3) -> V3 {
         let y = to.y.max(0.0);
-        let deep = self.sky * v3(0.62, 0.74, 0.90);
-        let pale = self.sky * v3(1.75, 1.5, 1.22);
+        let deep = self.sky * v3(0.66, 0.84, 1.06);
+        let pale = self.sky * v3(1.9, 1.66, 1.36);
         let mut c = mix(pale, deep, smooth(0.0, 0.5, y.sqrt() * 0.72));
         let near = to.dot(self.to_sun).max(0.0);
         c += self.sun * (0.05 * near.powi(6) + 0.35 * near.powi(64));

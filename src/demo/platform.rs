@@ -15,15 +15,15 @@ use super::{RATE, Target};
 /// Two thirds of a stop over.
 pub const EXPOSURE: f32 = 1.587_401_1;
 
-const FAR: f32 = 150.0;
+const FAR: f32 = 130.0;
 const EDGE: f32 = 1.75;
 const WALL: f32 = -4.0;
 const STATION: [f32; 2] = [5.0, 21.0];
-const CHART_AT: V3 = v3(0.50, 1.20, 2.05);
-const CHART_WIDTH: f32 = 0.36;
+const CHART_AT: V3 = v3(0.555, 1.235, 2.15);
+const CHART_WIDTH: f32 = 0.30;
 /// The board that carries chart and card is turned towards the sun, radians.
 const BOARD_TURN: f32 = -0.33;
-const BOARD_HALF: V3 = v3(0.315, 0.142, 0.006);
+const BOARD_HALF: V3 = v3(0.262, 0.118, 0.005);
 const NOTICE_AT: V3 = v3(-2.05, 1.52, 7.6);
 const NOTICE_TURN: f32 = 0.10;
 
@@ -63,18 +63,18 @@ impl Platform {
         let to_sun = v3(0.78, 0.47, -0.42).unit();
         let raw = Daylight {
             to_sun,
-            sun: v3(1.62, 1.40, 1.10),
-            sky: v3(0.165, 0.235, 0.36),
+            sun: v3(1.60, 1.42, 1.17),
+            sky: v3(0.215, 0.285, 0.40),
             ground: v3(0.20, 0.21, 0.24),
         };
         Self {
             view: View::new(v3(0.0, 1.66, 0.0), -3.5, -1.2, 52.0),
             day: raw.balanced(board_normal(), EXPOSURE),
-            terrain: Terrain { shift: [5200.0, 8100.0], relief: 1500.0, foot: 420.0 },
+            terrain: Terrain { shift: [5200.0, 8100.0], relief: 1020.0, foot: 420.0 },
             people: [
-                Figure { at: v3(-0.62, 0.0, 8.9), turn: 0.35, height: 1.74, bag: true },
-                Figure { at: v3(-1.5, 0.0, 17.5), turn: 2.2, height: 1.82, bag: false },
-                Figure { at: v3(-0.9, 0.0, 18.1), turn: -1.0, height: 1.63, bag: true },
+                Figure { at: v3(-0.95, 0.0, 11.6), turn: 0.5, height: 1.74, bag: true },
+                Figure { at: v3(-2.1, 0.0, 20.5), turn: 2.2, height: 1.82, bag: false },
+                Figure { at: v3(-1.4, 0.0, 21.0), turn: -1.0, height: 1.63, bag: true },
             ],
             patches: chart::patches(),
         }
@@ -102,29 +102,35 @@ impl Platform {
 
     /// Snow's height over the level, for the ground that is not platform.
     fn ground(x: f32, z: f32) -> f32 {
+        Self::level(x) + 0.16 * fractal(0.35 * x, 0.22 * z, 3, 21)
+    }
+
+    fn level(x: f32) -> f32 {
         let bank = 1.15 * smooth(4.9, 7.2, x) + 0.05 * (x - 7.2).max(0.0);
         let left = 0.8 * smooth(-10.0, -16.0, x);
-        -0.72 + bank + left + 0.16 * fractal(0.35 * x, 0.22 * z, 3, 21)
+        -0.72 + bank + left
     }
 
     /// Footprints along the trodden way, as depth.
     fn prints(x: f32, z: f32) -> f32 {
         let way = -0.55 + 0.5 * (0.21 * z).sin();
         let mut depth = 0.0;
-        for (lane, side) in [(0, -0.35f32), (1, 0.28), (2, 0.75)] {
-            let (u, i) = repeat(z + 0.2 * lane as f32, 0.62);
-            let step = if i & 1 == 0 { 0.10 } else { -0.10 };
-            let jitter = cell(i, lane, 6) - 0.5;
-            let (du, dx) = (u - 0.12 * jitter, x - way - side - step - 0.10 * jitter);
-            let r = ((du / 0.17).powi(2) + (dx / (0.075 + 0.02 * du)).powi(2)).sqrt();
-            depth += smooth(1.25, 0.75, r) - 0.35 * smooth(1.75, 1.3, r) * smooth(1.0, 1.3, r);
+        for (lane, side) in [(0, -0.35f32), (1, 0.22), (2, 0.95)] {
+            let (u, i) = repeat(z + 0.2 * lane as f32, 0.58);
+            let step = if i & 1 == 0 { 0.09 } else { -0.09 };
+            let (jitter, other) = (cell(i, lane, 6) - 0.5, cell(i, lane, 7) - 0.5);
+            let (du, dx) = (u - 0.22 * jitter, x - way - side - step - 0.20 * other - 0.25 * (0.5 * z).sin() * side);
+            let (du, dx) = (du + 0.35 * other * dx, dx - 0.3 * other * du);
+            let r = ((du / 0.15).powi(2) + (dx / (0.058 + 0.10 * du.abs())).powi(2)).sqrt();
+            let clear = 0.4 + 0.6 * cell(i, lane, 8);
+            depth += clear * (smooth(1.3, 0.6, r) - 0.2 * smooth(1.9, 1.3, r) * smooth(1.0, 1.3, r));
         }
         depth
     }
 
     fn platform_snow(x: f32, z: f32) -> f32 {
         let swept = smooth(-2.3, -3.4, x) * 0.03;
-        0.055 * fractal(0.55 * x, 0.40 * z, 3, 31) - 0.035 * Self::prints(x, z) - swept
+        0.055 * fractal(0.55 * x, 0.40 * z, 3, 31) - 0.026 * Self::prints(x, z) - swept
             + 0.10 * smooth(1.0, 1.55, x) * (0.6 + 0.5 * plane(0.6 * z, 1.0, 33))
     }
 
@@ -134,12 +140,14 @@ impl Platform {
         if p.y > 1.2 {
             n.add(p.y - 0.6, M::Snow);
         } else {
-            let top = if p.y < 0.6 { Self::platform_snow(p.x, p.z) } else { 0.3 };
-            n.add((slab(p.x + 20.0, p.y + 0.45, 20.0 + EDGE, 0.45, 0.09) - top) * 0.8, M::Snow);
+            let bare = slab(p.x + 20.0, p.y + 0.45, 20.0 + EDGE, 0.45, 0.09);
+            let top = if bare < 0.5 { Self::platform_snow(p.x, p.z) } else { 0.22 };
+            n.add((bare - top) * 0.85, M::Snow);
             n.add(slab(p.x + 20.0, p.y + 0.62, 19.98 + EDGE, 0.50, 0.015), M::Kerb);
         }
         if p.x > 1.0 || p.x < -10.0 {
-            n.add((p.y - Self::ground(p.x, p.z)) * 0.75, M::Snow);
+            let over = p.y - Self::level(p.x);
+            n.add(if over > 0.8 { over * 0.85 - 0.2 } else { (p.y - Self::ground(p.x, p.z)) * 0.8 }, M::Snow);
         }
         if p.x > 1.5 && p.x < 7.0 && p.y < 1.0 {
             for rail in [3.0f32, 4.0] {
@@ -149,7 +157,7 @@ impl Platform {
             let (z, _) = repeat(p.z, 0.66);
             n.add(block(v3(p.x - 3.5, p.y + 0.70, z), v3(0.9, 0.075, 0.12), 0.01), M::Sleeper);
         } else {
-            n.add((1.5 - p.x).max(0.25), M::Rail);
+            n.add((1.5 - p.x).max(p.x - 7.0).max(p.y - 1.0) + 0.12, M::Rail);
         }
         self.station(p, &mut n);
         self.furniture(p, &mut n);
@@ -182,9 +190,9 @@ impl Platform {
         // Roof: boards, then the snow that lies on it and hangs over the eaves.
         let length = 3.55;
         n.add(block(v3(along - length, off - 0.06, q.z), v3(length, 0.07, half + 0.9), 0.0), M::Roof);
-        let sag = 0.10 * fractal(0.45 * along, 0.5 * p.z, 2, 51) + 0.03 * fractal(2.1 * along, 2.3 * p.z, 2, 53);
+        let sag = 0.07 * fractal(0.45 * along, 0.7 * p.z, 2, 51) + 0.06 * fractal(2.1 * along, 2.3 * p.z, 2, 53);
         let lip = 0.05 * plane(1.7 * p.z, 0.0, 55);
-        let snow = block(v3(along - length - 0.02 - lip, off - 0.33, q.z), v3(length + 0.06, 0.22, half + 0.93), 0.17);
+        let snow = block(v3(along - length + 0.04 - lip, off - 0.25, q.z), v3(length + 0.02, 0.13, half + 0.93), 0.10);
         n.add((snow - sag) * 0.75, M::Snow);
         // Rafter ends under the eaves, and braces to the wall.
         let (rz, _) = repeat(q.z, 0.95);
@@ -307,7 +315,7 @@ impl Platform {
                 n.add(slab(fx + 0.06, p.y - base - h - bow - 0.07, 0.025, 0.03, 0.025) * 0.9, M::Snow);
             }
         } else {
-            n.add((fx.abs() - 0.45).max(0.12).max(p.y - 2.4), M::Fence);
+            n.add((fx.abs() - 0.3).max(p.y - 2.2), M::Fence);
         }
         // Masts of the overhead line.
         let (mz, i) = repeat(p.z - 15.5, 22.0);
@@ -327,37 +335,34 @@ impl Platform {
 
     /// One fir at most in a cell of the wood; the march is held back at the cell's border.
     fn firs(&self, p: V3, n: &mut Near<M>) {
-        if p.y > 15.0 {
-            n.add(p.y - 14.0, M::Fir);
-            return;
-        }
-        let right = 11.5 - p.x;
-        let left = (p.x + 5.0).max(25.0 - p.z);
-        let out = right.min(left);
+        let over = p.y - 12.0 - Self::level(p.x);
+        let right = (11.5 - p.x).max(p.x - 70.0);
+        let left = (p.x + 5.0).max(25.0 - p.z).max(-60.0 - p.x);
+        let out = right.min(left).max(over).max(p.z - 95.0);
         if out > 0.5 {
             n.add(out, M::Fir);
             return;
         }
         const CELL: f32 = 4.6;
         let ((x, i), (z, j)) = (repeat(p.x, CELL), repeat(p.z, CELL));
-        let border = 0.5 * CELL - x.abs().max(z.abs()) + 0.12;
+        let border = (0.5 * CELL - x.abs().max(z.abs()) + 0.3).max(0.4);
         let c = [i as f32 * CELL, j as f32 * CELL];
         let wood = plane(0.09 * c[0] + 3.0, 0.045 * c[1], 17) + 0.012 * (c[0] - 12.0).max(0.0);
         let allowed = c[0] > 12.6 || (c[0] < -6.5 && c[1] > 26.0);
         if !allowed || wood < 0.42 {
-            n.add(border.max(0.25), M::Fir);
+            n.add(border, M::Fir);
             return;
         }
         let h = |k| cell(i.wrapping_mul(7).wrapping_add(k), j, 18);
-        let tall = 5.0 + 7.5 * h(1);
-        let wide = 0.20 * tall * (0.8 + 0.4 * h(2));
+        let tall = 4.5 + 6.5 * h(1);
+        let wide = 0.155 * tall * (0.8 + 0.4 * h(2));
         let base = Self::ground(c[0], c[1]);
-        let q = v3(x - 1.2 * (h(3) - 0.5), p.y - base, z - 1.2 * (h(4) - 0.5));
+        let q = v3(x - 1.6 * (h(3) - 0.5), p.y - base, z - 1.6 * (h(4) - 0.5));
         let up = q.y / tall;
         let r = (q.x * q.x + q.z * q.z).sqrt();
         let hull = (r - wide * (1.05 - up).clamp(0.0, 1.0)).max(q.y - tall - 0.1);
         if hull > 0.6 {
-            n.add((hull * 0.85 - 0.1).min(border.max(0.25)), M::Fir);
+            n.add((hull * 0.85 - 0.1).min(border), M::Fir);
             return;
         }
         let turn = q.z.atan2(q.x);
@@ -365,7 +370,7 @@ impl Platform {
         let saw = tier - floor(tier) as f32;
         let ragged = cloud(q * 2.6, 3, 19);
         let reach = wide * (1.0 - up).max(0.0) * (1.08 - 0.62 * saw) + 0.42 * ragged * (1.1 - up);
-        n.add(((r - reach) * 0.42).max(q.y - tall).min(border.max(0.25)), M::Fir);
+        n.add(((r - reach) * 0.42).max(q.y - tall).min(border), M::Fir);
         n.add(pole(q - v3(0.0, 0.5, 0.0), 0.14, 1.0), M::Fence);
     }
 
@@ -561,7 +566,7 @@ impl Platform {
         let weave = 1.0 + 0.22 * cloud(p * 60.0, 1, 140) + 0.25 * cloud(p * 5.0, 2, 141);
         let c = match (who, cloth) {
             (_, Cloth::Skin) => return v3(0.40, 0.275, 0.205),
-            (0, Cloth::Coat) => v3(0.30, 0.048, 0.032),
+            (0, Cloth::Coat) => v3(0.23, 0.046, 0.034),
             (1, Cloth::Coat) => v3(0.055, 0.07, 0.11),
             (_, Cloth::Coat) => v3(0.32, 0.24, 0.12),
             (0, Cloth::Scarf) => v3(0.55, 0.5, 0.4),
@@ -638,7 +643,7 @@ impl Platform {
     }
 }
 
-const CARD_HALF: [f32; 2] = [0.108, 0.125];
+const CARD_HALF: [f32; 2] = [0.088, 0.104];
 
 fn card_centre() -> f32 {
     BOARD_HALF.x - 0.012 - CARD_HALF[0]
@@ -666,22 +671,24 @@ impl Platform {
         let (sun, sky, ground) = (self.day.sun, self.day.sky, self.day.ground);
         // Steam of an engine that stands out of sight beyond the bank.
         Vapour {
-            least: v3(4.0, -0.7, 15.0),
-            most: v3(16.0, 6.0, 27.0),
-            steps: 22,
+            least: v3(4.0, -0.7, 24.0),
+            most: v3(22.0, 9.0, 40.0),
+            steps: 20,
             density: |p: V3| {
-                let drift = p - v3(-0.85, 0.42, 0.1) * time;
-                let along = (p.x - 4.0) / 12.0;
-                let middle = 0.2 + 3.4 * (1.0 - along) * along.sqrt();
-                let body = 1.0 - ((p.y - middle) / (0.9 + 1.9 * (1.0 - along))).powi(2) - ((p.z - 21.0) / 4.5).powi(2);
-                let edge = smooth(0.0, 0.35, along) * smooth(1.0, 0.75, along);
-                let shape = 0.75 * body + 1.5 * cloud(drift * 0.62, 5, 160) - 0.15;
-                1.5 * edge * smooth(0.0, 0.7, shape)
+                let drift = p - v3(-0.9, 0.5, 0.1) * time;
+                let along = (p.x - 4.0) / 18.0;
+                let middle = 0.4 + 4.2 * (1.0 - along) * along.max(0.0).sqrt();
+                let body = 1.0
+                    - ((p.y - middle) / (0.7 + 2.6 * (1.0 - along))).powi(2)
+                    - ((p.z - 32.0) / 6.0).powi(2);
+                let edge = smooth(0.0, 0.5, along) * smooth(1.0, 0.8, along);
+                let shape = 0.65 * body + 1.7 * cloud(drift * 0.42, 5, 160) - 0.28;
+                0.75 * edge * smooth(0.0, 1.1, shape)
             },
             light: |p: V3, d: f32| {
-                let shade = (-0.55 * d).exp();
+                let shade = (-1.2 * d).exp();
                 let up = 0.5 + 0.08 * p.y;
-                sun * (0.42 * shade + 0.10) + sky * (0.55 * up) + ground * 0.3
+                sun * (0.36 * shade + 0.10) + sky * (0.95 * up) + ground * 0.4
             },
         }
         .draw(&mut picture, plate, &self.view, 0.0);

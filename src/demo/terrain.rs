@@ -19,8 +19,6 @@ pub struct Terrain {
 pub struct Slope {
     pub distance: f32,
     pub normal: V3,
-    /// Metres over the valley.
-    pub height: f32,
     /// Snow, 0…1; the rest is rock.
     pub snow: f32,
     /// Forest, 0…1.
@@ -65,13 +63,13 @@ impl Terrain {
         };
         let mut met = false;
         for _ in 0..150 {
-            let gap = over(t, if t < 2500.0 { 7 } else { 6 });
+            let gap = over(t, 5);
             if gap < 0.0005 * t {
                 met = true;
                 break;
             }
             before = t;
-            t += (0.42 * gap).max(0.004 * t);
+            t += (0.5 * gap).max(0.008 * t);
             if t > 14000.0 {
                 break;
             }
@@ -81,14 +79,14 @@ impl Terrain {
         }
         for _ in 0..6 {
             let middle = 0.5 * (before + t);
-            if over(middle, 7) < 0.0005 * middle { t = middle } else { before = middle }
+            if over(middle, 6) < 0.0005 * middle { t = middle } else { before = middle }
         }
         let p = from + to * t;
         let e = 0.0012 * t;
-        let h = |dx: f32, dz: f32| self.height(p.x + dx, p.z + dz, 10);
+        let h = |dx: f32, dz: f32| self.height(p.x + dx, p.z + dz, 9);
         let normal = v3(h(-e, 0.0) - h(e, 0.0), 2.0 * e, h(0.0, -e) - h(0.0, e)).unit();
         let wide = 30.0;
-        let g = |dx: f32, dz: f32| self.height(p.x + dx, p.z + dz, 6);
+        let g = |dx: f32, dz: f32| self.height(p.x + dx, p.z + dz, 4);
         let lie = v3(g(-wide, 0.0) - g(wide, 0.0), 2.0 * wide, g(0.0, -wide) - g(0.0, wide)).unit();
         let grain = fractal(p.x / 45.0, p.z / 45.0, 4, 3);
         let snow = smooth(0.50, 0.68, normal.y * 0.6 + lie.y * 0.4 + 0.22 * grain);
@@ -97,16 +95,16 @@ impl Terrain {
             * smooth(-0.42, -0.02, fractal(p.x / 190.0, p.z / 190.0, 4, 12) + 0.25 * grain);
         let mut lit = 1.0f32;
         let mut s = 40.0;
-        for _ in 0..24 {
+        for _ in 0..14 {
             let q = p + sun * s;
-            let gap = q.y - self.height(q.x, q.z, 5);
+            let gap = q.y - self.height(q.x, q.z, 4);
             lit = lit.min(0.5 + gap / (0.03 * s + 12.0));
-            s *= 1.22;
+            s *= 1.4;
             if lit <= 0.0 {
                 break;
             }
         }
-        Some(Slope { distance: t, normal, height: p.y, snow, forest, sun: lit.clamp(0.0, 1.0) })
+        Some(Slope { distance: t, normal, snow, forest, sun: lit.clamp(0.0, 1.0) })
     }
 
     /// Reflectance of a slope.
