@@ -62,6 +62,13 @@ pub struct Raster {
     pub height: u32,
 }
 
+impl Raster {
+    /// The lens's blur in pixels: 0.6 at 960 across, and never so little that edges step.
+    pub fn blur(self) -> f32 {
+        (self.width as f32 * 0.6 / 960.0).clamp(0.45, 1.0)
+    }
+}
+
 /// What a ray brings back.
 #[derive(Clone, Copy, Default)]
 pub struct Sample {
@@ -141,16 +148,22 @@ impl Plate {
         }
     }
 
-    /// Scatters `share` of the light over a Gaussian of `sigma` pixels, for each pair.
-    pub fn glare(&mut self, wide: &[(f32, f32)]) {
+    /// Scatters a share of the light over a Gaussian of so many pixels, for each pair (deviation, share).
+    /// `moving` is light that is not on the plate but scatters onto it. Returns the share that stays.
+    pub fn glare(&mut self, moving: Option<&[V3]>, wide: &[(f32, f32)]) -> f32 {
         let (w, h) = (self.stride(), self.rows());
         let kept = 1.0 - wide.iter().map(|g| g.1).sum::<f32>();
+        let mut all = self.light.clone();
+        if let Some(moving) = moving {
+            all.iter_mut().zip(moving).for_each(|(a, &m)| *a += m);
+        }
         let mut out: Vec<V3> = self.light.iter().map(|&v| v * kept).collect();
         for &(sigma, share) in wide {
-            let soft = blurred(&self.light, w, h, sigma);
+            let soft = blurred(&all, w, h, sigma);
             out.par_iter_mut().zip(&soft).for_each(|(o, &s)| *o += s * share);
         }
         self.light = out;
+        kept
     }
 
     /// The raster as a lens draws it whose blur is a Gaussian of `sigma` pixels, moved by `dx` pixels.

@@ -5,18 +5,22 @@
 //! moves is added for each frame ([`Prepared::frame`]). The same frame is the same numbers, whatever the
 //! order frames are asked for in.
 
+mod blue_hour;
 mod camera;
 mod chart;
+mod coach;
 mod field;
 mod figure;
 mod flakes;
 mod light;
 mod noise;
 mod platform;
+mod snow;
 mod terrain;
 mod vapour;
 mod vector;
 
+use blue_hour::BlueHour;
 use camera::{Plate, Raster, Sensor};
 use platform::Platform;
 
@@ -40,13 +44,22 @@ pub struct Scene {
 }
 
 /// The scenes, in the show's order.
-pub static SCENES: &[Scene] = &[Scene {
-    name: "platform",
-    doc: "morning sun on a snow-covered platform, two thirds of a stop over, with a grey card and a colour chart",
-    encoding: "logc4",
-    frames: 48,
-    set: || Set::Platform(Platform::new()),
-}];
+pub static SCENES: &[Scene] = &[
+    Scene {
+        name: "platform",
+        doc: "morning sun on a snowed-in platform, two thirds of a stop over, with a grey card and a colour chart",
+        encoding: "logc4",
+        frames: 48,
+        set: || Set::Platform(Platform::new()),
+    },
+    Scene {
+        name: "blue-hour",
+        doc: "a train with lit windows after sunset: lamps seven stops over grey, shadows six under",
+        encoding: "v-log",
+        frames: 48,
+        set: || Set::BlueHour(BlueHour::new()),
+    },
+];
 
 /// The scene called `name`.
 pub fn scene(name: &str) -> Option<&'static Scene> {
@@ -55,6 +68,7 @@ pub fn scene(name: &str) -> Option<&'static Scene> {
 
 enum Set {
     Platform(Platform),
+    BlueHour(BlueHour),
 }
 
 /// Something of known reflectance in the picture.
@@ -75,6 +89,8 @@ pub struct Prepared {
     scene: &'static Scene,
     set: Set,
     plate: Plate,
+    /// What the lens's glare leaves of a light that is drawn for each frame.
+    kept: f32,
 }
 
 impl Scene {
@@ -83,10 +99,11 @@ impl Scene {
     pub fn prepare(&'static self, width: u32, height: u32) -> Prepared {
         let set = (self.set)();
         let raster = Raster { width, height };
-        let plate = match &set {
-            Set::Platform(p) => p.plate(raster),
+        let (plate, kept) = match &set {
+            Set::Platform(p) => (p.plate(raster), 1.0),
+            Set::BlueHour(b) => b.plate(raster),
         };
-        Prepared { scene: self, set, plate }
+        Prepared { scene: self, set, plate, kept }
     }
 
     /// One frame, 0…`frames` − 1, as scene-linear ACEScg (0.18 = a grey card in correct exposure), row by
@@ -102,6 +119,7 @@ impl Prepared {
         let time = frame as f32 / RATE as f32;
         let (light, sensor) = match &self.set {
             Set::Platform(p) => (p.picture(&self.plate, time), platform::SENSOR),
+            Set::BlueHour(b) => (b.picture(&self.plate, self.kept, time), blue_hour::SENSOR),
         };
         self.record(&light, sensor, frame)
     }
@@ -115,6 +133,7 @@ impl Prepared {
     pub fn targets(&self) -> Vec<Target> {
         match &self.set {
             Set::Platform(p) => p.targets(self.plate.raster),
+            Set::BlueHour(_) => Vec::new(),
         }
     }
 }

@@ -7,6 +7,7 @@ use super::figure::{Cloth, Figure};
 use super::flakes::Fall;
 use super::light::Daylight;
 use super::noise::{cell, cloud, floor, fractal, plane, repeat};
+use super::snow;
 use super::terrain::{Terrain, through_air};
 use super::vapour::Vapour;
 use super::vector::{V3, mix, smooth, v3};
@@ -111,26 +112,9 @@ impl Platform {
         -0.72 + bank + left
     }
 
-    /// Footprints along the trodden way, as depth.
-    fn prints(x: f32, z: f32) -> f32 {
-        let way = -0.55 + 0.5 * (0.21 * z).sin();
-        let mut depth = 0.0;
-        for (lane, side) in [(0, -0.35f32), (1, 0.22), (2, 0.95)] {
-            let (u, i) = repeat(z + 0.2 * lane as f32, 0.58);
-            let step = if i & 1 == 0 { 0.09 } else { -0.09 };
-            let (jitter, other) = (cell(i, lane, 6) - 0.5, cell(i, lane, 7) - 0.5);
-            let (du, dx) = (u - 0.22 * jitter, x - way - side - step - 0.20 * other - 0.25 * (0.5 * z).sin() * side);
-            let (du, dx) = (du + 0.35 * other * dx, dx - 0.3 * other * du);
-            let r = ((du / 0.15).powi(2) + (dx / (0.058 + 0.10 * du.abs())).powi(2)).sqrt();
-            let clear = 0.4 + 0.6 * cell(i, lane, 8);
-            depth += clear * (smooth(1.3, 0.6, r) - 0.2 * smooth(1.9, 1.3, r) * smooth(1.0, 1.3, r));
-        }
-        depth
-    }
-
     fn platform_snow(x: f32, z: f32) -> f32 {
         let swept = smooth(-2.3, -3.4, x) * 0.03;
-        0.055 * fractal(0.55 * x, 0.40 * z, 3, 31) - 0.026 * Self::prints(x, z) - swept
+        0.055 * fractal(0.55 * x, 0.40 * z, 3, 31) - 0.026 * snow::prints(x + 0.55 - 0.5 * (0.21 * z).sin(), z) - swept
             + 0.10 * smooth(1.0, 1.55, x) * (0.6 + 0.5 * plane(0.6 * z, 1.0, 33))
     }
 
@@ -408,18 +392,7 @@ impl Platform {
     }
 
     fn snow(&self, p: V3, n: V3, t: f32, lit: f32, open: f32, to: V3) -> V3 {
-        // Grain finer than the field carries; it fades where a pixel covers it.
-        let f = |scale: f32| smooth(0.55, 0.12, scale * t * 0.0012);
-        let bump = |x: f32, z: f32| {
-            0.020 * fractal(2.6 * x, 2.2 * z, 2, 81) + 0.006 * f(9.0) * fractal(9.0 * x, 8.0 * z, 2, 83)
-                + 0.0024 * f(34.0) * fractal(34.0 * x, 34.0 * z, 2, 85)
-        };
-        let d = 0.006 + 0.0006 * t;
-        let (gx, gz) = (
-            (bump(p.x + d, p.z) - bump(p.x - d, p.z)) / (2.0 * d),
-            (bump(p.x, p.z + d) - bump(p.x, p.z - d)) / (2.0 * d),
-        );
-        let n = (n - v3(gx, 0.0, gz) * n.y.max(0.0)).unit();
+        let n = snow::grained(p, n, t);
         // Light goes a little way through snow, which softens the turn into shade.
         let ndl = n.dot(self.day.to_sun);
         let wrap = ((ndl + 0.12) / 1.12).max(0.0);
@@ -661,13 +634,13 @@ impl Platform {
     pub fn plate(&self, raster: Raster) -> Plate {
         let mut plate = Plate::expose(raster, 0, |x, y| self.look(raster, x, y));
         let w = raster.width as f32;
-        plate.glare(&[(w * 0.004, 0.0016), (w * 0.03, 0.0010)]);
+        plate.glare(None, &[(w * 0.004, 0.0016), (w * 0.03, 0.0010)]);
         plate
     }
 
     /// The light of a moment, in seconds.
     pub fn picture(&self, plate: &Plate, time: f32) -> Vec<V3> {
-        let mut picture = plate.through_lens(&plate.light, soft(plate.raster), 0.0);
+        let mut picture = plate.through_lens(&plate.light, plate.raster.blur(), 0.0);
         let (sun, sky, ground) = (self.day.sun, self.day.sky, self.day.ground);
         // Steam of an engine that stands out of sight beyond the bank.
         Vapour {
@@ -721,9 +694,4 @@ impl Platform {
             })
             .collect()
     }
-}
-
-/// The lens's blur in pixels: about 0.6 at 960 across, and never so little that edges step.
-fn soft(raster: Raster) -> f32 {
-    (raster.width as f32 * 0.6 / 960.0).clamp(0.45, 1.0)
 }
