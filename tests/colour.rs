@@ -6,26 +6,19 @@
 use std::path::Path;
 
 use greyhold::colour::{
-    AP0, AP1, Adaptation, BT709, Curve, DISPLAYS, ENCODINGS, Encoding, GREY, GREY_ACESCCT, Matrix,
-    Range, Real, Reference, STOP_ACESCCT, ToneScale, YcbcrMatrix, acescct_decode, acescct_encode,
-    apply, code_to_signal, conversion, display, encoding,
+    AP0, AP1, Adaptation, BT709, Curve, DISPLAYS, ENCODINGS, Encoding, GREY, GREY_ACESCCT, Matrix, Range,
+    Real, Reference, STOP_ACESCCT, ToneScale, YcbcrMatrix, acescct_decode, acescct_encode, apply,
+    code_to_signal, conversion, display, encoding,
 };
 
 /// The rows of a table, without its notes and its heading.
 fn table(name: &str) -> Vec<Vec<String>> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/data")
-        .join(name);
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data").join(name);
     let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
-    assert!(
-        text.starts_with("# "),
-        "{name} does not say where it is from"
-    );
+    assert!(text.starts_with("# "), "{name} does not say where it is from");
     let mut lines = text.lines().skip_while(|l| l.starts_with('#'));
     let columns = lines.next().expect("a heading").split(',').count();
-    let rows: Vec<Vec<String>> = lines
-        .map(|l| l.split(',').map(str::to_owned).collect())
-        .collect();
+    let rows: Vec<Vec<String>> = lines.map(|l| l.split(',').map(str::to_owned).collect()).collect();
     assert!(!rows.is_empty(), "{name} is empty");
     for row in &rows {
         assert_eq!(row.len(), columns, "{name}: {row:?}");
@@ -73,11 +66,7 @@ fn allowed(curve: &Curve, decoding: bool, result: f64) -> f64 {
 
 fn check_curve(id: &str, curve: &Curve, rows: &[Vec<String>]) {
     let mine: Vec<_> = rows.iter().filter(|r| r[0] == id).collect();
-    assert!(
-        mine.len() >= 66,
-        "{id}: {} rows in the table; tests/oracle/tables.py makes them",
-        mine.len()
-    );
+    assert!(mine.len() >= 66, "{id}: {} rows in the table; tests/oracle/tables.py makes them", mine.len());
     let (exact, single) = (curve.values::<f64>(), curve.values::<f32>());
     let mut worst = 0f64;
     for row in mine {
@@ -120,10 +109,7 @@ fn displays_agree_with_colour_science() {
 /// Between the table's rows f32 follows f64, which the tables pin: every millionth from −0.05 to 1.05.
 #[test]
 fn single_follows_double() {
-    let curves = ENCODINGS
-        .iter()
-        .map(|e| (e.id, e.curve))
-        .chain(DISPLAYS.iter().map(|d| (d.id, d.curve)));
+    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(DISPLAYS.iter().map(|d| (d.id, d.curve)));
     for (id, curve) in curves {
         let (exact, single) = (curve.values::<f64>(), curve.values::<f32>());
         // Where f32 rounds the cut, the two may take different branches: the branches' gap is not an error.
@@ -146,14 +132,8 @@ fn single_follows_double() {
             let error = (f64::from(single.encode(x)) - signal).abs();
             most[1] = most[1].max(error / allowed(&curve, false, signal));
         }
-        println!(
-            "{id}: decoding uses {:.2} of what is allowed, encoding {:.2}",
-            most[0], most[1]
-        );
-        assert!(
-            tried >= 1_100_000 && most[0] <= 1.0 && most[1] <= 1.0,
-            "{id}: {tried} tried, {most:?}"
-        );
+        println!("{id}: decoding uses {:.2} of what is allowed, encoding {:.2}", most[0], most[1]);
+        assert!(tried >= 1_100_000 && most[0] <= 1.0 && most[1] <= 1.0, "{id}: {tried} tried, {most:?}");
     }
 }
 
@@ -162,12 +142,7 @@ fn patches_come_to_acescg_as_colour_science_has_them() {
     let rows = table("patches.csv");
     for e in ENCODINGS {
         let mine: Vec<_> = rows.iter().filter(|r| r[0] == e.id).collect();
-        assert_eq!(
-            mine.len(),
-            24,
-            "{}: tests/oracle/tables.py makes the rows",
-            e.id
-        );
+        assert_eq!(mine.len(), 24, "{}: tests/oracle/tables.py makes the rows", e.id);
         let (mut worst64, mut worst32) = (0f64, 0f64);
         for row in mine {
             let (from, expected) = (three(row, 2), three(row, 5));
@@ -175,18 +150,12 @@ fn patches_come_to_acescg_as_colour_science_has_them() {
             let single = apply(&e.to_acescg().rows::<f32>(), from.map(|v| v as f32));
             let back = e.from_acescg().times(expected);
             for c in 0..3 {
-                worst64 = worst64
-                    .max((found[c] - expected[c]).abs())
-                    .max((back[c] - from[c]).abs());
+                worst64 = worst64.max((found[c] - expected[c]).abs()).max((back[c] - from[c]).abs());
                 worst32 = worst32.max((f64::from(single[c]) - expected[c]).abs());
             }
         }
         println!("{}: f64 {worst64:.1e}, f32 {worst32:.1e}", e.id);
-        assert!(
-            worst64 <= 1e-9 && worst32 <= 1e-5,
-            "{}: f64 {worst64:e}, f32 {worst32:e}",
-            e.id
-        );
+        assert!(worst64 <= 1e-9 && worst32 <= 1e-5, "{}: f64 {worst64:e}, f32 {worst32:e}", e.id);
     }
 }
 
@@ -209,10 +178,7 @@ fn encodings_agree_with_opencolorio() {
         let allowed = if toe { 1e-5 } else { 2e-6 } * size(found).max(0.01);
         for c in 0..3 {
             let error = (found[c] - expected[c]).abs();
-            assert!(
-                error <= allowed,
-                "{row:?}: we have {found:?}, off by {error:e}, {allowed:e} allowed"
-            );
+            assert!(error <= allowed, "{row:?}: we have {found:?}, off by {error:e}, {allowed:e} allowed");
         }
     }
     assert_eq!(seen.len(), 5, "{seen:?}");
@@ -226,39 +192,23 @@ fn anchors() {
     let published = [
         ("acescct", [0.072906, 0.413588, 0.546119, 0.554795], 222.9),
         ("logc4", [0.092864, 0.278396, 0.417959, 0.427519], 469.8),
-        (
-            "s-log3-cine",
-            [0.092864, 0.410557, 0.584453, 0.596027],
-            38.42,
-        ),
+        ("s-log3-cine", [0.092864, 0.410557, 0.584453, 0.596027], 38.42),
         ("v-log", [0.125000, 0.423311, 0.588167, 0.599118], 46.09),
     ];
     for (id, signals, top) in published {
         let curve = named(id).curve.values::<f64>();
         for (light, signal) in [0.0, 0.18, 0.9, 1.0].into_iter().zip(signals) {
             let found = curve.encode(light);
-            assert!(
-                (found - signal).abs() <= 0.51e-6,
-                "{id}: light {light} is {found}, not {signal}"
-            );
+            assert!((found - signal).abs() <= 0.51e-6, "{id}: light {light} is {found}, not {signal}");
         }
         let found = curve.decode(1.0);
         let digit = if top > 100.0 { 0.1 } else { 0.01 };
-        assert!(
-            (found - top).abs() <= 0.51 * digit,
-            "{id}: code 1.0 is {found}, not {top}"
-        );
+        assert!((found - top).abs() <= 0.51 * digit, "{id}: code 1.0 is {found}, not {top}");
     }
     // The logarithmic cameras' encodings must all be here: a new one needs its anchors.
-    let logs = ENCODINGS
-        .iter()
-        .filter(|e| matches!(e.curve, Curve::Log { .. }));
+    let logs = ENCODINGS.iter().filter(|e| matches!(e.curve, Curve::Log { .. }));
     for e in logs {
-        assert!(
-            published.iter().any(|p| p.0 == e.id),
-            "{} has no anchors here",
-            e.id
-        );
+        assert!(published.iter().any(|p| p.0 == e.id), "{} has no anchors here", e.id);
         assert_eq!(e.reference, Reference::Scene);
     }
 }
@@ -274,23 +224,14 @@ fn working_signal() {
     for i in -2000..=30000 {
         let y = f64::from(i) * 5e-5;
         let (a, b) = (acescct_decode(y), exact.decode(y));
-        assert!(
-            (a - b).abs() <= 1e-12 * a.abs().max(1.0),
-            "decode {y}: {a} and {b}"
-        );
+        assert!((a - b).abs() <= 1e-12 * a.abs().max(1.0), "decode {y}: {a} and {b}");
         let (a, b) = (acescct_encode(a), exact.encode(a));
         assert!((a - b).abs() <= 1e-12, "encode: {a} and {b}");
         let (a, b) = (acescct_decode(y as f32), single.decode(y as f32));
-        assert!(
-            (a - b).abs() <= 2e-6 * a.abs().max(1e-3),
-            "decode in f32 {y}: {a} and {b}"
-        );
+        assert!((a - b).abs() <= 2e-6 * a.abs().max(1e-3), "decode in f32 {y}: {a} and {b}");
     }
     // The decode holds at 65504 (S-2016-001), which the signal (log2 65504 + 9.72)/17.52 = 1.468 reaches.
-    assert_eq!(
-        acescct_decode(1.4679f64).max(65000.0),
-        acescct_decode(1.4679f64)
-    );
+    assert_eq!(acescct_decode(1.4679f64).max(65000.0), acescct_decode(1.4679f64));
     assert_eq!(acescct_decode(1.5f64), 65504.0);
     assert_eq!(acescct_decode(1.5f32), 65504.0);
 }
@@ -370,19 +311,11 @@ fn own_power() {
 /// 3e-7 of signal, sRGB's 9e-8): within two such gaps of the cut a code may come back by the other branch.
 #[test]
 fn round_trips() {
-    let curves = ENCODINGS
-        .iter()
-        .map(|e| (e.id, e.curve))
-        .chain(DISPLAYS.iter().map(|d| (d.id, d.curve)));
+    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(DISPLAYS.iter().map(|d| (d.id, d.curve)));
     for (id, curve) in curves {
         let (exact, single) = (curve.values::<f64>(), curve.values::<f32>());
         let (cut, gap) = match curve {
-            Curve::Log {
-                cut, signal_cut, ..
-            }
-            | Curve::PowerToe {
-                cut, signal_cut, ..
-            } => (
+            Curve::Log { cut, signal_cut, .. } | Curve::PowerToe { cut, signal_cut, .. } => (
                 signal_cut,
                 (exact.encode(cut) - exact.encode(cut - 1e-12))
                     .abs()
@@ -390,33 +323,18 @@ fn round_trips() {
             ),
             _ => (f64::NEG_INFINITY, 0.0),
         };
-        let lowest = if matches!(curve, Curve::Power { .. }) {
-            0
-        } else {
-            -2000
-        };
+        let lowest = if matches!(curve, Curve::Power { .. }) { 0 } else { -2000 };
         let (mut worst64, mut worst32) = (0f64, 0f64);
         for i in lowest..=40000 {
             let y = f64::from(i) / 40000.0;
-            let near = if (y - cut).abs() <= 2.0 * gap {
-                2.0 * gap
-            } else {
-                0.0
-            };
+            let near = if (y - cut).abs() <= 2.0 * gap { 2.0 * gap } else { 0.0 };
             let error = (exact.encode(exact.decode(y)) - y).abs();
             worst64 = worst64.max(error);
-            assert!(
-                error <= 1e-12 + near,
-                "{id}: {y} is off by {error:e}; gap {gap:e}"
-            );
+            assert!(error <= 1e-12 + near, "{id}: {y} is off by {error:e}; gap {gap:e}");
             let y32 = y as f32;
             let error = f64::from((single.encode(single.decode(y32)) - y32).abs());
             // A code's thousandth at 10 bit is 1e-6.
-            let near = if (y - cut).abs() <= 2.0 * gap + 1e-6 {
-                2.0 * gap
-            } else {
-                0.0
-            };
+            let near = if (y - cut).abs() <= 2.0 * gap + 1e-6 { 2.0 * gap } else { 0.0 };
             worst32 = worst32.max(error);
             assert!(error <= 1e-6 + near, "{id}: {y} is off by {error:e} in f32");
         }
@@ -432,10 +350,7 @@ fn tone_scale_of_the_academy_page() {
         let found = ToneScale::<f64>::for_peak(peak).apply(light) * peak;
         assert!((found - nits).abs() <= 0.51e-3, "{row:?}: we have {found}");
         let single = f64::from(ToneScale::<f32>::for_peak(peak).apply(light as f32)) * peak;
-        assert!(
-            (single - found).abs() <= 4e-6 * found,
-            "{row:?}: f32 has {single}"
-        );
+        assert!((single - found).abs() <= 4e-6 * found, "{row:?}: f32 has {single}");
     }
 }
 
@@ -447,10 +362,7 @@ fn tone_scale_of_opencolorio() {
         let (peak, light, nits) = (number(&row[0]), number(&row[1]), number(&row[2]));
         let found = ToneScale::<f64>::for_peak(peak).apply(light) * peak;
         let error = (found - nits).abs();
-        assert!(
-            error <= 4e-6 * nits,
-            "{row:?}: we have {found}, off by {error:e}"
-        );
+        assert!(error <= 4e-6 * nits, "{row:?}: we have {found}, off by {error:e}");
     }
 }
 
@@ -464,11 +376,7 @@ fn tone_scale_is_in_order() {
         let mut last = 0.0;
         for i in -400..=400 {
             let y = scale.apply((i as f32 * 0.025).exp2());
-            assert!(
-                y > last,
-                "{peak}: 2^{} gives {y} after {last}",
-                i as f32 * 0.025
-            );
+            assert!(y > last, "{peak}: 2^{} gives {y} after {last}", i as f32 * 0.025);
             last = y;
         }
     }
@@ -483,11 +391,7 @@ fn acescg_to_rec709() {
     for (r, row) in rows.iter().enumerate() {
         let expected = three(row, 0);
         for c in 0..3 {
-            assert!(
-                (found.0[r][c] - expected[c]).abs() <= 1e-9,
-                "{r} {c}: {}",
-                found.0[r][c]
-            );
+            assert!((found.0[r][c] - expected[c]).abs() <= 1e-9, "{r} {c}: {}", found.0[r][c]);
         }
     }
 }
@@ -507,10 +411,7 @@ fn matrices_keep_white() {
         let product = matrix.after(&matrix.inverse());
         for r in 0..3 {
             for c in 0..3 {
-                assert!(
-                    (product.0[r][c] - Matrix::IDENTITY.0[r][c]).abs() <= 1e-12,
-                    "{id}: {product:?}"
-                );
+                assert!((product.0[r][c] - Matrix::IDENTITY.0[r][c]).abs() <= 1e-12, "{id}: {product:?}");
             }
         }
         for (i, value) in matrix.rows::<f32>().into_iter().enumerate() {
@@ -532,29 +433,19 @@ fn codes_to_signal() {
             "2020" => YcbcrMatrix::Bt2020,
             other => panic!("{other}"),
         };
-        let range = if row[1] == "narrow" {
-            Range::Narrow
-        } else {
-            Range::Full
-        };
+        let range = if row[1] == "narrow" { Range::Narrow } else { Range::Full };
         let depth: u32 = row[2].parse().expect("a depth");
         let (signal, codes) = (three(&row, 3), three(&row, 6));
         let (m, offset) = code_to_signal(depth, range, Some(matrix));
         let found: [f64; 3] = std::array::from_fn(|r| m.times(codes)[r] + offset[r]);
         let highest = f64::from((1u32 << depth) - 1);
-        let forward = m
-            .inverse()
-            .times(std::array::from_fn(|c| signal[c] - offset[c]));
+        let forward = m.inverse().times(std::array::from_fn(|c| signal[c] - offset[c]));
         for c in 0..3 {
             // Full-range chroma of ½ would be code 2^depth: it is held one half code lower than it rounds.
-            let half: f64 = (0..3)
-                .map(|k| m.0[c][k].abs() * if codes[k] == highest { 1.0 } else { 0.5 })
-                .sum::<f64>()
-                + 1e-12;
-            assert!(
-                (found[c] - signal[c]).abs() <= half,
-                "{row:?}: we have {found:?}"
-            );
+            let half: f64 =
+                (0..3).map(|k| m.0[c][k].abs() * if codes[k] == highest { 1.0 } else { 0.5 }).sum::<f64>()
+                    + 1e-12;
+            assert!((found[c] - signal[c]).abs() <= half, "{row:?}: we have {found:?}");
             // Half way between two codes the last bit of the arithmetic decides which is taken.
             let code = (forward[c] + 0.5).floor().clamp(0.0, highest);
             let tie = (forward[c] - forward[c].floor() - 0.5).abs() < 1e-9;
@@ -581,10 +472,7 @@ fn rgb_codes_to_signal() {
         let (m, offset) = code_to_signal(depth, range, None);
         for (code, signal) in [(black, 0.0), (white, 1.0)] {
             let found: [f64; 3] = std::array::from_fn(|r| m.times([code; 3])[r] + offset[r]);
-            assert!(
-                size(found.map(|v| v - signal)) < 1e-12,
-                "{depth} bits {range:?} {code}: {found:?}"
-            );
+            assert!(size(found.map(|v| v - signal)) < 1e-12, "{depth} bits {range:?} {code}: {found:?}");
         }
     }
 }

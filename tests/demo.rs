@@ -24,8 +24,7 @@ fn pictures() {
             println!("frame {n} in {:.1?}", start.elapsed());
             let mut balance = Balance::default();
             balance.values[0] = if scene.name == "platform" { -2.0 / 3.0 } else { 0.0 };
-            let tail =
-                Tail::Display { transform: OutputTransform::Plain, display: display("srgb").unwrap() };
+            let tail = Tail::Display { transform: OutputTransform::Plain, display: display("srgb").unwrap() };
             let recipe = Recipe::graded(encoding("acescg").unwrap(), balance, &Chain::default(), tail);
             let codes = cpu::codes(&recipe, &Frame::from_rgb(w, &pixels).unwrap(), 8, true);
             let bytes = codes.pixels.iter().flatten().map(|&c| c as u8).collect();

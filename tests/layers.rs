@@ -19,7 +19,8 @@ fn sources(dir: &Path, out: &mut Vec<PathBuf>) {
 
 /// Rooms named after `crate::` in a text, in `use` lines and in paths alike.
 fn rooms_used(text: &str) -> Vec<String> {
-    let code: String = text.lines().map(|l| l.split("//").next().unwrap_or("")).collect::<Vec<_>>().join("\n");
+    let code: String =
+        text.lines().map(|l| l.split("//").next().unwrap_or("")).collect::<Vec<_>>().join("\n");
     let mut used = Vec::new();
     for part in code.split("crate::").skip(1) {
         if let Some(group) = part.strip_prefix('{') {

@@ -5,8 +5,8 @@
 //! tables are named from memory.
 
 use greyhold::panel::{
-    Coding, Control, Event, Input, Map, Move, PanelError, Plug, Plugs, PortInfo, Ports, Reading,
-    SHIPPED, Sender, Surface, SystemPorts, TOLERANCE, Waker, events, queue, read, split,
+    Coding, Control, Event, Input, Map, Move, PanelError, Plug, Plugs, PortInfo, Ports, Reading, SHIPPED,
+    Sender, Surface, SystemPorts, TOLERANCE, Waker, events, queue, read, split,
 };
 use std::{
     alloc::{GlobalAlloc, Layout, System},
@@ -44,9 +44,7 @@ fn any(_: &str) -> Result<(), String> {
 }
 
 fn bytes(hex: &str) -> Vec<u8> {
-    hex.split_whitespace()
-        .map(|b| u8::from_str_radix(b, 16).unwrap())
-        .collect()
+    hex.split_whitespace().map(|b| u8::from_str_radix(b, 16).unwrap()).collect()
 }
 
 fn heard(packet: &[u8]) -> Vec<(u8, u8, u8)> {
@@ -67,10 +65,7 @@ fn packets_are_cut_as_midi_says() {
         ("BF 77 7F", &[(15, 119, 127)]),
         ("B0 14 01 B1 15 02", &[(0, 20, 1), (1, 21, 2)]),
         // Running status (MIDI 1.0, "Running Status").
-        (
-            "B0 14 01 15 02 16 03",
-            &[(0, 20, 1), (0, 21, 2), (0, 22, 3)],
-        ),
+        ("B0 14 01 15 02 16 03", &[(0, 20, 1), (0, 21, 2), (0, 22, 3)]),
         // Real-time messages may stand between the bytes of another and leave running status alone.
         ("B0 F8 14 FE 01 FA 15 02", &[(0, 20, 1), (0, 21, 2)]),
         // System exclusive is passed over and ends running status; so do system common messages.
@@ -84,10 +79,7 @@ fn packets_are_cut_as_midi_says() {
         ("B0 14 B3 15 06", &[(3, 21, 6)]),
         // Two-byte and other channel messages are stepped over, not mistaken.
         ("C0 05 D0 14 B0 14 01", &[(0, 20, 1)]),
-        (
-            "90 3C 40 80 3C 00 A0 3C 10 E0 00 40 B0 14 01",
-            &[(0, 20, 1)],
-        ),
+        ("90 3C 40 80 3C 00 A0 3C 10 E0 00 40 B0 14 01", &[(0, 20, 1)]),
         ("C0 05 06 07 B0 14 01", &[(0, 20, 1)]),
         // Controllers 120 to 127 are channel mode messages.
         ("B0 78 00 B0 7B 00 B0 7F 00", &[]),
@@ -122,16 +114,10 @@ fn a_million_random_bytes_do_no_harm() {
         split(&packet, |m| {
             messages += 1;
             data += m.len() - 1;
-            assert!(
-                (2..=3).contains(&m.len()) && (0x80..0xF0).contains(&m[0]),
-                "{m:02X?}"
-            );
+            assert!((2..=3).contains(&m.len()) && (0x80..0xF0).contains(&m[0]), "{m:02X?}");
             assert!(m[1..].iter().all(|b| *b < 0x80), "{m:02X?}");
         });
-        assert!(
-            data <= packet.len(),
-            "more data bytes came out than went in"
-        );
+        assert!(data <= packet.len(), "more data bytes came out than went in");
         let before = events_seen;
         events(0, &packet, |e| {
             events_seen += 1;
@@ -142,10 +128,7 @@ fn a_million_random_bytes_do_no_harm() {
     }
     // An eighth of the status bytes begin control changes and half of all bytes are data, so that a run
     // without events would mean that nothing was parsed.
-    assert!(
-        events_seen > packets / 10,
-        "only {events_seen} events in {packets} packets"
-    );
+    assert!(events_seen > packets / 10, "only {events_seen} events in {packets} packets");
 }
 
 #[test]
@@ -177,18 +160,9 @@ fn codings_by_table() {
     assert_eq!(Coding::Absolute.read(0), Some(Reading::At(0.0)));
     assert_eq!(Coding::Absolute.read(127), Some(Reading::At(1.0)));
     assert_eq!(Coding::Absolute.read(64), Some(Reading::At(64.0 / 127.0)));
-    for coding in [
-        Coding::TwosComplement,
-        Coding::BinaryOffset,
-        Coding::SignMagnitude,
-        Coding::Absolute,
-    ] {
+    for coding in [Coding::TwosComplement, Coding::BinaryOffset, Coding::SignMagnitude, Coding::Absolute] {
         for value in 0..=255 {
-            assert_eq!(
-                coding.read(value),
-                coding.read(value & 0x7F),
-                "an eighth bit changes nothing"
-            );
+            assert_eq!(coding.read(value), coding.read(value & 0x7F), "an eighth bit changes nothing");
         }
     }
 }
@@ -202,12 +176,7 @@ fn play(map: &str, script: &str) {
     let mut surface = Surface::new(Arc::new(map));
     let mut positions = BTreeMap::<String, f64>::new();
     for (number, line) in script.lines().enumerate() {
-        let words: Vec<&str> = line
-            .split("//")
-            .next()
-            .unwrap()
-            .split_whitespace()
-            .collect();
+        let words: Vec<&str> = line.split("//").next().unwrap().split_whitespace().collect();
         match words[..] {
             [] => {}
             ["reset"] => surface.reset(),
@@ -216,12 +185,8 @@ fn play(map: &str, script: &str) {
                 positions.insert(address.to_owned(), step.parse::<f64>().unwrap() / 127.0);
             }
             _ => {
-                let (packet, expected) = line
-                    .split("//")
-                    .next()
-                    .unwrap()
-                    .split_once("=>")
-                    .expect("a => in the line");
+                let (packet, expected) =
+                    line.split("//").next().unwrap().split_once("=>").expect("a => in the line");
                 let mut moves = Vec::new();
                 events(0, &bytes(packet), |event| {
                     for one in surface.feed(&event, &|a| positions.get(a).copied()) {
@@ -238,18 +203,8 @@ fn play(map: &str, script: &str) {
                         });
                     }
                 });
-                let moves = if moves.is_empty() {
-                    "-".to_owned()
-                } else {
-                    moves.join(" ")
-                };
-                assert_eq!(
-                    moves,
-                    expected.trim(),
-                    "line {}: {}",
-                    number + 1,
-                    line.trim()
-                );
+                let moves = if moves.is_empty() { "-".to_owned() } else { moves.join(" ") };
+                assert_eq!(moves, expected.trim(), "line {}: {}", number + 1, line.trim());
             }
         }
     }
@@ -345,46 +300,25 @@ fn absolute_controls_pick_up_when_they_cross_the_parameter() {
     // The parameter's crossing the control is not the control's crossing the parameter.
     play(PICKUP, "set a 30\nB0 66 40 => -\nset a 90\nB0 66 41 => -");
     // Where the control was before is not known after a reset, so that nothing can be crossed.
-    play(
-        PICKUP,
-        "set a 64\nB0 66 1E => -\nreset\nB0 66 5A => -\nB0 66 5B => -\nB0 66 40 => a=64",
-    );
+    play(PICKUP, "set a 64\nB0 66 1E => -\nreset\nB0 66 5A => -\nB0 66 5B => -\nB0 66 40 => a=64");
 }
 
 #[test]
 fn takeover_lets_go() {
     // When the shot changes.
-    play(
-        PICKUP,
-        "set a 64\nB0 66 40 => a=64\nreset\nset a 20\nB0 66 41 => -\nB0 66 14 => a=20",
-    );
+    play(PICKUP, "set a 64\nB0 66 40 => a=64\nreset\nset a 20\nB0 66 41 => -\nB0 66 14 => a=20");
     // When something else moved the parameter, far or a little.
-    play(
-        PICKUP,
-        "set a 64\nB0 66 40 => a=64\nset a 100\nB0 66 41 => -\nB0 66 42 => -\nB0 66 63 => a=99",
-    );
-    play(
-        PICKUP,
-        "set a 64\nB0 66 40 => a=64\nset a 67\nB0 66 41 => -\nB0 66 42 => a=66",
-    );
+    play(PICKUP, "set a 64\nB0 66 40 => a=64\nset a 100\nB0 66 41 => -\nB0 66 42 => -\nB0 66 63 => a=99");
+    play(PICKUP, "set a 64\nB0 66 40 => a=64\nset a 67\nB0 66 41 => -\nB0 66 42 => a=66");
     // But not when the parameter stands where it was set.
-    play(
-        PICKUP,
-        "set a 64\nB0 66 40 => a=64\nset a 64\nB0 66 50 => a=80",
-    );
+    play(PICKUP, "set a 64\nB0 66 40 => a=64\nset a 64\nB0 66 50 => a=80");
     // When the parameter was away.
-    play(
-        PICKUP,
-        "set a 64\nB0 66 40 => a=64\ngone a\nB0 66 41 => -\nset a 20\nB0 66 42 => -",
-    );
+    play(PICKUP, "set a 64\nB0 66 40 => a=64\ngone a\nB0 66 41 => -\nset a 20\nB0 66 42 => -");
 }
 
 #[test]
 fn jump_takes_the_parameter_at_once() {
-    play(
-        PICKUP,
-        "set a 64\nB0 67 00 => a=0\nset a 100\nB0 67 7F => a=127\nreset\nset a 3\nB0 67 40 => a=64",
-    );
+    play(PICKUP, "set a 64\nB0 67 00 => a=0\nset a 100\nB0 67 7F => a=127\nreset\nset a 3\nB0 67 40 => a=64");
 }
 
 #[test]
@@ -408,49 +342,23 @@ fn the_mirror_sees_what_a_control_is_and_does() {
     let picked = |s: &Surface| s.describe().iter().map(|c| c.picked_up).collect::<Vec<_>>();
     assert_eq!(picked(&surface), [false, true, false], "jump always acts");
     let first = &surface.describe()[2];
-    assert_eq!(
-        (&*first.label, first.coding, first.last),
-        ("CC 104", Coding::Absolute, None)
-    );
-    assert_eq!(
-        first.targets.iter().map(|t| &**t).collect::<Vec<_>>(),
-        ["a", "b"]
-    );
+    assert_eq!((&*first.label, first.coding, first.last), ("CC 104", Coding::Absolute, None));
+    assert_eq!(first.targets.iter().map(|t| &**t).collect::<Vec<_>>(), ["a", "b"]);
 
-    let event = |number, value| Event {
-        port: 0,
-        control: Control::Cc { channel: 0, number },
-        value,
-    };
+    let event = |number, value| Event { port: 0, control: Control::Cc { channel: 0, number }, value };
     surface.feed(&event(104, 127), &at(1.0, 0.0));
     assert_eq!(surface.describe()[2].last, Some(127));
-    assert_eq!(
-        picked(&surface),
-        [false, true, false],
-        "only one of the two targets was reached"
-    );
+    assert_eq!(picked(&surface), [false, true, false], "only one of the two targets was reached");
     surface.feed(&event(104, 0), &at(1.0, 0.0));
     assert_eq!(picked(&surface), [false, true, true]);
     surface.refresh(&at(0.0, 0.0));
-    assert_eq!(
-        picked(&surface),
-        [false, true, true],
-        "both stand where they were set"
-    );
+    assert_eq!(picked(&surface), [false, true, true], "both stand where they were set");
     surface.refresh(&at(0.0, 0.5));
-    assert_eq!(
-        picked(&surface),
-        [false, true, false],
-        "something else moved one"
-    );
+    assert_eq!(picked(&surface), [false, true, false], "something else moved one");
     surface.feed(&event(102, 0), &at(0.0, 0.5));
     assert_eq!(picked(&surface), [true, true, false]);
     surface.refresh(&|_| None);
-    assert_eq!(
-        picked(&surface),
-        [false, true, false],
-        "what is gone is not held"
-    );
+    assert_eq!(picked(&surface), [false, true, false], "what is gone is not held");
     surface.feed(&event(102, 0), &at(0.0, 0.5));
     assert_eq!(picked(&surface), [true, true, false]);
     surface.reset();
@@ -460,10 +368,7 @@ fn the_mirror_sees_what_a_control_is_and_does() {
     surface.set_map(Arc::new(other));
     let all = surface.describe();
     assert_eq!(all.len(), 8);
-    assert!(
-        all.iter()
-            .all(|c| c.picked_up && c.last.is_none() && c.coding == Coding::TwosComplement)
-    );
+    assert!(all.iter().all(|c| c.picked_up && c.last.is_none() && c.coding == Coding::TwosComplement));
 }
 
 #[test]
@@ -481,21 +386,9 @@ fn wrong_maps_say_where_and_what_is_accepted() {
             7,
             &["look/strenth"],
         ),
-        (
-            "cc = 20\ncoding = \"absolute\"\ntarget = []",
-            5,
-            &["at least one"],
-        ),
-        (
-            "cc = 20\ncoding = \"absolute\"\ntarget = [\"look/strength\", \"look/strength\"]",
-            5,
-            &["twice"],
-        ),
-        (
-            "cc = 20\ncoding = \"absolute\"\ntarget = 3",
-            5,
-            &["integer `3`", "address of a parameter"],
-        ),
+        ("cc = 20\ncoding = \"absolute\"\ntarget = []", 5, &["at least one"]),
+        ("cc = 20\ncoding = \"absolute\"\ntarget = [\"look/strength\", \"look/strength\"]", 5, &["twice"]),
+        ("cc = 20\ncoding = \"absolute\"\ntarget = 3", 5, &["integer `3`", "address of a parameter"]),
         (
             "cc = 20\nnumber = 3\ncoding = \"absolute\"\ntarget = \"look/strength\"",
             4,
@@ -506,21 +399,9 @@ fn wrong_maps_say_where_and_what_is_accepted() {
             4,
             &["relative", "twos-complement", "sign-magnitude"],
         ),
-        (
-            "cc = 120\ncoding = \"absolute\"\ntarget = \"look/strength\"",
-            3,
-            &["cc = 120", "0 to 119"],
-        ),
-        (
-            "cc = -1\ncoding = \"absolute\"\ntarget = \"look/strength\"",
-            3,
-            &["cc = -1", "0 to 119"],
-        ),
-        (
-            "cc = 20.5\ncoding = \"absolute\"\ntarget = \"look/strength\"",
-            3,
-            &["20.5"],
-        ),
+        ("cc = 120\ncoding = \"absolute\"\ntarget = \"look/strength\"", 3, &["cc = 120", "0 to 119"]),
+        ("cc = -1\ncoding = \"absolute\"\ntarget = \"look/strength\"", 3, &["cc = -1", "0 to 119"]),
+        ("cc = 20.5\ncoding = \"absolute\"\ntarget = \"look/strength\"", 3, &["20.5"]),
         (
             "cc = 20\nchannel = 0\ncoding = \"absolute\"\ntarget = \"look/strength\"",
             4,
@@ -541,11 +422,7 @@ fn wrong_maps_say_where_and_what_is_accepted() {
             5,
             &["takeover", "absolute"],
         ),
-        (
-            "cc = 20\ncoding = \"absolute\"\nscale = 2\ntarget = \"look/strength\"",
-            5,
-            &["scale", "relative"],
-        ),
+        ("cc = 20\ncoding = \"absolute\"\nscale = 2\ntarget = \"look/strength\"", 5, &["scale", "relative"]),
         (
             "cc = 20\ncoding = \"binary-offset\"\nscale = 0\ntarget = \"look/strength\"",
             5,
@@ -556,21 +433,9 @@ fn wrong_maps_say_where_and_what_is_accepted() {
             5,
             &["scale = NaN", "finite"],
         ),
-        (
-            "coding = \"absolute\"\ntarget = \"look/strength\"",
-            2,
-            &["missing field `cc`"],
-        ),
-        (
-            "cc = 20\ntarget = \"look/strength\"",
-            2,
-            &["missing field `coding`"],
-        ),
-        (
-            "cc = 20\ncoding = \"absolute\"\ntarget = \"look/strength",
-            5,
-            &["string"],
-        ),
+        ("coding = \"absolute\"\ntarget = \"look/strength\"", 2, &["missing field `cc`"]),
+        ("cc = 20\ntarget = \"look/strength\"", 2, &["missing field `coding`"]),
+        ("cc = 20\ncoding = \"absolute\"\ntarget = \"look/strength", 5, &["string"]),
         (
             "cc = 20\ncoding = \"absolute\"\ntarget = \"look/strength\"\n\n\
              [[control]]\ncc = 20\nchannel = 3\ncoding = \"absolute\"\ntarget = \"balance/exposure\"",
@@ -581,33 +446,20 @@ fn wrong_maps_say_where_and_what_is_accepted() {
     for (body, line, parts) in table {
         let error = Map::parse(&format!("{head}{body}"), "panels/x.toml", &known).expect_err(body);
         let text = error.to_string();
-        assert!(
-            text.starts_with(&format!("panels/x.toml:{line}: ")),
-            "{text}\n{body}"
-        );
+        assert!(text.starts_with(&format!("panels/x.toml:{line}: ")), "{text}\n{body}");
         for part in *parts {
             assert!(text.contains(part), "“{part}” is missing in: {text}");
         }
     }
-    let error = Map::parse("name = \"x\"\n\nbank = 1\n", "panels/x.toml", &known)
-        .unwrap_err()
-        .to_string();
+    let error = Map::parse("name = \"x\"\n\nbank = 1\n", "panels/x.toml", &known).unwrap_err().to_string();
     assert!(
-        error.starts_with("panels/x.toml:3: ")
-            && error.contains("bank")
-            && error.contains("`control`"),
+        error.starts_with("panels/x.toml:3: ") && error.contains("bank") && error.contains("`control`"),
         "{error}"
     );
     // The same controller on different channels is two controls.
     let two = "cc = 20\nchannel = 1\ncoding = \"absolute\"\ntarget = \"look/strength\"\n\
                [[control]]\ncc = 20\nchannel = 2\ncoding = \"absolute\"\ntarget = \"balance/exposure\"";
-    assert_eq!(
-        Map::parse(&format!("{head}{two}"), "x", &known)
-            .unwrap()
-            .controls
-            .len(),
-        2
-    );
+    assert_eq!(Map::parse(&format!("{head}{two}"), "x", &known).unwrap().controls.len(), 2);
 }
 
 #[test]
@@ -624,56 +476,26 @@ fn shipped_maps_are_right() {
     let undefined = |cc: u8| (20..=31).contains(&cc) || (102..=119).contains(&cc);
     for (file, text) in SHIPPED {
         let map = Map::parse(text, file, &known).unwrap_or_else(|e| panic!("{e}"));
-        assert!(
-            !map.name.is_empty() && map.is_for("Any Port At All"),
-            "{file}"
-        );
+        assert!(!map.name.is_empty() && map.is_for("Any Port At All"), "{file}");
         for control in &map.controls {
-            assert!(
-                undefined(control.cc),
-                "{file}: CC {} is defined by MIDI 1.0",
-                control.cc
-            );
+            assert!(undefined(control.cc), "{file}: CC {} is defined by MIDI 1.0", control.cc);
         }
-        let reached: BTreeSet<&str> = map
-            .controls
-            .iter()
-            .flat_map(|c| c.targets.iter().map(|t| &**t))
-            .collect();
-        assert_eq!(
-            reached,
-            BTreeSet::from(KNOWN),
-            "{file}: every parameter has a control"
-        );
+        let reached: BTreeSet<&str> =
+            map.controls.iter().flat_map(|c| c.targets.iter().map(|t| &**t)).collect();
+        assert_eq!(reached, BTreeSet::from(KNOWN), "{file}: every parameter has a control");
     }
     let numbers = |index: usize| {
         let map = Map::parse(SHIPPED[index].1, "", &known).unwrap();
-        map.controls
-            .iter()
-            .map(|c| (c.cc, c.coding.is_relative(), c.targets.len()))
-            .collect::<Vec<_>>()
+        map.controls.iter().map(|c| (c.cc, c.coding.is_relative(), c.targets.len())).collect::<Vec<_>>()
     };
     let lens = [1, 3, 1, 1, 1, 1, 1, 1];
-    assert_eq!(
-        numbers(0),
-        (20..28)
-            .zip(lens)
-            .map(|(cc, n)| (cc, true, n))
-            .collect::<Vec<_>>()
-    );
-    assert_eq!(
-        numbers(1),
-        (102..110)
-            .zip(lens)
-            .map(|(cc, n)| (cc, false, n))
-            .collect::<Vec<_>>()
-    );
+    assert_eq!(numbers(0), (20..28).zip(lens).map(|(cc, n)| (cc, true, n)).collect::<Vec<_>>());
+    assert_eq!(numbers(1), (102..110).zip(lens).map(|(cc, n)| (cc, false, n)).collect::<Vec<_>>());
 }
 
 #[test]
 fn ports_match_by_part_of_the_name() {
-    let map =
-        |port: &str| Map::parse(&format!("name = \"x\"\nport = \"{port}\""), "x", &known).unwrap();
+    let map = |port: &str| Map::parse(&format!("name = \"x\"\nport = \"{port}\""), "x", &known).unwrap();
     assert!(map("eight").is_for("Box Of EIGHT MIDI 1"));
     assert!(!map("nine").is_for("Box Of EIGHT MIDI 1"));
     assert!(map("").is_for("") && map("").is_for("anything"));
@@ -683,23 +505,13 @@ fn ports_match_by_part_of_the_name() {
 fn a_full_queue_drops_and_counts() {
     let woken = Arc::new(AtomicUsize::new(0));
     let count = woken.clone();
-    let (mut sender, mut queue) = queue(
-        4,
-        Box::new(move || _ = count.fetch_add(1, Ordering::Relaxed)),
-    );
+    let (mut sender, mut queue) = queue(4, Box::new(move || _ = count.fetch_add(1, Ordering::Relaxed)));
     // Three messages in one packet, with a clock byte inside and system exclusive around: one wake.
     sender.push(5, &bytes("F0 7D 01 F7 B0 14 F8 01 15 02 C3 07"));
     assert_eq!(woken.load(Ordering::Relaxed), 1);
     let mut got = Vec::new();
     queue.drain(|m| got.push((m.at, m.bytes().to_vec())));
-    assert_eq!(
-        got,
-        [
-            (5, bytes("B0 14 01")),
-            (5, bytes("B0 15 02")),
-            (5, bytes("C3 07"))
-        ]
-    );
+    assert_eq!(got, [(5, bytes("B0 14 01")), (5, bytes("B0 15 02")), (5, bytes("C3 07"))]);
     // Clock alone wakes nobody.
     sender.push(6, &bytes("F8 FE"));
     assert_eq!(woken.load(Ordering::Relaxed), 1);
@@ -766,20 +578,9 @@ fn the_system_has_ports_or_says_why_not() {
         Err(other) => panic!("a list fails only for want of MIDI: {other}"),
     }
     let sequencer = std::path::Path::new("/dev/snd/seq");
-    if cfg!(all(
-        target_os = "linux",
-        feature = "midi",
-        not(feature = "jack")
-    )) && !sequencer.exists()
-    {
-        let why = SystemPorts::new()
-            .list()
-            .expect_err("no sequencer, no MIDI")
-            .to_string();
-        assert!(
-            why.starts_with("no MIDI: ") && why.contains("/dev/snd/seq"),
-            "{why}"
-        );
+    if cfg!(all(target_os = "linux", feature = "midi", not(feature = "jack"))) && !sequencer.exists() {
+        let why = SystemPorts::new().list().expect_err("no sequencer, no MIDI").to_string();
+        assert!(why.starts_with("no MIDI: ") && why.contains("/dev/snd/seq"), "{why}");
     }
 }
 
@@ -818,26 +619,16 @@ impl Ports for Scripted {
     fn open(&mut self, port: &PortInfo, waker: Waker) -> Result<Input, PanelError> {
         let mut desk = self.0.borrow_mut();
         if let Some(why) = &desk.refuse {
-            return Err(PanelError::Open {
-                port: port.name.clone(),
-                why: why.clone(),
-            });
+            return Err(PanelError::Open { port: port.name.clone(), why: why.clone() });
         }
         let (sender, queue) = queue(16, waker);
-        desk.open
-            .push((port.clone(), Rc::new(RefCell::new(sender))));
-        Ok(Input::new(
-            Box::new(Closing(port.id.clone(), desk.closed.clone())),
-            queue,
-        ))
+        desk.open.push((port.clone(), Rc::new(RefCell::new(sender))));
+        Ok(Input::new(Box::new(Closing(port.id.clone(), desk.closed.clone())), queue))
     }
 }
 
 fn port(id: &str, name: &str) -> PortInfo {
-    PortInfo {
-        id: id.to_owned(),
-        name: name.to_owned(),
-    }
+    PortInfo { id: id.to_owned(), name: name.to_owned() }
 }
 
 fn told(news: &[Plug]) -> Vec<String> {
@@ -867,68 +658,39 @@ fn panels_come_and_go() {
     assert_eq!(told(&second(&mut plugs)), [""; 0]);
     desk.borrow_mut().list = vec![port("1", "Box A"), port("2", "Other"), port("3", "Box A")];
     let news = second(&mut plugs);
-    assert_eq!(
-        told(&news),
-        ["opened 0 Box A", "opened 1 Box A"],
-        "what does not match stays closed"
-    );
+    assert_eq!(told(&news), ["opened 0 Box A", "opened 1 Box A"], "what does not match stays closed");
 
     // Its messages arrive and wake the reader.
-    let Some(Plug::Opened { queue, .. }) = news.into_iter().next() else {
-        unreachable!()
-    };
+    let Some(Plug::Opened { queue, .. }) = news.into_iter().next() else { unreachable!() };
     let mut queue = queue;
     desk.borrow().open[0].1.borrow_mut().push(1, &[0xB0, 20, 1]);
     let mut got = Vec::new();
     queue.drain(|m| got.push(m.bytes().to_vec()));
-    assert_eq!(
-        (got, woken.load(Ordering::Relaxed)),
-        (vec![vec![0xB0, 20, 1]], 1)
-    );
+    assert_eq!((got, woken.load(Ordering::Relaxed)), (vec![vec![0xB0, 20, 1]], 1));
 
     // One of two twins goes: the right one is closed, and has its number again when it is back, under
     // whatever handle.
     desk.borrow_mut().list.remove(0);
     assert_eq!(told(&second(&mut plugs)), ["closed 0 Box A"]);
-    assert_eq!(
-        *desk.borrow().closed.borrow(),
-        ["1"],
-        "the connection was dropped"
-    );
+    assert_eq!(*desk.borrow().closed.borrow(), ["1"], "the connection was dropped");
     desk.borrow_mut().list.push(port("9", "Box A"));
     assert_eq!(told(&second(&mut plugs)), ["opened 0 Box A"]);
     // Both go at once and come back in the other order: by handle, each has its own number.
     let both = std::mem::take(&mut desk.borrow_mut().list);
-    assert_eq!(
-        told(&second(&mut plugs)),
-        ["closed 0 Box A", "closed 1 Box A"]
-    );
+    assert_eq!(told(&second(&mut plugs)), ["closed 0 Box A", "closed 1 Box A"]);
     desk.borrow_mut().list = both;
-    assert_eq!(
-        told(&second(&mut plugs)),
-        ["opened 1 Box A", "opened 0 Box A"]
-    );
+    assert_eq!(told(&second(&mut plugs)), ["opened 1 Box A", "opened 0 Box A"]);
 
     // A handle that another device has now.
     desk.borrow_mut().list = vec![port("9", "Box B")];
-    assert_eq!(
-        told(&second(&mut plugs)),
-        ["closed 0 Box A", "closed 1 Box A", "opened 2 Box B"]
-    );
+    assert_eq!(told(&second(&mut plugs)), ["closed 0 Box A", "closed 1 Box A", "opened 2 Box B"]);
 
     // Another map: what it is for is opened, the rest closed.
     desk.borrow_mut().list.push(port("2", "Other"));
     plugs.set_pattern("OTHER");
-    assert_eq!(
-        told(&second(&mut plugs)),
-        ["closed 2 Box B", "opened 3 Other"]
-    );
+    assert_eq!(told(&second(&mut plugs)), ["closed 2 Box B", "opened 3 Other"]);
     drop(plugs);
-    assert_eq!(
-        desk.borrow().closed.borrow().last().unwrap(),
-        "2",
-        "all is closed in the end"
-    );
+    assert_eq!(desk.borrow().closed.borrow().last().unwrap(), "2", "all is closed in the end");
 }
 
 #[test]
@@ -944,10 +706,7 @@ fn the_list_is_asked_for_once_a_second() {
 
 #[test]
 fn no_midi_and_refusals_are_told_once_and_tried_again() {
-    let desk = Rc::new(RefCell::new(Desk {
-        unavailable: Some("none here".to_owned()),
-        ..Desk::default()
-    }));
+    let desk = Rc::new(RefCell::new(Desk { unavailable: Some("none here".to_owned()), ..Desk::default() }));
     let mut plugs = Plugs::new(Box::new(Scripted(desk.clone())), "", Arc::new(|| {}));
     let mut now = Instant::now();
     assert_eq!(told(&plugs.poll(now)), ["no MIDI: none here"]);
@@ -958,17 +717,10 @@ fn no_midi_and_refusals_are_told_once_and_tried_again() {
         "asking is noisy: not each second"
     );
     now += Duration::from_secs(1);
-    assert_eq!(
-        (told(&plugs.poll(now)), desk.borrow().lists),
-        (vec![], 2),
-        "asked again, but not told again"
-    );
+    assert_eq!((told(&plugs.poll(now)), desk.borrow().lists), (vec![], 2), "asked again, but not told again");
 
-    *desk.borrow_mut() = Desk {
-        list: vec![port("1", "Box")],
-        refuse: Some("in use".to_owned()),
-        ..Desk::default()
-    };
+    *desk.borrow_mut() =
+        Desk { list: vec![port("1", "Box")], refuse: Some("in use".to_owned()), ..Desk::default() };
     now += Duration::from_secs(30);
     let refused = "refused Box: MIDI port “Box” cannot be opened: in use";
     assert_eq!(told(&plugs.poll(now)), [refused]);

@@ -25,24 +25,16 @@ struct Server(Child);
 impl Server {
     fn start(name: &str) -> Self {
         let child = Command::new("jackd")
-            .args([
-                "-n", name, "-r", "-S", "-d", "dummy", "-r", "48000", "-p", "256", "-C", "0", "-P",
-                "0",
-            ])
+            .args(["-n", name, "-r", "-S", "-d", "dummy", "-r", "48000", "-p", "256", "-C", "0", "-P", "0"])
             .env("JACK_NO_AUDIO_RESERVATION", "1")
             .stdout(Stdio::null())
             .stderr(Stdio::null())
             .spawn()
-            .unwrap_or_else(|e| {
-                panic!("jackd does not start ({e}): install Debian's package `jackd2`")
-            });
+            .unwrap_or_else(|e| panic!("jackd does not start ({e}): install Debian's package `jackd2`"));
         let server = Self(child);
         let start = Instant::now();
         while let Err(why) = SystemPorts::new().list() {
-            assert!(
-                start.elapsed() < PATIENCE,
-                "jackd was started but does not answer: {why}"
-            );
+            assert!(start.elapsed() < PATIENCE, "jackd was started but does not answer: {why}");
             thread::sleep(Duration::from_millis(100));
         }
         server
@@ -62,10 +54,7 @@ impl Drop for Server {
 
 /// A panel: a client of the server with one output.
 fn panel() -> MidiOutputConnection {
-    MidiOutput::new("Test Panel")
-        .unwrap()
-        .create_virtual("out")
-        .unwrap()
+    MidiOutput::new("Test Panel").unwrap().create_virtual("out").unwrap()
 }
 
 /// Polls, with a clock that runs ahead, until there is news.
@@ -100,10 +89,7 @@ fn a_panel_on_a_real_server() {
         std::env::set_var("JACK_NO_START_SERVER", "1");
     }
     assert!(
-        matches!(
-            SystemPorts::new().list(),
-            Err(greyhold::panel::PanelError::Unavailable { .. })
-        ),
+        matches!(SystemPorts::new().list(), Err(greyhold::panel::PanelError::Unavailable { .. })),
         "no server is no MIDI, and no panic"
     );
     let server = Server::start(&name);
@@ -158,9 +144,7 @@ fn a_panel_on_a_real_server() {
                 return;
             };
             for one in surface.feed(&event, &|_| Some(0.5)) {
-                let Move::Turn { target, detents } = one else {
-                    panic!("an encoder turns: {one:?}")
-                };
+                let Move::Turn { target, detents } = one else { panic!("an encoder turns: {one:?}") };
                 *steps.entry(target.to_string()).or_default() += detents;
             }
         });
@@ -171,15 +155,9 @@ fn a_panel_on_a_real_server() {
     for (i, raw) in heard.iter().enumerate() {
         assert_eq!(raw.bytes(), message(i), "message {i}: as sent, in order");
     }
-    assert!(
-        heard.windows(2).all(|w| w[0].at <= w[1].at),
-        "time does not run backwards"
-    );
+    assert!(heard.windows(2).all(|w| w[0].at <= w[1].at), "time does not run backwards");
     assert!(woken.load(Ordering::Relaxed) > 0, "the reader was woken");
-    println!(
-        "{TURNS} messages in {took:?}, {} wakes",
-        woken.load(Ordering::Relaxed)
-    );
+    println!("{TURNS} messages in {took:?}, {} wakes", woken.load(Ordering::Relaxed));
 
     // What each parameter must have moved by, from the bytes by two's complement.
     let total = |encoder: usize| -> f64 {
@@ -197,19 +175,11 @@ fn a_panel_on_a_real_server() {
         ("look/split-tone/strength", total(6)),
         ("look/strength", total(7)),
     ];
-    assert_eq!(
-        steps,
-        expected
-            .map(|(address, steps)| (address.to_owned(), steps))
-            .into()
-    );
+    assert_eq!(steps, expected.map(|(address, steps)| (address.to_owned(), steps)).into());
 
     // Unplugging, and plugging in again: the same number.
     drop(device);
-    assert!(matches!(
-        news(&mut plugs, &mut clock)[..],
-        [Plug::Closed { port: 0, .. }]
-    ));
+    assert!(matches!(news(&mut plugs, &mut clock)[..], [Plug::Closed { port: 0, .. }]));
     let mut device = panel();
     let (port, _, mut queue) = opened(news(&mut plugs, &mut clock));
     assert_eq!(port, 0, "the panel has its number again");

@@ -9,8 +9,12 @@ use std::fmt::Write;
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 
-use greyhold::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix, encoding};
-use greyhold::gpu::{Agreement, Assembly, Gpu, Request, TOLERANCE, Tolerance, agreement, pad, settings, vectors};
+use greyhold::colour::{
+    DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix, encoding,
+};
+use greyhold::gpu::{
+    Agreement, Assembly, Gpu, Request, TOLERANCE, Tolerance, agreement, pad, settings, vectors,
+};
 use greyhold::look::{Kind, STAGES, Stage};
 use greyhold::picture::{
     Balance, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Structure, Tail, Target, cpu,
@@ -62,7 +66,13 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
         for (_, recipe) in all {
             found = found.and(compare(gpu, &recipe, &test_frame, TOLERANCE));
         }
-        cases.push(Case { name: format!("stage {}", d.key), tolerance: TOLERANCE, reason: "default", found, hash });
+        cases.push(Case {
+            name: format!("stage {}", d.key),
+            tolerance: TOLERANCE,
+            reason: "default",
+            found,
+            hash,
+        });
     }
     let acescg = encoding("acescg").unwrap();
     // Codes from −0.05 to 1.1: what a camera file can hold, and a little more.
@@ -81,17 +91,17 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
         }
     }
     // Without an output transform nothing bounds light ahead of the matrix.
-    let display_light =
-        frame(vectors(2048).into_iter().map(|p| p.map(|v| v.min(0.67))).collect());
+    let display_light = frame(vectors(2048).into_iter().map(|p| p.map(|v| v.min(0.67))).collect());
     for display in DISPLAYS {
         for &transform in OUTPUT_TRANSFORMS {
-            let mut recipe = Recipe::conversion(
-                encoding("acescct").unwrap(),
-                Tail::Display { transform, display },
-            );
+            let mut recipe =
+                Recipe::conversion(encoding("acescct").unwrap(), Tail::Display { transform, display });
             recipe.balance = Some(Balance { values: [0.3, 2.0, -1.0, 3.5] });
             let (input, reason) = match transform {
-                OutputTransform::None => (&display_light, "display signal; light to two stops over display white, since the matrix cancels above"),
+                OutputTransform::None => (
+                    &display_light,
+                    "display signal; light to two stops over display white, since the matrix cancels above",
+                ),
                 OutputTransform::Plain => (&test_frame, "display signal"),
             };
             cases.push(Case {
@@ -141,17 +151,17 @@ fn read_record() -> BTreeMap<String, BTreeMap<String, (String, String)>> {
 fn every_stage_encoding_and_display_agrees() {
     let gpu = gpu();
     let cases = cases(&gpu);
-    assert_eq!(
-        cases.len(),
-        STAGES.len() + 2 * ENCODINGS.len() + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
-    );
+    assert_eq!(cases.len(), STAGES.len() + 2 * ENCODINGS.len() + DISPLAYS.len() * OUTPUT_TRANSFORMS.len());
     let backend = backend(&gpu);
     let mut record = read_record();
     let mut failures = String::new();
     let mut stale = 0;
     println!("{} on {}", cases.len(), gpu.name());
     for case in &cases {
-        println!("{:28} {:.3} of the tolerance, {:.2e} at most", case.name, case.found.worst_share, case.found.worst);
+        println!(
+            "{:28} {:.3} of the tolerance, {:.2e} at most",
+            case.name, case.found.worst_share, case.found.worst
+        );
         if !case.found.holds() {
             let (pixel, channel, c, g) = case.found.at;
             let _ = writeln!(
@@ -188,7 +198,9 @@ fn every_stage_encoding_and_display_agrees() {
         let path = std::env::var("OUT").map_or(RECORD.to_owned(), |out| format!("{out}/parity.tsv"));
         std::fs::write(path, text).unwrap();
     } else if stale > 0 {
-        println!("warning: {stale} records of {RECORD} are older than their shaders; UPDATE=1 measures them again");
+        println!(
+            "warning: {stale} records of {RECORD} are older than their shaders; UPDATE=1 measures them again"
+        );
     }
     assert!(failures.is_empty(), "on {}:\n{failures}", gpu.name());
 }
@@ -204,7 +216,10 @@ fn a_wrong_twin_is_rejected() {
     let structure = Structure::of(&recipe, Target::Float);
     let pipeline = gpu
         .pipelines
-        .build(&Assembly::picture_with(&structure, &|k| if k == kind { wrong } else { k.declaration().wgsl }), Target::Float)
+        .build(
+            &Assembly::picture_with(&structure, &|k| if k == kind { wrong } else { k.declaration().wgsl }),
+            Target::Float,
+        )
         .unwrap();
     let frame = frame(vectors(256));
     let on_gpu = gpu.signal_with(&pipeline, &recipe, &frame, Some(POISON)).unwrap();
@@ -219,7 +234,9 @@ fn an_unwritten_pixel_is_seen() {
     let acescg = encoding("acescg").unwrap();
     let recipe = Recipe::conversion(acescg, Tail::Encoding(acescg));
     let mut assembly = Assembly::picture(&Structure::of(&recipe, Target::Float));
-    assembly.text = assembly.text.replace("let at = vec2<i32>(id.xy);", "if id.y == 3u { return; }\n    let at = vec2<i32>(id.xy);");
+    assembly.text = assembly
+        .text
+        .replace("let at = vec2<i32>(id.xy);", "if id.y == 3u { return; }\n    let at = vec2<i32>(id.xy);");
     let pipeline = gpu.pipelines.build(&assembly, Target::Float).unwrap();
     let frame = frame(vectors(256));
     let on_gpu = gpu.signal_with(&pipeline, &recipe, &frame, Some(POISON)).unwrap();
@@ -278,7 +295,14 @@ fn every_pixel_layout_agrees() {
         Tail::Display { transform: OUTPUT_TRANSFORMS[0], display: &DISPLAYS[0] },
     );
     let mut count = 0;
-    for (sample, depth) in [(Sample::U8, 8), (Sample::U16, 10), (Sample::U16, 12), (Sample::U16, 16), (Sample::F16, 16), (Sample::F32, 16)] {
+    for (sample, depth) in [
+        (Sample::U8, 8),
+        (Sample::U16, 10),
+        (Sample::U16, 12),
+        (Sample::U16, 16),
+        (Sample::F16, 16),
+        (Sample::F32, 16),
+    ] {
         for range in [Range::Narrow, Range::Full] {
             for chroma in [Chroma::C444, Chroma::C422, Chroma::C420] {
                 for siting in [Siting::Left, Siting::Centre, Siting::TopLeft] {

@@ -8,9 +8,7 @@ use std::path::{Path, PathBuf};
 
 use greyhold::colour::{Range, YcbcrMatrix, display, encoding, output_transform};
 use greyhold::look::{Chain, Stage, stage};
-use greyhold::picture::{
-    BALANCE, Balance, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Tail, cpu,
-};
+use greyhold::picture::{BALANCE, Balance, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Tail, cpu};
 use serde_json::Value;
 
 struct Clip {
@@ -26,32 +24,22 @@ impl Clip {
                  run tests/setup.sh, then set GREYHOLD_REAL_CLIP=target/real-clip"
             );
         };
-        let about =
-            serde_json::from_slice(&read(&folder.join("clip.json"))).expect("clip.json is JSON");
+        let about = serde_json::from_slice(&read(&folder.join("clip.json"))).expect("clip.json is JSON");
         Self { folder, about }
     }
 
     fn number(&self, key: &str) -> u32 {
-        self.about[key]
-            .as_u64()
-            .unwrap_or_else(|| panic!("clip.json has no {key}")) as u32
+        self.about[key].as_u64().unwrap_or_else(|| panic!("clip.json has no {key}")) as u32
     }
 
     fn text(&self, key: &str) -> &str {
-        self.about[key]
-            .as_str()
-            .unwrap_or_else(|| panic!("clip.json has no {key}"))
+        self.about[key].as_str().unwrap_or_else(|| panic!("clip.json has no {key}"))
     }
 
     /// The frames that have an expected picture.
     fn expected_frames(&self) -> Vec<u32> {
-        let frames = self.about["expected"]
-            .as_array()
-            .expect("clip.json says which frames are expected");
-        frames
-            .iter()
-            .map(|f| f.as_u64().expect("a frame's number") as u32)
-            .collect()
+        let frames = self.about["expected"].as_array().expect("clip.json says which frames are expected");
+        frames.iter().map(|f| f.as_u64().expect("a frame's number") as u32).collect()
     }
 
     fn frame(&self, sampling: &str, number: u32) -> Frame {
@@ -61,11 +49,7 @@ impl Clip {
             sample: Sample::U16,
             depth: 10,
             range: Range::Narrow,
-            chroma: if sampling == "422" {
-                Chroma::C422
-            } else {
-                Chroma::C444
-            },
+            chroma: if sampling == "422" { Chroma::C422 } else { Chroma::C444 },
             siting: Siting::Left,
         };
         let sizes: [usize; 3] = std::array::from_fn(|p| {
@@ -74,11 +58,7 @@ impl Clip {
         });
         let bytes = read(&self.folder.join(format!("clip_{sampling}.yuv")));
         let length: usize = sizes.iter().sum();
-        assert_eq!(
-            bytes.len(),
-            length * self.number("frames") as usize,
-            "clip_{sampling}.yuv"
-        );
+        assert_eq!(bytes.len(), length * self.number("frames") as usize, "clip_{sampling}.yuv");
         let mut at = length * number as usize;
         let planes = sizes.map(|size| {
             at += size;
@@ -88,11 +68,7 @@ impl Clip {
     }
 
     fn expected(&self, sampling: &str, number: u32) -> Vec<f32> {
-        let bytes = read(
-            &self
-                .folder
-                .join(format!("expected_{sampling}_{number:02}.f32")),
-        );
+        let bytes = read(&self.folder.join(format!("expected_{sampling}_{number:02}.f32")));
         let (numbers, rest) = bytes.as_chunks::<4>();
         assert!(rest.is_empty());
         numbers.iter().map(|&b| f32::from_le_bytes(b)).collect()
@@ -100,19 +76,13 @@ impl Clip {
 
     fn recipe(&self) -> Recipe {
         let mut balance = Balance::default();
-        let wanted = self.about["balance"]
-            .as_object()
-            .expect("clip.json has a balance");
+        let wanted = self.about["balance"].as_object().expect("clip.json has a balance");
         for (key, value) in wanted {
-            let field = BALANCE
-                .iter()
-                .position(|p| p.key == key)
-                .unwrap_or_else(|| panic!("balance has no {key}"));
+            let field =
+                BALANCE.iter().position(|p| p.key == key).unwrap_or_else(|| panic!("balance has no {key}"));
             balance.values[field] = value.as_f64().expect("a number");
         }
-        let stages = self.about["stages"]
-            .as_array()
-            .expect("clip.json has stages");
+        let stages = self.about["stages"].as_array().expect("clip.json has stages");
         let look = stages
             .iter()
             .map(|s| {
@@ -120,31 +90,19 @@ impl Clip {
                 let mut made = Stage::new(stage(key).unwrap_or_else(|| panic!("no stage {key}")));
                 made.strength = s["strength"].as_f64().expect("a strength");
                 for (key, value) in s["parameters"].as_object().expect("parameters") {
-                    let index = made
-                        .declaration()
-                        .index(key)
-                        .unwrap_or_else(|| panic!("no parameter {key}"));
+                    let index = made.declaration().index(key).unwrap_or_else(|| panic!("no parameter {key}"));
                     made.values[index] = value.as_f64().expect("a number");
                 }
                 made
             })
             .collect();
         let look_strength = self.about["look strength"].as_f64().expect("a strength");
-        let chain = Chain {
-            look,
-            look_strength,
-            ..Chain::default()
-        };
+        let chain = Chain { look, look_strength, ..Chain::default() };
         let tail = Tail::Display {
             transform: output_transform(self.text("transform")).expect("an output transform"),
             display: display(self.text("display")).expect("a display"),
         };
-        Recipe::graded(
-            encoding(self.text("encoding")).expect("an encoding"),
-            balance,
-            &chain,
-            tail,
-        )
+        Recipe::graded(encoding(self.text("encoding")).expect("an encoding"), balance, &chain, tail)
     }
 }
 
@@ -171,11 +129,7 @@ fn difference(found: &cpu::Signal, expected: &[f32]) -> Difference {
     let mut codes: Vec<f64> = pairs
         .map(|(&a, &b)| {
             // A signal that is no number is as far off as one can be.
-            let code = if a.is_finite() {
-                f64::from(a - b).abs() * 1023.0
-            } else {
-                1023.0
-            };
+            let code = if a.is_finite() { f64::from(a - b).abs() * 1023.0 } else { 1023.0 };
             if b > DARK {
                 max_lit = max_lit.max(code);
             }
@@ -184,12 +138,7 @@ fn difference(found: &cpu::Signal, expected: &[f32]) -> Difference {
         .collect();
     codes.sort_by(f64::total_cmp);
     let at = |share: f64| codes[((codes.len() - 1) as f64 * share).round() as usize];
-    Difference {
-        p99: at(0.99),
-        p999: at(0.999),
-        max: at(1.0),
-        max_lit,
-    }
+    Difference { p99: at(0.99), p999: at(0.999), max: at(1.0), max_lit }
 }
 
 /// The promise is one ten-bit code at the 99th percentile. f32 against float64 leaves far less, so the
@@ -208,29 +157,14 @@ fn check(sampling: &str) {
             "{sampling} frame {number}, ten-bit codes: p99 {:.5}, p99.9 {:.5}, max {:.5}, max over black {:.5}",
             d.p99, d.p999, d.max, d.max_lit
         );
-        assert!(
-            d.p99 <= 1.0,
-            "{sampling} frame {number}: p99 is {} codes",
-            d.p99
-        );
-        assert!(
-            d.max_lit <= 0.01,
-            "{sampling} frame {number}: off by up to {} codes",
-            d.max_lit
-        );
-        assert!(
-            d.max <= 0.1,
-            "{sampling} frame {number}: off by up to {} codes near black",
-            d.max
-        );
+        assert!(d.p99 <= 1.0, "{sampling} frame {number}: p99 is {} codes", d.p99);
+        assert!(d.max_lit <= 0.01, "{sampling} frame {number}: off by up to {} codes", d.max_lit);
+        assert!(d.max <= 0.1, "{sampling} frame {number}: off by up to {} codes near black", d.max);
         // Much of the tonal range is there, or the comparison would say little.
         for (low, high) in [(0.0, 0.25), (0.25, 0.5), (0.5, 0.75), (0.75, 1.0)] {
             let inside = expected.iter().filter(|v| (low..high).contains(*v)).count();
             let share = inside as f64 / expected.len() as f64;
-            assert!(
-                share > 0.02,
-                "{sampling} frame {number}: only {share} of the signal in {low}–{high}"
-            );
+            assert!(share > 0.02, "{sampling} frame {number}: only {share} of the signal in {low}–{high}");
         }
     }
 }
@@ -252,8 +186,7 @@ fn small_mistakes_are_seen() {
     let clip = Clip::open();
     let expected = clip.expected("422", 11);
     let right = clip.recipe();
-    let off =
-        |recipe: &Recipe, frame: &Frame| difference(&cpu::signal(recipe, frame), &expected).p99;
+    let off = |recipe: &Recipe, frame: &Frame| difference(&cpu::signal(recipe, frame), &expected).p99;
     let frame = clip.frame("422", 11);
     for (field, change) in [(0, 0.05), (1, 0.5)] {
         let mut wrong = right.clone();

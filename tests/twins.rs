@@ -44,7 +44,12 @@ fn declarations_are_sound() {
         let mut keys = BTreeSet::new();
         for p in d.parameters {
             assert!(keys.insert(p.key), "{}: two parameters are called {}", d.key, p.key);
-            assert!(p.key != "strength" && p.key != "stage" && p.key != "on", "{}: {} is taken", d.key, p.key);
+            assert!(
+                p.key != "strength" && p.key != "stage" && p.key != "on",
+                "{}: {} is taken",
+                d.key,
+                p.key
+            );
             assert!(p.min < p.max && (p.min..=p.max).contains(&p.default), "{}/{}", d.key, p.key);
             assert!(p.step > 0.0 && p.step < p.max - p.min, "{}/{}: step", d.key, p.key);
             assert!(!p.doc.trim().is_empty(), "{}/{}: no doc", d.key, p.key);
@@ -120,12 +125,7 @@ fn storage_layout_is_what_the_structs_say() {
 
 #[test]
 fn a_line_of_the_whole_is_found_in_its_file() {
-    let structure = Structure {
-        graded: true,
-        stages: vec![Kind(0)],
-        transform: None,
-        target: Target::Float,
-    };
+    let structure = Structure { graded: true, stages: vec![Kind(0)], transform: None, target: Target::Float };
     let assembly = Assembly::picture(&structure);
     let line = 1 + assembly.text.lines().position(|l| l.starts_with("fn tone_scale_one")).unwrap();
     let (file, at) = assembly.locate(line);

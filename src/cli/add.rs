@@ -71,7 +71,8 @@ impl Add {
 
 /// What a shot is called: the clip's name without its numbers and ending.
 fn name(clip: &Path, info: &ClipInfo) -> String {
-    let stem = Path::new(&info.name).file_stem().map_or(info.name.clone(), |s| s.to_string_lossy().into_owned());
+    let stem =
+        Path::new(&info.name).file_stem().map_or(info.name.clone(), |s| s.to_string_lossy().into_owned());
     let plain = stem.trim_end_matches(|c: char| c == '#' || "._- ".contains(c));
     let folder = || clip.file_name().map_or("shot".into(), |n| n.to_string_lossy().into_owned());
     if plain.is_empty() { folder() } else { plain.to_owned() }

@@ -29,7 +29,8 @@ impl Bench {
         if !gpu.has_timestamps() {
             anyhow::bail!("{} has no timestamps, so its passes cannot be timed", gpu.name());
         }
-        let rows = gpu::bench(&gpu, &self.sizes, self.rounds as usize, &|what| eprintln!("measuring {what} …"))?;
+        let rows =
+            gpu::bench(&gpu, &self.sizes, self.rounds as usize, &|what| eprintln!("measuring {what} …"))?;
         if self.json {
             let report = serde_json::json!({ "adapter": gpu.name(), "rounds": self.rounds, "passes": rows });
             println!("{}", serde_json::to_string_pretty(&report)?);

@@ -50,7 +50,8 @@ impl Demo {
 /// Draws the scenes and writes the show, last of all. A second call after an interruption goes on where
 /// the first one was.
 fn make(dir: &Path) -> anyhow::Result<()> {
-    std::fs::create_dir_all(dir).with_context(|| format!("the folder {} could not be made", dir.display()))?;
+    std::fs::create_dir_all(dir)
+        .with_context(|| format!("the folder {} could not be made", dir.display()))?;
     let _lock = Lock::take(dir)?;
     let total: u32 = SCENES.iter().map(|s| s.frames).sum();
     let mut done = 0;

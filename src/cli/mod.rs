@@ -67,7 +67,12 @@ impl Arguments {
     }
 }
 
-fn named<T>(found: Option<T>, text: &str, kind: &str, accepted: impl Iterator<Item = &'static str>) -> Result<T, String> {
+fn named<T>(
+    found: Option<T>,
+    text: &str,
+    kind: &str,
+    accepted: impl Iterator<Item = &'static str>,
+) -> Result<T, String> {
     found.ok_or_else(|| {
         format!("no {kind} is called {text:?}; accepted: {}", accepted.collect::<Vec<_>>().join(", "))
     })

@@ -37,7 +37,11 @@ impl New {
         let mut show = Show::new(self.name.unwrap_or(folder));
         show.rate = self.rate;
         save(&show, &self.dir)?;
-        println!("{} is ready; next: greyhold add {} CLIP --encoding ID", self.dir.join(SHOW_FILE).display(), self.dir.display());
+        println!(
+            "{} is ready; next: greyhold add {} CLIP --encoding ID",
+            self.dir.join(SHOW_FILE).display(),
+            self.dir.display()
+        );
         Ok(ExitCode::SUCCESS)
     }
 }

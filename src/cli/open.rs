@@ -106,7 +106,8 @@ pub(super) fn map(wanted: Option<&str>) -> anyhow::Result<Map> {
         return Ok(Map::parse(text, file, &check_address)?);
     }
     let names: Vec<_> = SHIPPED.iter().filter_map(|(file, _)| file.strip_suffix(".toml")).collect();
-    let text = std::fs::read_to_string(wanted)
-        .with_context(|| format!("no panel map {wanted:?}: it is no file that can be read, and none of {}", names.join(", ")))?;
+    let text = std::fs::read_to_string(wanted).with_context(|| {
+        format!("no panel map {wanted:?}: it is no file that can be read, and none of {}", names.join(", "))
+    })?;
     Ok(Map::parse(&text, wanted, &check_address)?)
 }

@@ -120,10 +120,12 @@ impl Values {
             chain.look_strength = 1.0;
         }
         let shot = match (&show, &self.shot) {
-            (Some(show), Some(name)) => Some(show.shots.iter().find(|s| s.name == *name).with_context(|| {
-                let names: Vec<_> = show.shots.iter().map(|s| s.name.as_str()).collect();
-                format!("no shot is called {name:?}; accepted: {}", names.join(", "))
-            })?),
+            (Some(show), Some(name)) => {
+                Some(show.shots.iter().find(|s| s.name == *name).with_context(|| {
+                    let names: Vec<_> = show.shots.iter().map(|s| s.name.as_str()).collect();
+                    format!("no shot is called {name:?}; accepted: {}", names.join(", "))
+                })?)
+            }
             _ => None,
         };
         let balance = shot.map(|s| s.balance).unwrap_or_default();

@@ -79,7 +79,19 @@ impl Curve {
             }
             Self::PowerToe { gamma, offset, slope, cut, signal_cut } => (
                 Family::PowerToe,
-                [gamma, 1.0 / gamma, offset, slope, cut, signal_cut, 1.0 + offset, 1.0 / (1.0 + offset), 1.0 / slope, 0.0, 0.0],
+                [
+                    gamma,
+                    1.0 / gamma,
+                    offset,
+                    slope,
+                    cut,
+                    signal_cut,
+                    1.0 + offset,
+                    1.0 / (1.0 + offset),
+                    1.0 / slope,
+                    0.0,
+                    0.0,
+                ],
             ),
         };
         CurveValues { family, k: k.map(T::of) }
@@ -105,11 +117,8 @@ impl<T: Real> CurveValues<T> {
         match self.family {
             Family::Linear => y,
             Family::Log => {
-                let x = if y < k[5] {
-                    (y - k[7]) * k[10]
-                } else {
-                    (((y - k[3]) * k[9]).exp_2() - k[1]) * k[8]
-                };
+                let x =
+                    if y < k[5] { (y - k[7]) * k[10] } else { (((y - k[3]) * k[9]).exp_2() - k[1]) * k[8] };
                 x.at_most(T::of(LINEAR_MAX))
             }
             Family::Power => y.power(k[0]),

@@ -65,7 +65,16 @@ const LOGC4: Curve = {
     let two_to_7 = LOGC4_POWER;
     let s = 7.0 * std::f64::consts::LN_2 * two_to_7 / (a * b);
     let t = (two_to_7 / 2.0 - 64.0) / a;
-    Curve::Log { a, b: 64.0, c: b / 14.0, d: c - 6.0 * b / 14.0, cut: t, signal_cut: 0.0, e: 1.0 / s, f: -t / s }
+    Curve::Log {
+        a,
+        b: 64.0,
+        c: b / 14.0,
+        d: c - 6.0 * b / 14.0,
+        cut: t,
+        signal_cut: 0.0,
+        e: 1.0 / s,
+        f: -t / s,
+    }
 };
 /// 2^(7 − 14·95/928).
 const LOGC4_POWER: f64 = 47.399_841_993_697_55;
@@ -92,7 +101,8 @@ const V_LOG: Curve = Curve::Log {
     f: 0.125,
 };
 
-const AWG4: Primaries = Primaries { rgb: [[0.7347, 0.2653], [0.1424, 0.8576], [0.0991, -0.0308]], white: D65 };
+const AWG4: Primaries =
+    Primaries { rgb: [[0.7347, 0.2653], [0.1424, 0.8576], [0.0991, -0.0308]], white: D65 };
 const S_GAMUT3_CINE: Primaries =
     Primaries { rgb: [[0.766, 0.275], [0.225, 0.800], [0.089, -0.087]], white: D65 };
 const V_GAMUT: Primaries = Primaries { rgb: [[0.730, 0.280], [0.165, 0.840], [0.100, -0.030]], white: D65 };

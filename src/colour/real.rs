@@ -35,11 +35,7 @@ pub trait Real:
 
     /// `self` to the power `exponent`; 0 for a base that is not positive.
     fn power(self, exponent: Self) -> Self {
-        if self > Self::of(0.0) {
-            (exponent * self.log_2()).exp_2()
-        } else {
-            Self::of(0.0)
-        }
+        if self > Self::of(0.0) { (exponent * self.log_2()).exp_2() } else { Self::of(0.0) }
     }
     /// The smaller of two.
     fn at_most(self, limit: Self) -> Self {
@@ -96,7 +92,8 @@ impl Real for f32 {
         let s = (m - 1.0) / (m + 1.0);
         let q = s * s;
         // 2/ln 2 · atanh(s), by its series.
-        let series = 2.885_390_1 + q * (0.961_796_7 + q * (0.577_078_04 + q * (0.412_198_6 + q * 0.320_598_9)));
+        let series =
+            2.885_390_1 + q * (0.961_796_7 + q * (0.577_078_04 + q * (0.412_198_6 + q * 0.320_598_9)));
         e as f32 + s * series
     }
 
@@ -109,7 +106,8 @@ impl Real for f32 {
             + f * (0.693_147_2
                 + f * (0.240_226_5
                     + f * (0.055_504_11
-                        + f * (0.009_618_129 + f * (0.001_333_355_8 + f * (0.000_154_035_3 + f * 0.000_015_252_734))))));
+                        + f * (0.009_618_129
+                            + f * (0.001_333_355_8 + f * (0.000_154_035_3 + f * 0.000_015_252_734))))));
         f32::from_bits((p.to_bits() as i32 + ((i as i32) << 23)) as u32)
     }
 

@@ -24,7 +24,9 @@ impl OutputTransform {
     /// One line about it.
     pub const fn doc(self) -> &'static str {
         match self {
-            Self::Plain => "a tone scale on each channel; grey at 10 % of peak; saturated highlights skew in hue",
+            Self::Plain => {
+                "a tone scale on each channel; grey at 10 % of peak; saturated highlights skew in hue"
+            }
             Self::None => "no rendering: light passes as it is, clipped; for display-referred footage",
         }
     }
@@ -69,13 +71,7 @@ impl<T: Real> ToneScale<T> {
         let w_2 = c / g_ipp2;
         let s_2 = w_2 * m_1;
         let u_2 = ((r_hit / m_1) / (r_hit / m_1 + w_2)).powf(g);
-        Self {
-            m_2: T::of(m_1 / u_2),
-            s_2: T::of(s_2),
-            g: T::of(g),
-            t_1: T::of(t_1),
-            peak: T::of(m_0),
-        }
+        Self { m_2: T::of(m_1 / u_2), s_2: T::of(s_2), g: T::of(g), t_1: T::of(t_1), peak: T::of(m_0) }
     }
 
     /// Scene light to display light with peak 1. Twin: `tone_scale`.

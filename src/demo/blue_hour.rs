@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::RATE;
 use super::camera::{Plate, Raster, Sample, Sensor, View};
 use super::coach::{self, FIRST, HALF, MIDDLE, PITCH, SIDE};
 use super::field::{self, Near, Ray, block, pole, slab};
@@ -12,7 +13,6 @@ use super::snow;
 use super::terrain::{Terrain, through_air};
 use super::vapour::Vapour;
 use super::vector::{V3, mix, smooth, v3};
-use super::RATE;
 
 const FAR: f32 = 110.0;
 /// Front of the train, and where it ends.
@@ -165,7 +165,11 @@ impl BlueHour {
         let k = 1.0 / (y + 0.10);
         let streak = fractal(0.35 * to.x * k + 2.0, 1.5 * to.z * k * 0.5 + 3.1 * y, 6, 240);
         let veil = smooth(0.02, 0.5, streak) * smooth(0.03, 0.12, y) * smooth(0.6, 0.25, y);
-        mix(c, mix(v3(0.011, 0.016, 0.030), v3(0.10, 0.050, 0.040), west.powi(5) * smooth(0.4, 0.1, y)), 0.55 * veil)
+        mix(
+            c,
+            mix(v3(0.011, 0.016, 0.030), v3(0.10, 0.050, 0.040), west.powi(5) * smooth(0.4, 0.1, y)),
+            0.55 * veil,
+        )
     }
 
     fn stars(to: V3) -> V3 {
@@ -239,11 +243,8 @@ impl BlueHour {
         let half = 1.32 - 0.10 * smooth(2.75, 3.7, p.y);
         let (joint, _) = repeat(p.z - (FIRST + 8.0 * PITCH), 9.0 * PITCH);
         let gap = 0.09 * smooth(0.42, 0.34, joint.abs()) * if p.z > FRONT + 6.0 { 1.0 } else { 0.0 };
-        let body = block(
-            v3(q.x, q.y - 2.03, q.z - 0.5 * nose),
-            v3(half - gap, 1.62, long - 0.5 * nose),
-            0.22,
-        ) * 0.9;
+        let body =
+            block(v3(q.x, q.y - 2.03, q.z - 0.5 * nose), v3(half - gap, 1.62, long - 0.5 * nose), 0.22) * 0.9;
         let (u, i) = coach::bay(p.z);
         let pane = if i.is_some() { slab(u, p.y - MIDDLE, HALF[0], HALF[1], 0.08) } else { 1.0 };
         let side = (q.x + half).abs();
@@ -295,7 +296,14 @@ impl BlueHour {
             n.add((p - self.lamps[k].at).length() - self.lamps[k].size, M::Bulb(k as u8));
         }
         let s = p - v3(0.9, 0.0, 64.2);
-        n.add(pole(s - v3(0.0, 2.3, 0.0), 0.07, 2.4).min(block(s - v3(0.0, 4.4, 0.0), v3(0.25, 0.5, 0.08), 0.02)), M::Metal);
+        n.add(
+            pole(s - v3(0.0, 2.3, 0.0), 0.07, 2.4).min(block(
+                s - v3(0.0, 4.4, 0.0),
+                v3(0.25, 0.5, 0.08),
+                0.02,
+            )),
+            M::Metal,
+        );
     }
 
     fn house(&self, p: V3, n: &mut Near<M>) {
@@ -350,7 +358,8 @@ impl BlueHour {
         }
         let tier = up * (6.0 + 0.75 * tall) + 0.35 * (3.0 * q.z.atan2(q.x) + 9.0 * h(5)).sin();
         let saw = tier - floor(tier) as f32;
-        let reach = wide * (1.0 - up).max(0.0) * (1.08 - 0.62 * saw) + 0.42 * cloud(q * 2.6, 3, 236) * (1.1 - up);
+        let reach =
+            wide * (1.0 - up).max(0.0) * (1.08 - 0.62 * saw) + 0.42 * cloud(q * 2.6, 3, 236) * (1.1 - up);
         n.add(((r - reach) * 0.42).max(q.y - tall).min(border), M::Fir);
     }
 
@@ -411,7 +420,8 @@ impl BlueHour {
                 let k = 240.0;
                 let chance = cell(floor(p.x * k), floor(p.z * k), 260);
                 if chance > 0.9955 && t < 14.0 {
-                    light = light * (1.0 + 7.0 * smooth(14.0, 3.0, t) * cell(floor(p.x * k), floor(p.z * k), 261));
+                    light = light
+                        * (1.0 + 7.0 * smooth(14.0, 3.0, t) * cell(floor(p.x * k), floor(p.z * k), 261));
                 }
                 return (light, 0.0);
             }
@@ -420,7 +430,11 @@ impl BlueHour {
                 let band = smooth(0.012, 0.0, (p.y - 1.62).abs() - 0.05);
                 let dirt = smooth(1.1, 0.5, p.y + 0.35 * fractal(1.5 * p.z, 2.0 * p.y, 4, 262));
                 let (door, _) = repeat(p.z - (FIRST + 8.0 * PITCH), 9.0 * PITCH);
-                let seam = smooth(0.02, 0.005, (door.abs() - 0.98).abs()).max(smooth(0.02, 0.005, (door.abs() - 0.44).abs()));
+                let seam = smooth(0.02, 0.005, (door.abs() - 0.98).abs()).max(smooth(
+                    0.02,
+                    0.005,
+                    (door.abs() - 0.44).abs(),
+                ));
                 let base = mix(v3(0.175, 0.026, 0.020), v3(0.52, 0.45, 0.34), band);
                 let base = if p.y > 2.95 { v3(0.12, 0.115, 0.11) } else { base };
                 mix(base, v3(0.22, 0.21, 0.21), 0.7 * dirt) * (1.0 - 0.7 * seam)
@@ -444,7 +458,8 @@ impl BlueHour {
                 let q = p - HOUSE;
                 let (u, v) = (q.x + 0.3 * q.z, q.y);
                 let up = v > 3.0;
-                let bars = smooth(0.02, 0.035, (repeat(u + 0.1, 0.42).0).abs()) * smooth(0.02, 0.035, (v - 1.6).abs());
+                let bars = smooth(0.02, 0.035, (repeat(u + 0.1, 0.42).0).abs())
+                    * smooth(0.02, 0.035, (v - 1.6).abs());
                 let curtain = 0.55 + 0.45 * (24.0 * u).sin().abs();
                 let k = if up { 0.25 } else { 1.15 };
                 return (v3(1.0, 0.56, 0.22) * (k * (0.1 + 0.9 * bars) * curtain), 0.0);
@@ -466,12 +481,17 @@ impl BlueHour {
         let bounce = coach::outside(below, V3::UP) * (0.55 * (1.0 - up) * open);
         let mut light = albedo * (fill + bounce + self.lit(off, n, 0.0));
         if shine > 0.0 {
-            let seen = if mirror.y > 0.0 { self.sky(mirror) } else { SKY * 0.9 + coach::outside(below, V3::UP) * 0.8 };
+            let seen = if mirror.y > 0.0 {
+                self.sky(mirror)
+            } else {
+                SKY * 0.9 + coach::outside(below, V3::UP) * 0.8
+            };
             light += seen * (shine * open);
             for lamp in &self.lamps {
                 let to = (lamp.at - p).unit();
                 let d2 = (lamp.at - p).dot(lamp.at - p);
-                light += lamp.power * (shine * 14.0 * lamp.towards(p) * mirror.dot(to).max(0.0).powi(180) / d2.max(0.2));
+                light += lamp.power
+                    * (shine * 14.0 * lamp.towards(p) * mirror.dot(to).max(0.0).powi(180) / d2.max(0.2));
             }
         }
         (light, 0.0)
@@ -524,12 +544,15 @@ impl BlueHour {
             density: |p: V3| {
                 let drift = p - v3(-0.22, 0.55, -0.12) * time;
                 let out = (SIDE - p.x) / 1.8;
-                let body = 1.0 - ((p.z - 21.5) / (1.0 + 1.4 * p.y.max(0.0))).powi(2) - (out - 0.25 * p.y).powi(2);
+                let body =
+                    1.0 - ((p.z - 21.5) / (1.0 + 1.4 * p.y.max(0.0))).powi(2) - (out - 0.25 * p.y).powi(2);
                 let shape = 0.7 * body + 1.5 * cloud(drift * 1.1, 4, 270) - 0.25;
                 1.1 * smooth(0.0, 0.9, shape) * smooth(2.6, 0.9, p.y) * smooth(-0.4, 0.1, p.y)
             },
             light: |p: V3, _| {
-                SKY * 0.9 + coach::outside(p, v3(0.9, 0.43, 0.0)) * 1.3 + coach::outside(p, v3(-0.5, 0.8, 0.3)) * 0.4
+                SKY * 0.9
+                    + coach::outside(p, v3(0.9, 0.43, 0.0)) * 1.3
+                    + coach::outside(p, v3(-0.5, 0.8, 0.3)) * 0.4
             },
         }
         .draw(&mut picture, plate, &self.view, dx);

@@ -260,7 +260,14 @@ pub struct Sensor {
 impl Sensor {
     /// What the sensor makes of the light in frame `frame`. Noise is drawn for each pixel in the camera's
     /// primaries and spread a little over its neighbours, as interpolating a colour filter array does.
-    pub fn record(&self, encoding: &Encoding, light: &[V3], width: usize, frame: u32, seed: u32) -> Vec<[f32; 3]> {
+    pub fn record(
+        &self,
+        encoding: &Encoding,
+        light: &[V3],
+        width: usize,
+        frame: u32,
+        seed: u32,
+    ) -> Vec<[f32; 3]> {
         let (to, from) = (encoding.from_acescg().rows::<f32>(), encoding.to_acescg().rows::<f32>());
         let draw = |x: usize, y: usize, c: u32| {
             bell(hash(x as u32 ^ (c << 24), y as u32, seed.wrapping_mul(977).wrapping_add(frame)))

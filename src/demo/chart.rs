@@ -8,9 +8,30 @@ pub const D50: [f64; 2] = [0.345_702_9, 0.358_538_6];
 
 /// Names, in the chart's order: rows from the top, left to right.
 pub const NAMES: [&str; 24] = [
-    "dark skin", "light skin", "blue sky", "foliage", "blue flower", "bluish green", "orange", "purplish blue",
-    "moderate red", "purple", "yellow green", "orange yellow", "blue", "green", "red", "yellow", "magenta", "cyan",
-    "white 9.5", "neutral 8", "neutral 6.5", "neutral 5", "neutral 3.5", "black 2",
+    "dark skin",
+    "light skin",
+    "blue sky",
+    "foliage",
+    "blue flower",
+    "bluish green",
+    "orange",
+    "purplish blue",
+    "moderate red",
+    "purple",
+    "yellow green",
+    "orange yellow",
+    "blue",
+    "green",
+    "red",
+    "yellow",
+    "magenta",
+    "cyan",
+    "white 9.5",
+    "neutral 8",
+    "neutral 6.5",
+    "neutral 5",
+    "neutral 3.5",
+    "black 2",
 ];
 
 /// CIE L*a*b* under D50, 2° observer: the maker's values for charts since November 2014, as the package

@@ -37,13 +37,16 @@ pub fn inside(ray: &Ray, time: f32) -> V3 {
     let back = p + d * far.min(roof);
     let mut light = if roof < far {
         // A row of lamps along the middle of the ceiling, with gaps.
-        let tube = smooth(0.16, 0.10, (back.x - SIDE - 1.2).abs()) * smooth(0.8, 0.72, repeat(back.z, 1.95).0.abs());
+        let tube =
+            smooth(0.16, 0.10, (back.x - SIDE - 1.2).abs()) * smooth(0.8, 0.72, repeat(back.z, 1.95).0.abs());
         WARM * 1.1 + v3(1.0, 0.74, 0.44) * (5.5 * tube)
     } else {
         let v = back.y;
         let (bu, _) = repeat(back.z - FIRST, PITCH);
         let pane = smooth(0.02, -0.02, (bu.abs() - HALF[0]).max((v - MIDDLE).abs() - HALF[1]));
-        let wall = WARM * (0.55 + 0.42 * smooth(1.5, 3.0, v)) * (1.0 + 0.12 * fractal(3.0 * back.z, 6.0 * v, 3, 202));
+        let wall = WARM
+            * (0.55 + 0.42 * smooth(1.5, 3.0, v))
+            * (1.0 + 0.12 * fractal(3.0 * back.z, 6.0 * v, 3, 202));
         let wall = wall * (1.0 - 0.5 * smooth(0.03, 0.0, (v - 2.74).abs() - 0.03));
         // The far windows mirror the room.
         mix(wall, WARM * (0.10 + 0.06 * plane(2.0 * back.z, 2.0 * v, 204)), pane)
@@ -55,7 +58,11 @@ pub fn inside(ray: &Ray, time: f32) -> V3 {
         let top = 2.10 + 0.02 * (cell(j, 3, 206) - 0.5);
         let body = (s.abs() - 0.17 + 0.10 * smooth(top - 0.25, top, q.y)).max(q.y - top);
         let cloth = v3(0.5, 0.16, 0.09) * shade * (0.5 + 0.9 * smooth(1.5, top, q.y));
-        light = mix(light, cloth + WARM * (0.30 * smooth(0.03, 0.0, (q.y - top).abs()) * shade), smooth(0.012, -0.012, body));
+        light = mix(
+            light,
+            cloth + WARM * (0.30 * smooth(0.03, 0.0, (q.y - top).abs()) * shade),
+            smooth(0.012, -0.012, body),
+        );
         light = traveller(light, q, deep, time);
     }
     // Breath on the pane, and rime in its corners.

@@ -32,18 +32,20 @@ impl Fall {
         );
         let wrap = |start: f32, moved: f32, size: f32| ((start * size + moved) / size).rem_euclid(1.0) * size;
         let w = self.wind * (pace * time);
-        let p = v3(
-            wrap(r(1), w.x, self.size.x),
-            wrap(r(2), w.y, self.size.y),
-            wrap(r(3), w.z, self.size.z),
-        );
+        let p = v3(wrap(r(1), w.x, self.size.x), wrap(r(2), w.y, self.size.y), wrap(r(3), w.z, self.size.z));
         (self.corner + p + sway, self.radius[0] + (self.radius[1] - self.radius[0]) * r(8).powi(2))
     }
 
     /// Draws the flakes of a moment over `picture`, which is the plate's raster moved by `dx` pixels.
     /// `light` is the light that a flake at a place sends to the camera.
     pub fn draw(
-        &self, picture: &mut [V3], plate: &Plate, view: &View, dx: f32, time: f32, light: impl Fn(V3) -> V3 + Sync,
+        &self,
+        picture: &mut [V3],
+        plate: &Plate,
+        view: &View,
+        dx: f32,
+        time: f32,
+        light: impl Fn(V3) -> V3 + Sync,
     ) {
         let raster = plate.raster;
         let shutter = 0.5 / self.rate;
@@ -58,7 +60,10 @@ impl Fall {
                 let (x0, y0, d) = view.project(raster, a)?;
                 let (x1, y1, _) = view.project(raster, b)?;
                 let off = |x: f32, y: f32| {
-                    x < -30.0 || y < -30.0 || x > raster.width as f32 + 30.0 || y > raster.height as f32 + 30.0
+                    x < -30.0
+                        || y < -30.0
+                        || x > raster.width as f32 + 30.0
+                        || y > raster.height as f32 + 30.0
                 };
                 if d < 0.5 || off(x0 - dx, y0) {
                     return None;

@@ -21,8 +21,7 @@ impl Daylight {
     /// On a surface with normal `n` of which `sunlit` and `open` (0…1) see the sun and the surroundings.
     pub fn on(&self, n: V3, sunlit: f32, open: f32) -> V3 {
         let up = 0.5 + 0.5 * n.y;
-        self.sun * (n.dot(self.to_sun).max(0.0) * sunlit)
-            + (self.sky * up + self.ground * (1.0 - up)) * open
+        self.sun * (n.dot(self.to_sun).max(0.0) * sunlit) + (self.sky * up + self.ground * (1.0 - up)) * open
     }
 
     /// The same light through an exposure and a white balance that make it `wanted` on a surface which

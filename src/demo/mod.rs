@@ -125,7 +125,8 @@ impl Prepared {
     }
 
     fn record(&self, light: &[vector::V3], sensor: Sensor, frame: u32) -> Vec<[f32; 3]> {
-        let encoding = colour::encoding(self.scene.encoding).expect("every scene names an encoding of colour/");
+        let encoding =
+            colour::encoding(self.scene.encoding).expect("every scene names an encoding of colour/");
         sensor.record(encoding, light, self.plate.raster.width as usize, frame, self.scene.frames)
     }
 

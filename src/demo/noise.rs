@@ -59,9 +59,7 @@ pub fn space(p: V3, seed: u32) -> f32 {
         let z = (i[2].wrapping_add(dz) as u32).wrapping_mul(0x1656_67b1) ^ seed;
         unit(hash(i[0].wrapping_add(dx) as u32, i[1].wrapping_add(dy) as u32, z))
     };
-    let layer = |dz| {
-        mix(mix(c(0, 0, dz), c(1, 0, dz), t.x), mix(c(0, 1, dz), c(1, 1, dz), t.x), t.y)
-    };
+    let layer = |dz| mix(mix(c(0, 0, dz), c(1, 0, dz), t.x), mix(c(0, 1, dz), c(1, 1, dz), t.x), t.y);
     mix(layer(0), layer(1), t.z)
 }
 

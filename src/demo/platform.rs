@@ -114,7 +114,9 @@ impl Platform {
 
     fn platform_snow(x: f32, z: f32) -> f32 {
         let swept = smooth(-2.3, -3.4, x) * 0.03;
-        0.055 * fractal(0.55 * x, 0.40 * z, 3, 31) - 0.026 * snow::prints(x + 0.55 - 0.5 * (0.21 * z).sin(), z) - swept
+        0.055 * fractal(0.55 * x, 0.40 * z, 3, 31)
+            - 0.026 * snow::prints(x + 0.55 - 0.5 * (0.21 * z).sin(), z)
+            - swept
             + 0.10 * smooth(1.0, 1.55, x) * (0.6 + 0.5 * plane(0.6 * z, 1.0, 33))
     }
 
@@ -136,7 +138,10 @@ impl Platform {
         if p.x > 1.5 && p.x < 7.0 && p.y < 1.0 {
             for rail in [3.0f32, 4.0] {
                 let q = (p.x - rail).abs();
-                n.add(slab(q, p.y + 0.53, 0.034, 0.022, 0.008).min(slab(q, p.y + 0.64, 0.009, 0.10, 0.0)), M::Rail);
+                n.add(
+                    slab(q, p.y + 0.53, 0.034, 0.022, 0.008).min(slab(q, p.y + 0.64, 0.009, 0.10, 0.0)),
+                    M::Rail,
+                );
             }
             let (z, _) = repeat(p.z, 0.66);
             n.add(block(v3(p.x - 3.5, p.y + 0.70, z), v3(0.9, 0.075, 0.12), 0.01), M::Sleeper);
@@ -174,9 +179,14 @@ impl Platform {
         // Roof: boards, then the snow that lies on it and hangs over the eaves.
         let length = 3.55;
         n.add(block(v3(along - length, off - 0.06, q.z), v3(length, 0.07, half + 0.9), 0.0), M::Roof);
-        let sag = 0.07 * fractal(0.45 * along, 0.7 * p.z, 2, 51) + 0.06 * fractal(2.1 * along, 2.3 * p.z, 2, 53);
+        let sag =
+            0.07 * fractal(0.45 * along, 0.7 * p.z, 2, 51) + 0.06 * fractal(2.1 * along, 2.3 * p.z, 2, 53);
         let lip = 0.05 * plane(1.7 * p.z, 0.0, 55);
-        let snow = block(v3(along - length + 0.04 - lip, off - 0.25, q.z), v3(length + 0.02, 0.13, half + 0.93), 0.10);
+        let snow = block(
+            v3(along - length + 0.04 - lip, off - 0.25, q.z),
+            v3(length + 0.02, 0.13, half + 0.93),
+            0.10,
+        );
         n.add((snow - sag) * 0.75, M::Snow);
         // Rafter ends under the eaves, and braces to the wall.
         let (rz, _) = repeat(q.z, 0.95);
@@ -208,7 +218,10 @@ impl Platform {
             let frame = block(q, v3(0.055, high + 0.09, wide + 0.09), 0.006);
             let opening = block(q, v3(0.2, high, wide), 0.0);
             n.add(frame.max(-opening), M::Trim);
-            n.add(block(q, v3(0.012, high + 0.02, wide + 0.02), 0.0), if door { M::Shutter } else { M::Glass });
+            n.add(
+                block(q, v3(0.012, high + 0.02, wide + 0.02), 0.0),
+                if door { M::Shutter } else { M::Glass },
+            );
             if door {
                 n.add(block(v3(out, p.y - 1.5, wz), v3(0.025, 0.4, 0.3), 0.0), M::Glass);
                 let (pz, _) = repeat(wz, 0.34);
@@ -243,7 +256,10 @@ impl Platform {
         } else {
             n.add(block(q.turned(BOARD_TURN), BOARD_HALF, 0.004), M::Board);
             n.add(pole(q - v3(0.0, -0.72, 0.035), 0.011, 0.66), M::Metal);
-            n.add(block((q - v3(0.0, -0.1, 0.018)).turned(BOARD_TURN), v3(0.03, 0.06, 0.012), 0.004), M::Metal);
+            n.add(
+                block((q - v3(0.0, -0.1, 0.018)).turned(BOARD_TURN), v3(0.03, 0.06, 0.012), 0.004),
+                M::Metal,
+            );
             for k in 0..3 {
                 let a = 0.5 + 2.094_395 * k as f32;
                 let foot = v3(0.36 * a.sin(), -1.24, 0.035 + 0.36 * a.cos());
@@ -396,7 +412,8 @@ impl Platform {
         // Light goes a little way through snow, which softens the turn into shade.
         let ndl = n.dot(self.day.to_sun);
         let wrap = ((ndl + 0.12) / 1.12).max(0.0);
-        let through = self.day.sun * (wrap * lit) + v3(0.02, 0.03, 0.04) * self.day.sun * smooth(-0.4, 0.3, ndl);
+        let through =
+            self.day.sun * (wrap * lit) + v3(0.02, 0.03, 0.04) * self.day.sun * smooth(-0.4, 0.3, ndl);
         let up = 0.5 + 0.5 * n.y;
         let fill = (self.day.sky * up + self.day.ground * (1.0 - up)) * (0.25 + 0.75 * open);
         let mut light = v3(0.90, 0.905, 0.91) * (through + fill);
@@ -462,13 +479,19 @@ impl Platform {
                 n = (n + v3(0.0, -0.35 * smooth(0.06, 0.085, w.abs()) * w.signum(), 0.0)).unit();
                 open *= 0.4 + 0.6 * groove;
                 // Splashed wet and a little white near the ground.
-                mix(c, v3(0.5, 0.5, 0.52), smooth(1.25, 0.6, p.y + 0.4 * fractal(2.0 * p.z, 3.0 * p.y, 3, 104)) * 0.3)
+                mix(
+                    c,
+                    v3(0.5, 0.5, 0.52),
+                    smooth(1.25, 0.6, p.y + 0.4 * fractal(2.0 * p.z, 3.0 * p.y, 3, 104)) * 0.3,
+                )
             }
             M::Plinth => {
                 let (z, _) = repeat(p.z + 0.37 * floor(p.y / 0.24) as f32, 0.55);
                 let (y, _) = repeat(p.y - 0.12, 0.24);
                 let joint = smooth(0.275, 0.262, z.abs()) * smooth(0.12, 0.107, y.abs());
-                v3(0.23, 0.225, 0.215) * (0.75 + 0.6 * fractal(7.0 * p.z, 7.0 * p.y, 4, 106)) * (0.4 + 0.6 * joint)
+                v3(0.23, 0.225, 0.215)
+                    * (0.75 + 0.6 * fractal(7.0 * p.z, 7.0 * p.y, 4, 106))
+                    * (0.4 + 0.6 * joint)
             }
             M::Trim => v3(0.58, 0.55, 0.48) * (0.93 + 0.2 * fractal(6.0 * p.z, 20.0 * p.y, 3, 110)),
             M::Shutter => {
@@ -484,7 +507,9 @@ impl Platform {
             M::Kerb => {
                 let (z, _) = repeat(p.z, 2.0);
                 let joint = smooth(0.0, 0.015, 1.0 - z.abs());
-                v3(0.20, 0.195, 0.185) * (0.8 + 0.6 * fractal(5.0 * p.z, 5.0 * p.y + 5.0 * p.x, 4, 116)) * joint
+                v3(0.20, 0.195, 0.185)
+                    * (0.8 + 0.6 * fractal(5.0 * p.z, 5.0 * p.y + 5.0 * p.x, 4, 116))
+                    * joint
             }
             M::Rail => {
                 if p.y > -0.54 {

@@ -117,6 +117,8 @@ struct Desk {
     client_size: (u32, u32),
     monitor: Option<String>,
     mods: ModifiersState,
+    /// Serial of the picture, and the snapshot, that were drawn last.
+    drawn: (u64, std::sync::Weak<engine::Snapshot>),
 }
 
 impl ApplicationHandler<News> for App {
@@ -137,7 +139,9 @@ impl ApplicationHandler<News> for App {
                 events.exit();
                 return;
             }
-            desk.surface.window.request_redraw();
+            if desk.is_behind() {
+                desk.surface.window.request_redraw();
+            }
             if let Some(client) = desk.client.as_ref().filter(|c| c.is_behind(&desk.engine)) {
                 client.surface.window.request_redraw();
             }
@@ -184,7 +188,8 @@ impl Desk {
             None,
             Some(gpu.device.limits().max_texture_dimension_2d as usize),
         );
-        let renderer = egui_wgpu::Renderer::new(&gpu.device, surface.config.format, RendererOptions::default());
+        let renderer =
+            egui_wgpu::Renderer::new(&gpu.device, surface.config.format, RendererOptions::default());
         let device = device_line(&gpu);
         let notify: Arc<dyn Fn() + Send + Sync> = Arc::new(move || {
             let _ = proxy.send_event(News);
@@ -212,6 +217,7 @@ impl Desk {
             client_size: options.client_size,
             monitor: options.monitor,
             mods: ModifiersState::empty(),
+            drawn: (0, std::sync::Weak::new()),
         };
         if options.client != ClientWindow::Closed {
             desk.open_client(events);
@@ -221,6 +227,14 @@ impl Desk {
         }
         window.request_redraw();
         Ok(desk)
+    }
+
+    /// Is there anything newer than what is drawn? While playing, the next picture brings the rest along.
+    fn is_behind(&self) -> bool {
+        let snapshot = self.engine.snapshot();
+        let picture = self.engine.picture(Live::Desk).map_or(0, |p| p.serial);
+        let same = std::ptr::eq(self.drawn.1.as_ptr(), Arc::as_ptr(&snapshot));
+        picture != self.drawn.0 || (!same && (!snapshot.playing || snapshot.trouble.is_some()))
     }
 
     fn open_client(&mut self, events: &ActiveEventLoop) {
@@ -337,6 +351,8 @@ impl Desk {
         let gpu = self.engine.gpu.clone();
         let snapshot = self.engine.snapshot();
         let window = self.surface.window.clone();
+        let picture = self.engine.picture(Live::Desk);
+        self.drawn = (picture.as_ref().map_or(0, |p| p.serial), Arc::downgrade(&snapshot));
         let raw = self.input.take_egui_input(&window);
         let mut inputs = Vec::new();
         let mut area = egui::Rect::NOTHING;
@@ -357,7 +373,7 @@ impl Desk {
         let points = full.pixels_per_point;
         let jobs = self.egui.tessellate(full.shapes, points);
         if let Some(texture) = self.surface.acquire(&gpu) {
-            self.present(&gpu, texture, &jobs, points, area);
+            self.present(&gpu, texture, &jobs, points, area, picture.as_deref());
         }
         for id in std::mem::take(&mut full.textures_delta.free) {
             self.renderer.free_texture(&id);
@@ -375,13 +391,14 @@ impl Desk {
         jobs: &[egui::ClippedPrimitive],
         points: f32,
         area: egui::Rect,
+        picture: Option<&engine::Picture>,
     ) {
         let view = texture.texture.create_view(&Default::default());
         let size = [self.surface.config.width, self.surface.config.height];
         let screen = ScreenDescriptor { size_in_pixels: size, pixels_per_point: points };
+        let clear = if self.panes.open { super::look::pane() } else { surround() };
         let mut encoder = gpu.device.create_command_encoder(&Default::default());
-        let mut commands =
-            self.renderer.update_buffers(&gpu.device, &gpu.queue, &mut encoder, jobs, &screen);
+        let mut commands = self.renderer.update_buffers(&gpu.device, &gpu.queue, &mut encoder, jobs, &screen);
         {
             let mut pass = encoder
                 .begin_render_pass(&wgpu::RenderPassDescriptor {
@@ -391,7 +408,7 @@ impl Desk {
                         depth_slice: None,
                         resolve_target: None,
                         ops: wgpu::Operations {
-                            load: wgpu::LoadOp::Clear(surround()),
+                            load: wgpu::LoadOp::Clear(clear),
                             store: wgpu::StoreOp::Store,
                         },
                     })],
@@ -399,10 +416,13 @@ impl Desk {
                 })
                 .forget_lifetime();
             // The picture first, in its own draw; the interface lies beside it and over it.
-            let (origin, extent) = ([area.left() * points, area.top() * points], [area.width() * points, area.height() * points]);
-            if let Some(picture) = self.engine.picture(Live::Desk).filter(|_| extent[0] >= 1.0 && extent[1] >= 1.0) {
+            let (origin, extent) = (
+                [area.left() * points, area.top() * points],
+                [area.width() * points, area.height() * points],
+            );
+            if let Some(picture) = picture.filter(|_| extent[0] >= 1.0 && extent[1] >= 1.0) {
                 let place = Place::fit((picture.output.width, picture.output.height), origin, extent);
-                let group = self.blit.bind(gpu, &picture, place);
+                let group = self.blit.bind(gpu, picture, place);
                 let clip = |v: f32, limit: u32| (v.max(0.0).round() as u32).min(limit);
                 let (x, y) = (clip(origin[0], size[0]), clip(origin[1], size[1]));
                 pass.set_scissor_rect(x, y, clip(extent[0], size[0] - x), clip(extent[1], size[1] - y));

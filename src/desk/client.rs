@@ -22,19 +22,13 @@ pub(super) struct Client {
 pub(super) const TITLE: &str = "Greyhold · client";
 
 impl Client {
-    pub fn open(
-        events: &ActiveEventLoop,
-        gpu: &Gpu,
-        size: (u32, u32),
-    ) -> Result<Self, DeskError> {
+    pub fn open(events: &ActiveEventLoop, gpu: &Gpu, size: (u32, u32)) -> Result<Self, DeskError> {
         let attributes = Window::default_attributes()
             .with_title(TITLE)
             .with_inner_size(winit::dpi::PhysicalSize::new(size.0, size.1));
         let window = Arc::new(events.create_window(attributes).map_err(DeskError::window)?);
-        let surface = gpu
-            .instance
-            .create_surface(window.clone())
-            .map_err(|e| DeskError::Surface(e.to_string()))?;
+        let surface =
+            gpu.instance.create_surface(window.clone()).map_err(|e| DeskError::Surface(e.to_string()))?;
         // Only the operator's window waits for its screen.
         let surface = WindowSurface::new(gpu, window, surface, wgpu::PresentMode::AutoNoVsync)?;
         let blit = Blit::new(gpu, surface.config.format);
@@ -53,24 +47,22 @@ impl Client {
         let picture = engine.picture(Live::Client);
         let mut encoder = gpu.device.create_command_encoder(&Default::default());
         {
-            let mut pass = encoder
-                .begin_render_pass(&wgpu::RenderPassDescriptor {
-                    label: Some("client"),
-                    color_attachments: &[Some(wgpu::RenderPassColorAttachment {
-                        view: &view,
-                        depth_slice: None,
-                        resolve_target: None,
-                        ops: wgpu::Operations {
-                            load: wgpu::LoadOp::Clear(surround()),
-                            store: wgpu::StoreOp::Store,
-                        },
-                    })],
-                    ..Default::default()
-                });
+            let mut pass = encoder.begin_render_pass(&wgpu::RenderPassDescriptor {
+                label: Some("client"),
+                color_attachments: &[Some(wgpu::RenderPassColorAttachment {
+                    view: &view,
+                    depth_slice: None,
+                    resolve_target: None,
+                    ops: wgpu::Operations {
+                        load: wgpu::LoadOp::Clear(surround()),
+                        store: wgpu::StoreOp::Store,
+                    },
+                })],
+                ..Default::default()
+            });
             if let Some(picture) = &picture {
                 let area = [self.surface.config.width as f32, self.surface.config.height as f32];
-                let place =
-                    Place::fit((picture.output.width, picture.output.height), [0.0, 0.0], area);
+                let place = Place::fit((picture.output.width, picture.output.height), [0.0, 0.0], area);
                 let group = self.blit.bind(gpu, picture, place);
                 self.blit.draw(&mut pass, &group);
             }

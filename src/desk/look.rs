@@ -4,6 +4,12 @@ use egui::{Color32, CornerRadius, FontId, Stroke, TextStyle};
 
 /// Behind the panes.
 pub(super) const PANE: Color32 = Color32::from_gray(30);
+/// The same as a window is cleared to.
+pub(super) fn pane() -> wgpu::Color {
+    let v = f64::from(PANE.r()) / 255.0;
+    wgpu::Color { r: v, g: v, b: v, a: 1.0 }
+}
+
 /// Lines between things, and the light path itself.
 pub(super) const LINE: Color32 = Color32::from_gray(58);
 /// Text to read.
@@ -40,7 +46,8 @@ pub(super) fn apply(ctx: &egui::Context) {
         v.selection.stroke = Stroke::new(1.0, BRIGHT);
         v.widgets.noninteractive.fg_stroke = Stroke::new(1.0, TEXT);
         v.widgets.noninteractive.bg_stroke = Stroke::new(1.0, LINE);
-        for w in [&mut v.widgets.inactive, &mut v.widgets.hovered, &mut v.widgets.active, &mut v.widgets.open] {
+        for w in [&mut v.widgets.inactive, &mut v.widgets.hovered, &mut v.widgets.active, &mut v.widgets.open]
+        {
             w.corner_radius = CornerRadius::same(2);
             w.fg_stroke = Stroke::new(1.0, TEXT);
             w.bg_stroke = Stroke::NONE;

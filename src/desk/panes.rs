@@ -37,10 +37,17 @@ impl Panes {
     /// Draws all of them; what was asked for is pushed to `inputs`. Returns the area left for the picture.
     pub fn draw(&mut self, ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) -> egui::Rect {
         if self.open {
-            egui::Panel::bottom("transport").show(ui, |ui| transport(ui, s, self.note.as_deref(), inputs));
-            egui::Panel::bottom("mirror").show(ui, |ui| mirror(ui, s));
-            egui::Panel::left("order").default_size(190.0).show(ui, |ui| running_order(ui, s, inputs));
-            egui::Panel::right("path").default_size(270.0).show(ui, |ui| {
+            // The window is cleared to the panes' grey, so that no pane has to be filled.
+            let pane = |panel: egui::Panel| {
+                panel
+                    .frame(egui::Frame::NONE.inner_margin(egui::Margin::symmetric(8, 2)))
+                    .show_separator_line(false)
+            };
+            pane(egui::Panel::bottom("transport"))
+                .show(ui, |ui| transport(ui, s, self.note.as_deref(), inputs));
+            pane(egui::Panel::bottom("mirror")).show(ui, |ui| mirror(ui, s));
+            pane(egui::Panel::left("order").default_size(190.0)).show(ui, |ui| running_order(ui, s, inputs));
+            pane(egui::Panel::right("path").default_size(270.0)).show(ui, |ui| {
                 egui::ScrollArea::vertical().show(ui, |ui| self.light_path(ui, s, inputs));
             });
         }
@@ -49,11 +56,19 @@ impl Panes {
         }
         let area = ui.available_rect_before_wrap();
         if let Some(trouble) = &s.trouble {
-            let place = egui::Rect::from_min_size(area.min + Vec2::new(12.0, 10.0), Vec2::new(area.width() - 24.0, 60.0));
+            let place = egui::Rect::from_min_size(
+                area.min + Vec2::new(12.0, 10.0),
+                Vec2::new(area.width() - 24.0, 60.0),
+            );
             let text = RichText::new(format!("▲ {trouble}")).color(look::WARN);
             ui.put(place, egui::Label::new(text).wrap());
         } else if s.show.shots.is_empty() {
-            ui.put(area, egui::Label::new(RichText::new("No shots yet: greyhold add DIR CLIP --encoding ID").color(look::QUIET)));
+            ui.put(
+                area,
+                egui::Label::new(
+                    RichText::new("No shots yet: greyhold add DIR CLIP --encoding ID").color(look::QUIET),
+                ),
+            );
         }
         area
     }
@@ -72,7 +87,14 @@ impl Panes {
         station(ui, "balance", "");
         let balance = shot.map(|s| s.balance).unwrap_or_default();
         for (parameter, value) in BALANCE.iter().zip(balance.values) {
-            self.parameter(ui, format!("balance/{}", parameter.key), parameter, &words(parameter.key), value, inputs);
+            self.parameter(
+                ui,
+                format!("balance/{}", parameter.key),
+                parameter,
+                &words(parameter.key),
+                value,
+                inputs,
+            );
         }
         for list in List::ALL {
             let stages = s.show.chain.list(list);
@@ -82,7 +104,14 @@ impl Panes {
             station(ui, list.key(), if stages.is_empty() { "no stage" } else { "" });
             if list == List::Look && !stages.is_empty() {
                 let strength = s.show.chain.look_strength;
-                self.parameter(ui, "look/strength".into(), &LOOK_STRENGTH, "strength of the look", strength, inputs);
+                self.parameter(
+                    ui,
+                    "look/strength".into(),
+                    &LOOK_STRENGTH,
+                    "strength of the look",
+                    strength,
+                    inputs,
+                );
             }
             for (at, stage) in stages.iter().enumerate() {
                 let d = stage.declaration();
@@ -95,10 +124,24 @@ impl Panes {
                     }
                 });
                 let base = format!("{}/{}", list.key(), at + 1);
-                self.parameter(ui, format!("{base}/strength"), &d.strength, "strength", stage.strength, inputs);
+                self.parameter(
+                    ui,
+                    format!("{base}/strength"),
+                    &d.strength,
+                    "strength",
+                    stage.strength,
+                    inputs,
+                );
                 for (parameter, value) in d.parameters.iter().zip(&stage.values) {
                     let label = words(parameter.key);
-                    self.parameter(ui, format!("{base}/{}", parameter.key), parameter, &label, *value, inputs);
+                    self.parameter(
+                        ui,
+                        format!("{base}/{}", parameter.key),
+                        parameter,
+                        &label,
+                        *value,
+                        inputs,
+                    );
                 }
             }
         }
@@ -192,12 +235,25 @@ fn running_order(ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
                 ui.painter().rect_filled(rect, 2.0, egui::Color32::from_gray(36));
             }
             let exposure = shot.balance.values[0];
-            let balance = if exposure == 0.0 { String::new() } else { format!("  {}", BALANCE[0].show(exposure)) };
+            let balance =
+                if exposure == 0.0 { String::new() } else { format!("  {}", BALANCE[0].show(exposure)) };
             let p = ui.painter().with_clip_rect(rect);
             let left = rect.left() + 10.0;
             let ink = if here { look::BRIGHT } else { look::TEXT };
-            p.text(egui::pos2(left, rect.top() + 10.0), egui::Align2::LEFT_CENTER, format!("{}  {}", i + 1, shot.name), egui::FontId::proportional(13.0), ink);
-            p.text(egui::pos2(left, rect.top() + 26.0), egui::Align2::LEFT_CENTER, format!("{}{balance}", shot.encoding.id), egui::FontId::proportional(11.0), look::QUIET);
+            p.text(
+                egui::pos2(left, rect.top() + 10.0),
+                egui::Align2::LEFT_CENTER,
+                format!("{}  {}", i + 1, shot.name),
+                egui::FontId::proportional(13.0),
+                ink,
+            );
+            p.text(
+                egui::pos2(left, rect.top() + 26.0),
+                egui::Align2::LEFT_CENTER,
+                format!("{}{balance}", shot.encoding.id),
+                egui::FontId::proportional(11.0),
+                look::QUIET,
+            );
             response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, here, &shot.name));
             if response.clicked() {
                 inputs.push(Input::Command(Command::Shot(i)));
@@ -254,7 +310,8 @@ fn transport(ui: &mut Ui, s: &Snapshot, note: Option<&str>, inputs: &mut Vec<Inp
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
             let p = &s.playback;
             let saved = if s.unsaved { "saving …" } else { "saved" };
-            let delay = p.delay.map_or(String::new(), |d| format!("control {:.0} ms  ", d.as_secs_f64() * 1e3));
+            let delay =
+                p.delay.map_or(String::new(), |d| format!("control {:.0} ms  ", d.as_secs_f64() * 1e3));
             let text = format!(
                 "{:.0}/{} fps  dropped {}  picture {:.1} ms  {delay}{saved}",
                 p.rate,
@@ -274,14 +331,17 @@ fn transport(ui: &mut Ui, s: &Snapshot, note: Option<&str>, inputs: &mut Vec<Inp
 fn mirror(ui: &mut Ui, s: &Snapshot) {
     let panel = &s.panel;
     ui.horizontal(|ui| {
-        let ports = if panel.ports.is_empty() { "no panel connected".to_owned() } else { panel.ports.join(", ") };
+        let ports =
+            if panel.ports.is_empty() { "no panel connected".to_owned() } else { panel.ports.join(", ") };
         ui.label(RichText::new(&panel.map).size(11.0).color(look::TEXT));
         ui.label(RichText::new(ports).size(11.0).color(look::QUIET));
         if let Some(note) = &panel.note {
             ui.label(RichText::new(note).size(11.0).color(look::WARN));
         }
         if panel.overruns > 0 {
-            ui.label(RichText::new(format!("▲ {} messages lost", panel.overruns)).size(11.0).color(look::WARN));
+            ui.label(
+                RichText::new(format!("▲ {} messages lost", panel.overruns)).size(11.0).color(look::WARN),
+            );
         }
     });
     let count = panel.controls.len().max(1) as f32;
@@ -324,9 +384,11 @@ fn control_box(ui: &mut Ui, s: &Snapshot, control: &ControlState, width: f32) {
 }
 
 fn keys_window(ui: &Ui) {
-    egui::Window::new("Keys").collapsible(false).resizable(false).anchor(egui::Align2::CENTER_CENTER, Vec2::ZERO).show(
-        ui.ctx(),
-        |ui| {
+    egui::Window::new("Keys")
+        .collapsible(false)
+        .resizable(false)
+        .anchor(egui::Align2::CENTER_CENTER, Vec2::ZERO)
+        .show(ui.ctx(), |ui| {
             egui::Grid::new("keys").num_columns(2).spacing([18.0, 4.0]).show(ui, |ui| {
                 for (key, what) in super::KEYS {
                     ui.label(RichText::new(*key).color(look::BRIGHT));
@@ -334,6 +396,5 @@ fn keys_window(ui: &Ui) {
                     ui.end_row();
                 }
             });
-        },
-    );
+        });
 }

@@ -21,7 +21,13 @@ const HEIGHT: f32 = 20.0;
 const FINE: f64 = 0.1;
 
 /// Draws a row. Drag to turn, with Shift a tenth as fast; double-click to reset; click to take in hand.
-pub(super) fn row(ui: &mut Ui, parameter: &Parameter, label: &str, value: f64, in_hand: bool) -> (Response, Option<Touch>) {
+pub(super) fn row(
+    ui: &mut Ui,
+    parameter: &Parameter,
+    label: &str,
+    value: f64,
+    in_hand: bool,
+) -> (Response, Option<Touch>) {
     let (rect, mut response) =
         ui.allocate_exact_size(Vec2::new(ui.available_width(), HEIGHT), Sense::click_and_drag());
     let mut touch = None;
@@ -64,8 +70,14 @@ fn paint(ui: &Ui, rect: Rect, parameter: &Parameter, label: &str, value: f64, li
     p.rect_filled(fill, 2.0, look::FILL);
     let tick = if lit { look::BRIGHT } else { look::QUIET };
     p.vline(to, bar.y_range(), egui::Stroke::new(if lit { 2.0 } else { 1.0 }, tick));
-    let (text, number) = if lit { (look::BRIGHT, look::BRIGHT) } else { (look::QUIET, look::TEXT) };
+    let (text, number) = if lit { (look::BRIGHT, look::BRIGHT) } else { (look::TEXT, look::TEXT) };
     let font = FontId::proportional(12.0);
     p.text(pos2(bar.left() + 6.0, bar.center().y), Align2::LEFT_CENTER, label, font.clone(), text);
-    p.text(pos2(bar.right() - 6.0, bar.center().y), Align2::RIGHT_CENTER, parameter.show(value), font, number);
+    p.text(
+        pos2(bar.right() - 6.0, bar.center().y),
+        Align2::RIGHT_CENTER,
+        parameter.show(value),
+        font,
+        number,
+    );
 }

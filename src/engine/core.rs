@@ -507,7 +507,9 @@ impl Engine {
         let mut encoder = self.gpu.device.create_command_encoder(&Default::default());
         let mut outputs = Vec::new();
         for (places, recipe) in &recipes {
-            let Some(output) = output(&self.gpu, &mut self.outputs, upload.width, upload.height) else { return };
+            let Some(output) = output(&self.gpu, &mut self.outputs, upload.width, upload.height) else {
+                return;
+            };
             self.gpu.encode(&mut encoder, &pipeline, upload, recipe, &output, 8, true, None);
             outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
         }
@@ -610,7 +612,9 @@ fn length(shot: &Shot) -> u64 {
 
 fn with_transform(tail: Tail, other: Tail) -> Tail {
     match (tail, other) {
-        (Tail::Display { display, .. }, Tail::Display { transform, .. }) => Tail::Display { transform, display },
+        (Tail::Display { display, .. }, Tail::Display { transform, .. }) => {
+            Tail::Display { transform, display }
+        }
         (tail, _) => tail,
     }
 }

@@ -104,9 +104,10 @@ impl Feeds {
                 *turn = self.turn;
                 continue;
             }
-            let feed = self.feeds.entry(key.clone()).or_insert_with(|| {
-                start(key.clone(), self.tell.clone(), self.wake.clone())
-            });
+            let feed = self
+                .feeds
+                .entry(key.clone())
+                .or_insert_with(|| start(key.clone(), self.tell.clone(), self.wake.clone()));
             if feed.failed.is_none()
                 && feed.under_way.len() < UNDER_WAY
                 && !feed.under_way.contains(number)

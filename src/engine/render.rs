@@ -115,11 +115,8 @@ fn depth(format: ImageFormat) -> (u32, bool) {
 
 /// The file for a frame: `OUT/SHOT/SHOT.00000.png`, numbered from the shot's first frame as 0.
 pub fn file_name(out: &Path, shot: &Shot, frame: u64, format: ImageFormat) -> PathBuf {
-    let name: String = shot
-        .name
-        .chars()
-        .map(|c| if c.is_alphanumeric() || "-_. ".contains(c) { c } else { '_' })
-        .collect();
+    let name: String =
+        shot.name.chars().map(|c| if c.is_alphanumeric() || "-_. ".contains(c) { c } else { '_' }).collect();
     // A name of dots would leave the folder.
     let name = if name.chars().all(|c| c == '.' || c == ' ') { format!("shot{name}") } else { name };
     out.join(&name).join(format!("{name}.{frame:05}.{}", format.extension()))
@@ -214,9 +211,11 @@ fn render_shot(
                     }
                     let path = file_name(job.out, shot, frame, job.format);
                     let result = write(&path, job.format, &finished, size);
-                    let result = result
-                        .map(|()| frame)
-                        .map_err(|error| RenderError::Media { shot: shot.name.clone(), frame, error });
+                    let result = result.map(|()| frame).map_err(|error| RenderError::Media {
+                        shot: shot.name.clone(),
+                        frame,
+                        error,
+                    });
                     if told.send(result).is_err() {
                         return;
                     }
@@ -261,7 +260,9 @@ fn grade(
             return Ok(());
         }
         let frame = frame.map_err(|error| RenderError::Media { shot: name(), frame: number, error })?;
-        let Some(recipe) = recipe(job.show, index, *tail, number as u32) else { return Err(RenderError::Worker) };
+        let Some(recipe) = recipe(job.show, index, *tail, number as u32) else {
+            return Err(RenderError::Worker);
+        };
         let finished = finish(job, &recipe, &frame, half)?;
         if graded.send((number, finished, (frame.width, frame.height))).is_err() {
             return Ok(());
@@ -280,12 +281,15 @@ fn finish(job: &Job<'_>, recipe: &Recipe, frame: &Frame, half: bool) -> Result<F
     })
 }
 
-fn write(path: &Path, format: ImageFormat, finished: &Finished, (width, height): (u32, u32)) -> Result<(), MediaError> {
+fn write(
+    path: &Path,
+    format: ImageFormat,
+    finished: &Finished,
+    (width, height): (u32, u32),
+) -> Result<(), MediaError> {
     let image = match finished {
         Finished::Codes(pixels, depth) => Image::Codes { width, height, depth: *depth, pixels },
-        Finished::Float(pixels, half) => {
-            Image::Floats { width, height, pixels, primaries: AP1, half: *half }
-        }
+        Finished::Float(pixels, half) => Image::Floats { width, height, pixels, primaries: AP1, half: *half },
     };
     write_image(path, format, &image)
 }

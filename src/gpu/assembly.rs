@@ -121,7 +121,9 @@ fn main_text(structure: &Structure) -> String {
         Target::Float => ("rgba32float", "    textureStore(target_picture, at, vec4(v, 1.0));\n".to_owned()),
         Target::Codes => (
             "rgba16uint",
-            format!("{codes}    textureStore(target_picture, at, vec4(vec3<u32>(codes), u32(p.head.code_max)));\n"),
+            format!(
+                "{codes}    textureStore(target_picture, at, vec4(vec3<u32>(codes), u32(p.head.code_max)));\n"
+            ),
         ),
         Target::Screen => (
             "rgba8unorm",

@@ -111,7 +111,12 @@ fn recipe(stages: Vec<Stage>, graded: bool) -> Recipe {
     let tail = Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] };
     let camera = encoding("logc4").expect("in the table");
     if graded {
-        Recipe::graded(camera, Balance { values: [0.5, 1.0, -1.0, 2.0] }, &Chain { look: stages, ..Chain::default() }, tail)
+        Recipe::graded(
+            camera,
+            Balance { values: [0.5, 1.0, -1.0, 2.0] },
+            &Chain { look: stages, ..Chain::default() },
+            tail,
+        )
     } else {
         Recipe::conversion(camera, tail)
     }
@@ -156,7 +161,8 @@ pub fn bench(
     for &kind in &all {
         passes.push((format!("with balance and {}", kind.declaration().key), recipe(vec![busy(kind)], true)));
     }
-    passes.push(("with balance and every stage".into(), recipe(all.iter().map(|k| busy(*k)).collect(), true)));
+    passes
+        .push(("with balance and every stage".into(), recipe(all.iter().map(|k| busy(*k)).collect(), true)));
     let mut rows = Vec::new();
     for &size in sizes {
         progress(&format!("{}×{}", size.0, size.1));

@@ -46,12 +46,7 @@ impl Agreement {
     /// Joins two.
     pub fn and(self, other: Self) -> Self {
         let (a, b) = if other.worst_share > self.worst_share { (other, self) } else { (self, other) };
-        Self {
-            count: a.count + b.count,
-            outside: a.outside + b.outside,
-            worst: a.worst.max(b.worst),
-            ..a
-        }
+        Self { count: a.count + b.count, outside: a.outside + b.outside, worst: a.worst.max(b.worst), ..a }
     }
 }
 
@@ -120,8 +115,7 @@ fn one_stage(kind: Kind, values: &[f64], strength: f64) -> Recipe {
     let encoding = encoding(own).expect("the working encodings are in the table");
     let mut recipe = Recipe::conversion(encoding, Tail::Encoding(encoding));
     recipe.balance = Some(Balance::default());
-    recipe.stages =
-        vec![StageValues { kind, strength, values: kind.declaration().prepared(values) }];
+    recipe.stages = vec![StageValues { kind, strength, values: kind.declaration().prepared(values) }];
     recipe
 }
 

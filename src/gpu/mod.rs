@@ -12,7 +12,9 @@ mod run;
 
 pub use assembly::Assembly;
 pub use bench::{BenchRow, bench};
-pub use check::{Agreement, CheckReport, TOLERANCE, Tolerance, agreement, pad, self_check, settings, vectors};
+pub use check::{
+    Agreement, CheckReport, TOLERANCE, Tolerance, agreement, pad, self_check, settings, vectors,
+};
 pub use device::{Gpu, GpuError, Request};
 pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Output, Upload};

@@ -39,7 +39,11 @@ impl Pipelines {
 
     /// The pipeline if it is compiled. If nobody has asked for it before, compiling starts on another
     /// thread and `when_ready` is called from there at its end. Never waits for a compiler.
-    pub fn ready(&self, structure: &Structure, when_ready: impl FnOnce() + Send + 'static) -> Option<Arc<Pipeline>> {
+    pub fn ready(
+        &self,
+        structure: &Structure,
+        when_ready: impl FnOnce() + Send + 'static,
+    ) -> Option<Arc<Pipeline>> {
         let mut known = lock(&self.shared.known);
         match known.get(structure) {
             Some(State::Ready(pipeline)) => Some(pipeline.clone()),
@@ -151,7 +155,9 @@ fn build(device: &wgpu::Device, assembly: &Assembly, target: Target) -> Result<P
         source: wgpu::ShaderSource::Wgsl(assembly.text.as_str().into()),
     });
     let info = pollster::block_on(module.get_compilation_info());
-    if let Some(message) = info.messages.iter().find(|m| m.message_type == wgpu::CompilationMessageType::Error) {
+    if let Some(message) =
+        info.messages.iter().find(|m| m.message_type == wgpu::CompilationMessageType::Error)
+    {
         drop(pollster::block_on(scope.pop()));
         let line = message.location.as_ref().map_or(0, |l| l.line_number as usize);
         let (file, line) = assembly.locate(line);

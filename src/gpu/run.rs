@@ -321,7 +321,9 @@ impl FloatReadback {
     pub fn finish(self, gpu: &Gpu) -> Result<Vec<[f32; 3]>, GpuError> {
         self.0.rows(gpu, |row, out| {
             out.extend(row.as_chunks::<16>().0.iter().map(|t| {
-                std::array::from_fn(|c| f32::from_le_bytes([t[4 * c], t[4 * c + 1], t[4 * c + 2], t[4 * c + 3]]))
+                std::array::from_fn(|c| {
+                    f32::from_le_bytes([t[4 * c], t[4 * c + 1], t[4 * c + 2], t[4 * c + 3]])
+                })
             }));
         })
     }

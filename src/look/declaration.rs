@@ -120,7 +120,13 @@ impl Parameter {
         let sign = if self.min < 0.0 { "+" } else { "" };
         // Adding zero turns −0 into +0.
         let value = if value.abs() < 0.5 * 10f64.powi(-(decimals as i32)) { 0.0 } else { value };
-        let number = if sign == "+" && value == 0.0 { format!("{value:.decimals$}") } else if sign == "+" { format!("{value:+.decimals$}") } else { format!("{value:.decimals$}") };
+        let number = if sign == "+" && value == 0.0 {
+            format!("{value:.decimals$}")
+        } else if sign == "+" {
+            format!("{value:+.decimals$}")
+        } else {
+            format!("{value:.decimals$}")
+        };
         match self.unit {
             Unit::Ratio => number,
             Unit::Degrees => format!("{number}°"),

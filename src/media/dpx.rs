@@ -125,7 +125,10 @@ pub(super) fn header(bytes: &[u8]) -> Result<Header, Problem> {
 
     let (width, height) = (f.u32(WIDTH), f.u32(HEIGHT));
     if !(1..=MAX_SIDE).contains(&width) || !(1..=MAX_SIDE).contains(&height) {
-        return Err(Problem::new(format!("it says {width}×{height} pixels"), format!("sides from 1 to {MAX_SIDE}")));
+        return Err(Problem::new(
+            format!("it says {width}×{height} pixels"),
+            format!("sides from 1 to {MAX_SIDE}"),
+        ));
     }
     if !matches!(f.u16(ORIENTATION), 0 | 0xFFFF) {
         return refuse(format!("orientation {}", f.u16(ORIENTATION)));
@@ -241,7 +244,13 @@ fn unpack_16(row: &[u8], big_endian: bool, shift: u32, r: &mut [u8], g: &mut [u8
 /// Writes ten-bit RGB, filled by method A, big-endian, full-range codes 0…1023.
 ///
 /// `pixels` are `width × height` and within ten bits: the caller has checked.
-pub(super) fn write(out: &mut impl Write, name: &str, width: u32, height: u32, pixels: &[[u16; 3]]) -> io::Result<()> {
+pub(super) fn write(
+    out: &mut impl Write,
+    name: &str,
+    width: u32,
+    height: u32,
+    pixels: &[[u16; 3]],
+) -> io::Result<()> {
     let mut h = vec![0xFF; HEADER];
     let mut put = |at: usize, bytes: &[u8]| h[at..at + bytes.len()].copy_from_slice(bytes);
     let text = |text: &str, len: usize| {

@@ -166,7 +166,12 @@ fn check(path: &Path, format: ImageFormat, image: &Image<'_>) -> Result<(), Medi
     Ok(())
 }
 
-fn encode(out: &mut (impl Write + Seek), name: &str, format: ImageFormat, image: &Image<'_>) -> io::Result<()> {
+fn encode(
+    out: &mut (impl Write + Seek),
+    name: &str,
+    format: ImageFormat,
+    image: &Image<'_>,
+) -> io::Result<()> {
     match *image {
         Image::Floats { width, height, pixels, primaries, half } => {
             openexr::write(out, width, height, pixels, &primaries, half)

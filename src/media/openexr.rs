@@ -6,12 +6,12 @@ use std::path::Path;
 
 use ::exr::block::samples::FromNativeSample;
 use ::exr::image::write::channels::GetPixel;
+use ::exr::meta::MetaData;
 use ::exr::meta::attribute::{Chromaticities, SampleType, Text};
 use ::exr::meta::header::{Header as ExrHeader, ImageAttributes};
-use ::exr::meta::MetaData;
 use ::exr::prelude::{
-    Encoding, Image, Layer, LayerAttributes, ReadChannels, ReadLayers, ReadSpecificChannel, SpecificChannels, Vec2,
-    WritableImage, f16,
+    Encoding, Image, Layer, LayerAttributes, ReadChannels, ReadLayers, ReadSpecificChannel, SpecificChannels,
+    Vec2, WritableImage, f16,
 };
 
 use super::Rate;
@@ -157,7 +157,11 @@ impl Header {
             .all_attributes()
             .from_file(path)
             .map_err(problem)?;
-        image.layer_data.channel_data.pixels.ok_or_else(|| Problem::new("more than one layer was read", ACCEPTED))
+        image
+            .layer_data
+            .channel_data
+            .pixels
+            .ok_or_else(|| Problem::new("more than one layer was read", ACCEPTED))
     }
 }
 

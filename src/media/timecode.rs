@@ -68,12 +68,7 @@ impl Counting {
         let (seconds, frames) = (label / nominal, label % nominal);
         let mark = if self.drop { ';' } else { ':' };
         let digits = (self.nominal - 1).max(10).to_string().len();
-        format!(
-            "{:02}:{:02}:{:02}{mark}{frames:0digits$}",
-            seconds / 3600,
-            seconds / 60 % 60,
-            seconds % 60
-        )
+        format!("{:02}:{:02}:{:02}{mark}{frames:0digits$}", seconds / 3600, seconds / 60 % 60, seconds % 60)
     }
 
     /// The count, from midnight, of the frame labelled `text`. Either mark is read before the frames: a

@@ -9,14 +9,8 @@ use toml::Spanned;
 
 /// The maps that come with the program: file name and text.
 pub const SHIPPED: &[(&str, &str)] = &[
-    (
-        "eight-encoders.toml",
-        include_str!("../../configs/panels/eight-encoders.toml"),
-    ),
-    (
-        "eight-knobs.toml",
-        include_str!("../../configs/panels/eight-knobs.toml"),
-    ),
+    ("eight-encoders.toml", include_str!("../../configs/panels/eight-encoders.toml")),
+    ("eight-knobs.toml", include_str!("../../configs/panels/eight-knobs.toml")),
 ];
 
 /// One control and what it does.
@@ -75,13 +69,9 @@ impl Map {
             line: line(text, at.start),
             what,
         };
-        let raw: RawMap = toml::from_str(text)
-            .map_err(|e| wrong(e.span().unwrap_or(0..0), e.message().to_owned()))?;
-        let mut map = Self {
-            name: raw.name,
-            port: raw.port,
-            controls: Vec::new(),
-        };
+        let raw: RawMap =
+            toml::from_str(text).map_err(|e| wrong(e.span().unwrap_or(0..0), e.message().to_owned()))?;
+        let mut map = Self { name: raw.name, port: raw.port, controls: Vec::new() };
         for entry in raw.control {
             let at = entry.span();
             let binding = binding(entry.into_inner(), &wrong, known)?;
@@ -171,21 +161,12 @@ fn binding(
 ) -> Result<Binding, PanelError> {
     let last_cc = FIRST_MODE_MESSAGE - 1;
     let cc = ranged(&raw.cc, 0, last_cc).ok_or_else(|| {
-        wrong(
-            raw.cc.span(),
-            format!(
-                "cc = {}: controller numbers go from 0 to {last_cc}",
-                raw.cc.get_ref()
-            ),
-        )
+        wrong(raw.cc.span(), format!("cc = {}: controller numbers go from 0 to {last_cc}", raw.cc.get_ref()))
     })?;
     let channel = match &raw.channel {
         None => None,
         Some(given) => Some(ranged(given, 1, 16).map(|c| c - 1).ok_or_else(|| {
-            wrong(
-                given.span(),
-                format!("channel = {}: channels go from 1 to 16", given.get_ref()),
-            )
+            wrong(given.span(), format!("channel = {}: channels go from 1 to 16", given.get_ref()))
         })?),
     };
     if let (Some(given), true) = (&raw.takeover, raw.coding.is_relative()) {
@@ -195,15 +176,13 @@ fn binding(
     let scale = match &raw.scale {
         None => 1.0,
         Some(given) if !raw.coding.is_relative() => {
-            let what = "scale is for relative codings: an absolute control always covers the parameter's range";
+            let what =
+                "scale is for relative codings: an absolute control always covers the parameter's range";
             return Err(wrong(given.span(), what.to_owned()));
         }
         Some(given) if given.get_ref().is_finite() && *given.get_ref() != 0.0 => *given.get_ref(),
         Some(given) => {
-            let what = format!(
-                "scale = {}: any finite number but 0 is accepted",
-                given.get_ref()
-            );
+            let what = format!("scale = {}: any finite number but 0 is accepted", given.get_ref());
             return Err(wrong(given.span(), what));
         }
     };
@@ -213,10 +192,7 @@ fn binding(
         Targets::Many(list) => list,
     };
     if list.is_empty() {
-        return Err(wrong(
-            at,
-            "target = []: a control needs at least one address".to_owned(),
-        ));
+        return Err(wrong(at, "target = []: a control needs at least one address".to_owned()));
     }
     let mut targets: Vec<Arc<str>> = Vec::new();
     for one in list {
@@ -224,10 +200,7 @@ fn binding(
         let address = one.into_inner();
         known(&address).map_err(|why| wrong(at.clone(), format!("target \"{address}\": {why}")))?;
         if targets.iter().any(|t| **t == *address) {
-            return Err(wrong(
-                at,
-                format!("target \"{address}\" is listed twice: once is enough"),
-            ));
+            return Err(wrong(at, format!("target \"{address}\" is listed twice: once is enough")));
         }
         targets.push(address.into());
     }
@@ -248,9 +221,7 @@ fn binding(
 
 /// The number, if it lies in `least..=most`.
 fn ranged(given: &Spanned<i64>, least: u8, most: u8) -> Option<u8> {
-    u8::try_from(*given.get_ref())
-        .ok()
-        .filter(|n| (least..=most).contains(n))
+    u8::try_from(*given.get_ref()).ok().filter(|n| (least..=most).contains(n))
 }
 
 /// Could one message mean both?

@@ -67,11 +67,7 @@ pub fn split(packet: &[u8], mut each: impl FnMut(&[u8])) {
 /// Bytes in a channel message with this status.
 fn length(status: u8) -> usize {
     // Program change and channel pressure have one data byte.
-    if matches!(status & 0xF0, 0xC0 | 0xD0) {
-        2
-    } else {
-        3
-    }
+    if matches!(status & 0xF0, 0xC0 | 0xD0) { 2 } else { 3 }
 }
 
 /// The control event that one message says, if it says one that this program knows.
@@ -81,10 +77,7 @@ pub fn read(port: usize, message: &[u8]) -> Option<Event> {
             let number = u8::from(function);
             (number < FIRST_MODE_MESSAGE).then(|| Event {
                 port,
-                control: Control::Cc {
-                    channel: channel.index(),
-                    number,
-                },
+                control: Control::Cc { channel: channel.index(), number },
                 value: u8::from(value),
             })
         }

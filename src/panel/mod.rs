@@ -22,9 +22,7 @@ pub use error::PanelError;
 pub use map::{Binding, Map, SHIPPED, matches};
 pub use message::{Control, Event, FIRST_MODE_MESSAGE, events, read, split};
 pub use plugs::{EVERY, EVERY_WITHOUT_MIDI, Plug, Plugs};
-pub use ports::{
-    Connection, Input, PortInfo, Ports, QUEUE, Queue, RawMessage, Sender, Waker, queue,
-};
+pub use ports::{Connection, Input, PortInfo, Ports, QUEUE, Queue, RawMessage, Sender, Waker, queue};
 pub use surface::{ControlState, Move, Surface};
 pub use system::SystemPorts;
 pub use takeover::{Pickup, TOLERANCE, Takeover};

@@ -109,10 +109,8 @@ impl Plugs {
                 Vec::new()
             }
         };
-        let mut wanted: Vec<PortInfo> = list
-            .into_iter()
-            .filter(|p| matches(&self.pattern, &p.name))
-            .collect();
+        let mut wanted: Vec<PortInfo> =
+            list.into_iter().filter(|p| matches(&self.pattern, &p.name)).collect();
         self.refused.retain(|(info, _)| wanted.contains(info));
         for (port, slot) in self.slots.iter_mut().enumerate() {
             if slot.open.is_none() {
@@ -123,10 +121,7 @@ impl Plugs {
                 Some(there) => drop(wanted.remove(there)),
                 None => {
                     slot.open = None;
-                    news.push(Plug::Closed {
-                        port,
-                        name: slot.info.name.clone(),
-                    });
+                    news.push(Plug::Closed { port, name: slot.info.name.clone() });
                 }
             }
         }
@@ -149,17 +144,11 @@ impl Plugs {
                 news.push(Plug::Opened { port, name, queue });
             }
             Err(why) => {
-                let told = self
-                    .refused
-                    .iter()
-                    .any(|(other, reason)| *other == info && *reason == why);
+                let told = self.refused.iter().any(|(other, reason)| *other == info && *reason == why);
                 if !told {
                     self.refused.retain(|(other, _)| *other != info);
                     self.refused.push((info.clone(), why.clone()));
-                    news.push(Plug::Refused {
-                        name: info.name,
-                        why,
-                    });
+                    news.push(Plug::Refused { name: info.name, why });
                 }
             }
         }

@@ -50,14 +50,7 @@ pub struct Queue {
 pub fn queue(capacity: usize, waker: Waker) -> (Sender, Queue) {
     let (producer, consumer) = rtrb::RingBuffer::new(capacity);
     let overruns = Arc::new(AtomicU64::new(0));
-    (
-        Sender {
-            producer,
-            overruns: overruns.clone(),
-            waker,
-        },
-        Queue { consumer, overruns },
-    )
+    (Sender { producer, overruns: overruns.clone(), waker }, Queue { consumer, overruns })
 }
 
 impl Sender {
@@ -69,15 +62,7 @@ impl Sender {
             any = true;
             let mut bytes = [0; 3];
             bytes[..message.len()].copy_from_slice(message);
-            if self
-                .producer
-                .push(RawMessage {
-                    at,
-                    bytes,
-                    len: message.len() as u8,
-                })
-                .is_err()
-            {
+            if self.producer.push(RawMessage { at, bytes, len: message.len() as u8 }).is_err() {
                 self.overruns.fetch_add(1, Ordering::Relaxed);
             }
         });
@@ -107,12 +92,7 @@ impl Queue {
 
 impl fmt::Debug for Queue {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(
-            f,
-            "Queue({} waiting, {} dropped)",
-            self.consumer.slots(),
-            self.overruns()
-        )
+        write!(f, "Queue({} waiting, {} dropped)", self.consumer.slots(), self.overruns())
     }
 }
 

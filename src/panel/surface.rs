@@ -60,10 +60,7 @@ impl Surface {
         let memory = map
             .controls
             .iter()
-            .map(|c| Memory {
-                last: None,
-                pickups: vec![Pickup::default(); c.targets.len()],
-            })
+            .map(|c| Memory { last: None, pickups: vec![Pickup::default(); c.targets.len()] })
             .collect();
         Self { map, memory }
     }
@@ -97,15 +94,11 @@ impl Surface {
             };
             let target = target.clone();
             match reading {
-                Reading::Turned(detents) => moves.push(Move::Turn {
-                    target,
-                    detents: detents * binding.scale,
-                }),
+                Reading::Turned(detents) => {
+                    moves.push(Move::Turn { target, detents: detents * binding.scale })
+                }
                 Reading::At(place) if pickup.moved(binding.takeover, place, now) => {
-                    moves.push(Move::Set {
-                        target,
-                        position: place,
-                    });
+                    moves.push(Move::Set { target, position: place });
                 }
                 Reading::At(_) => {}
             }
@@ -130,10 +123,7 @@ impl Surface {
     /// Lets go of every parameter, so that absolute controls have to pick up again: when the shot changes,
     /// or the panel was away.
     pub fn reset(&mut self) {
-        self.memory
-            .iter_mut()
-            .flat_map(|m| &mut m.pickups)
-            .for_each(Pickup::reset);
+        self.memory.iter_mut().flat_map(|m| &mut m.pickups).for_each(Pickup::reset);
     }
 
     /// Works by another map from now on, and forgets all that was heard.
@@ -152,11 +142,6 @@ impl Surface {
                 || memory.pickups.iter().all(Pickup::holds),
             last: memory.last,
         };
-        self.map
-            .controls
-            .iter()
-            .zip(&self.memory)
-            .map(state)
-            .collect()
+        self.map.controls.iter().zip(&self.memory).map(state).collect()
     }
 }

@@ -25,9 +25,7 @@ impl SystemPorts {
 #[cfg(not(feature = "midi"))]
 impl SystemPorts {
     fn absent() -> PanelError {
-        PanelError::Unavailable {
-            why: "this program was built without it (cargo feature `midi`)".to_owned(),
-        }
+        PanelError::Unavailable { why: "this program was built without it (cargo feature `midi`)".to_owned() }
     }
 }
 
@@ -74,10 +72,7 @@ impl Ports for SystemPorts {
             // A port can go between being listed and being asked for its name.
             let name = lister.port_name(port).ok()?;
             // ALSA's port names end in their address, which changes with every plug.
-            let name = name
-                .strip_suffix(&format!(" {id}"))
-                .map(str::to_owned)
-                .unwrap_or(name);
+            let name = name.strip_suffix(&format!(" {id}")).map(str::to_owned).unwrap_or(name);
             Some(PortInfo { id, name })
         };
         let list: Vec<_> = lister.ports().iter().filter_map(info).collect();
@@ -88,21 +83,11 @@ impl Ports for SystemPorts {
     fn open(&mut self, port: &PortInfo, waker: Waker) -> Result<Input, PanelError> {
         // A client of its own for every port: after a replug some systems only open through a new one.
         let input = client()?;
-        let refused = |why: String| PanelError::Open {
-            port: port.name.clone(),
-            why,
-        };
-        let found = input
-            .find_port_by_id(&port.id)
-            .ok_or_else(|| refused("it is gone".to_owned()))?;
+        let refused = |why: String| PanelError::Open { port: port.name.clone(), why };
+        let found = input.find_port_by_id(&port.id).ok_or_else(|| refused("it is gone".to_owned()))?;
         let (mut sender, queue) = super::ports::queue(super::ports::QUEUE, waker);
         let connection = input
-            .connect(
-                &found,
-                "panel",
-                move |at, packet, ()| sender.push(at, packet),
-                (),
-            )
+            .connect(&found, "panel", move |at, packet, ()| sender.push(at, packet), ())
             .map_err(|e| refused(e.to_string()))?;
         Ok(Input::new(Box::new(connection), queue))
     }

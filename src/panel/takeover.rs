@@ -38,8 +38,7 @@ impl Pickup {
         self.check(parameter);
         let before = self.seen.replace(control);
         let reached = (control - parameter).abs() <= TOLERANCE;
-        let crossed =
-            before.is_some_and(|before| (before - parameter) * (control - parameter) < 0.0);
+        let crossed = before.is_some_and(|before| (before - parameter) * (control - parameter) < 0.0);
         if how == Takeover::Pickup && self.set.is_none() && !reached && !crossed {
             return false;
         }

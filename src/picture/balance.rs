@@ -4,7 +4,16 @@ use crate::colour::{POINT_ACESCCT, Real};
 use crate::look::{Parameter, Scale, Unit};
 
 const fn offset(key: &'static str, doc: &'static str) -> Parameter {
-    Parameter { key, doc, unit: Unit::Points, default: 0.0, min: -60.0, max: 60.0, step: 0.25, scale: Scale::Even }
+    Parameter {
+        key,
+        doc,
+        unit: Unit::Points,
+        default: 0.0,
+        min: -60.0,
+        max: 60.0,
+        step: 0.25,
+        scale: Scale::Even,
+    }
 }
 
 /// The parameters of balance, in the order of [`BalanceField`].
@@ -65,7 +74,11 @@ impl Balance {
         let point = |f| T::of(self.get(f) * POINT_ACESCCT);
         BalanceValues {
             gain: T::of(self.get(BalanceField::Exposure).exp2()),
-            offset: [point(BalanceField::OffsetR), point(BalanceField::OffsetG), point(BalanceField::OffsetB)],
+            offset: [
+                point(BalanceField::OffsetR),
+                point(BalanceField::OffsetG),
+                point(BalanceField::OffsetB),
+            ],
         }
     }
 }

@@ -5,9 +5,7 @@ use rayon::prelude::*;
 use super::balance::BalanceValues;
 use super::plan::tail_values;
 use super::{Frame, Recipe, Tail, Unpack, noise, quantise};
-use crate::colour::{
-    CurveValues, OutputTransform, Real, ToneScale, acescct_decode, acescct_encode, apply,
-};
+use crate::colour::{CurveValues, OutputTransform, Real, ToneScale, acescct_decode, acescct_encode, apply};
 use crate::look::{Declaration, Domain};
 
 /// A number that the stages' twins come in.
@@ -95,8 +93,7 @@ impl<T: Twin> Grader<T> {
             OutputTransform::Plain => v.map(|x| self.tone.apply(x)),
             OutputTransform::None => v,
         };
-        apply(&self.matrix, v)
-            .map(|x| self.encode.encode(x.at_least(T::of(0.0)).at_most(T::of(1.0))))
+        apply(&self.matrix, v).map(|x| self.encode.encode(x.at_least(T::of(0.0)).at_most(T::of(1.0))))
     }
 }
 

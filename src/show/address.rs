@@ -16,12 +16,8 @@ pub static LOOK_STRENGTH: Parameter = strength(1.5);
 
 const STRENGTH: &str = "strength";
 
-const FIELDS: [BalanceField; 4] = [
-    BalanceField::Exposure,
-    BalanceField::OffsetR,
-    BalanceField::OffsetG,
-    BalanceField::OffsetB,
-];
+const FIELDS: [BalanceField; 4] =
+    [BalanceField::Exposure, BalanceField::OffsetR, BalanceField::OffsetG, BalanceField::OffsetB];
 
 /// Which stage of a list.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -112,19 +108,12 @@ impl Address {
     /// [`ShowError::Address`] when no show could have it: a list, stage or parameter that is not declared.
     pub fn parse(text: &str) -> Result<Self, ShowError> {
         let refuse = |what: String, accepted: String| {
-            Err(ShowError::Address {
-                address: text.to_owned(),
-                what,
-                accepted,
-            })
+            Err(ShowError::Address { address: text.to_owned(), what, accepted })
         };
         let parts: Vec<&str> = text.split('/').collect();
         let list = List::ALL.into_iter().find(|l| l.key() == parts[0]);
         match (list, parts.as_slice()) {
-            (None, ["balance", key]) => match FIELDS
-                .into_iter()
-                .find(|&f| BALANCE[f as usize].key == *key)
-            {
+            (None, ["balance", key]) => match FIELDS.into_iter().find(|&f| BALANCE[f as usize].key == *key) {
                 Some(field) => Ok(Self::Balance(field)),
                 None => refuse(format!("balance has no {key:?}"), balance_keys()),
             },
@@ -159,14 +148,8 @@ impl Which {
         if key == STRENGTH {
             return Some(Part::Strength);
         }
-        let parameters = self
-            .kinds()
-            .into_iter()
-            .flat_map(|k| k.declaration().parameters);
-        parameters
-            .map(|p| p.key)
-            .find(|k| *k == key)
-            .map(Part::Parameter)
+        let parameters = self.kinds().into_iter().flat_map(|k| k.declaration().parameters);
+        parameters.map(|p| p.key).find(|k| *k == key).map(Part::Parameter)
     }
 
     fn part_keys(self) -> String {
@@ -182,10 +165,7 @@ impl Which {
 }
 
 fn balance_keys() -> String {
-    let keys: Vec<_> = BALANCE
-        .iter()
-        .map(|p| format!("balance/{}", p.key))
-        .collect();
+    let keys: Vec<_> = BALANCE.iter().map(|p| format!("balance/{}", p.key)).collect();
     keys.join(", ")
 }
 
@@ -235,9 +215,7 @@ impl Show {
     /// it has no such shot or stage.
     pub fn resolve(&self, address: &Address, shot: usize) -> Option<Slot> {
         match *address {
-            Address::Balance(field) => {
-                (shot < self.shots.len()).then_some(Slot::Balance { shot, field })
-            }
+            Address::Balance(field) => (shot < self.shots.len()).then_some(Slot::Balance { shot, field }),
             Address::LookStrength => Some(Slot::LookStrength),
             Address::Stage { list, which, part } => {
                 let stages = self.chain.list(list);
@@ -248,12 +226,9 @@ impl Show {
                 let kind = stages.get(at)?.kind;
                 Some(match part {
                     Part::Strength => Slot::Strength { list, at, kind },
-                    Part::Parameter(key) => Slot::Parameter {
-                        list,
-                        at,
-                        kind,
-                        index: kind.declaration().index(key)?,
-                    },
+                    Part::Parameter(key) => {
+                        Slot::Parameter { list, at, kind, index: kind.declaration().index(key)? }
+                    }
                 })
             }
         }
@@ -264,20 +239,14 @@ impl Show {
     pub fn address(&self, slot: Slot) -> Address {
         let which = |list: List, at: usize, kind: Kind| {
             let first = self.chain.list(list).iter().position(|s| s.kind == kind);
-            if first == Some(at) {
-                Which::First(kind)
-            } else {
-                Which::Position(at + 1)
-            }
+            if first == Some(at) { Which::First(kind) } else { Which::Position(at + 1) }
         };
         match slot {
             Slot::Balance { field, .. } => Address::Balance(field),
             Slot::LookStrength => Address::LookStrength,
-            Slot::Strength { list, at, kind } => Address::Stage {
-                list,
-                which: which(list, at, kind),
-                part: Part::Strength,
-            },
+            Slot::Strength { list, at, kind } => {
+                Address::Stage { list, which: which(list, at, kind), part: Part::Strength }
+            }
             Slot::Parameter { list, at, kind, .. } => Address::Stage {
                 list,
                 which: which(list, at, kind),
@@ -296,42 +265,25 @@ impl Show {
             Slot::Balance { shot, field } => self.shots.get(shot).map(|s| s.balance.get(field)),
             Slot::LookStrength => Some(self.chain.look_strength),
             Slot::Strength { list, at, kind } => stage(list, at, kind).map(|s| s.strength),
-            Slot::Parameter {
-                list,
-                at,
-                kind,
-                index,
-            } => stage(list, at, kind).and_then(|s| s.values.get(index).copied()),
+            Slot::Parameter { list, at, kind, index } => {
+                stage(list, at, kind).and_then(|s| s.values.get(index).copied())
+            }
         }
     }
 
     /// The number in a slot, to change.
     pub(super) fn get_mut(&mut self, slot: Slot) -> Option<&mut f64> {
         match slot {
-            Slot::Balance { shot, field } => self
-                .shots
-                .get_mut(shot)
-                .map(|s| &mut s.balance.values[field as usize]),
+            Slot::Balance { shot, field } => {
+                self.shots.get_mut(shot).map(|s| &mut s.balance.values[field as usize])
+            }
             Slot::LookStrength => Some(&mut self.chain.look_strength),
             Slot::Strength { list, at, kind } => {
-                let stage = self
-                    .chain
-                    .list_mut(list)
-                    .get_mut(at)
-                    .filter(|s| s.kind == kind);
+                let stage = self.chain.list_mut(list).get_mut(at).filter(|s| s.kind == kind);
                 stage.map(|s| &mut s.strength)
             }
-            Slot::Parameter {
-                list,
-                at,
-                kind,
-                index,
-            } => {
-                let stage = self
-                    .chain
-                    .list_mut(list)
-                    .get_mut(at)
-                    .filter(|s| s.kind == kind);
+            Slot::Parameter { list, at, kind, index } => {
+                let stage = self.chain.list_mut(list).get_mut(at).filter(|s| s.kind == kind);
                 stage.and_then(|s| s.values.get_mut(index))
             }
         }

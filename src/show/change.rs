@@ -167,18 +167,11 @@ impl Show {
             SetParameter { slot, value } => {
                 let place = self.get_mut(slot).ok_or_else(|| no_slot(slot))?;
                 let before = std::mem::replace(place, slot.parameter().held(value));
-                SetParameter {
-                    slot,
-                    value: before,
-                }
+                SetParameter { slot, value: before }
             }
             SetStageOn { list, at, on } => {
                 let before = std::mem::replace(&mut self.stage_mut(list, at)?.on, on);
-                SetStageOn {
-                    list,
-                    at,
-                    on: before,
-                }
+                SetStageOn { list, at, on: before }
             }
             AddStage { list, at, stage } => {
                 let stage = held_stage(stage)?;
@@ -189,25 +182,14 @@ impl Show {
             }
             RemoveStage { list, at } => {
                 self.stage_mut(list, at)?;
-                AddStage {
-                    list,
-                    at,
-                    stage: self.chain.list_mut(list).remove(at),
-                }
+                AddStage { list, at, stage: self.chain.list_mut(list).remove(at) }
             }
             MoveStage { list, from, to } => {
                 shift(list.key(), self.chain.list_mut(list), from, to)?;
-                MoveStage {
-                    list,
-                    from: to,
-                    to: from,
-                }
+                MoveStage { list, from: to, to: from }
             }
             ReplaceLook { stages, strength } => {
-                let stages = stages
-                    .into_iter()
-                    .map(held_stage)
-                    .collect::<Result<Vec<_>, _>>()?;
+                let stages = stages.into_iter().map(held_stage).collect::<Result<Vec<_>, _>>()?;
                 let strength = Slot::LookStrength.parameter().held(strength);
                 ReplaceLook {
                     stages: std::mem::replace(&mut self.chain.look, stages),
@@ -227,10 +209,7 @@ impl Show {
             }
             RemoveShot { at } => {
                 self.shot_mut(at)?;
-                AddShot {
-                    at,
-                    shot: self.shots.remove(at),
-                }
+                AddShot { at, shot: self.shots.remove(at) }
             }
             MoveShot { from, to } => {
                 shift(SHOTS, &mut self.shots, from, to)?;
@@ -244,66 +223,41 @@ impl Show {
                         "a name that is not empty and that no other shot has",
                     ));
                 }
-                RenameShot {
-                    shot,
-                    name: std::mem::replace(&mut self.shot_mut(shot)?.name, name),
-                }
+                RenameShot { shot, name: std::mem::replace(&mut self.shot_mut(shot)?.name, name) }
             }
             SetShotSource { shot, source } => {
                 check_source(&source)?;
                 let before = std::mem::replace(&mut self.shot_mut(shot)?.source, source);
-                SetShotSource {
-                    shot,
-                    source: before,
-                }
+                SetShotSource { shot, source: before }
             }
             SetShotEncoding { shot, encoding } => {
                 let before = std::mem::replace(&mut self.shot_mut(shot)?.encoding, encoding);
-                SetShotEncoding {
-                    shot,
-                    encoding: before,
-                }
+                SetShotEncoding { shot, encoding: before }
             }
             SetShotRange { shot, start, end } => {
                 check_frames(start, end)?;
                 let s = self.shot_mut(shot)?;
                 let (before_start, before_end) = (s.start, s.end);
                 (s.start, s.end) = (start, end);
-                SetShotRange {
-                    shot,
-                    start: before_start,
-                    end: before_end,
-                }
+                SetShotRange { shot, start: before_start, end: before_end }
             }
             SetSignalRange { shot, range } => {
                 let before = std::mem::replace(&mut self.shot_mut(shot)?.range, range);
-                SetSignalRange {
-                    shot,
-                    range: before,
-                }
+                SetSignalRange { shot, range: before }
             }
             SetMatrix { shot, matrix } => {
                 let before = std::mem::replace(&mut self.shot_mut(shot)?.matrix, matrix);
-                SetMatrix {
-                    shot,
-                    matrix: before,
-                }
+                SetMatrix { shot, matrix: before }
             }
-            SetTransform(transform) => {
-                SetTransform(std::mem::replace(&mut self.transform, transform))
-            }
+            SetTransform(transform) => SetTransform(std::mem::replace(&mut self.transform, transform)),
             SetDisplay { output, display } => {
                 let before = std::mem::replace(self.outputs.get_mut(output), display);
-                SetDisplay {
-                    output,
-                    display: before,
-                }
+                SetDisplay { output, display: before }
             }
             SetName(name) => SetName(std::mem::replace(&mut self.name, name)),
             SetRate(rate) => {
                 if !rate_is_usable(rate) {
-                    let what =
-                        format!("a show cannot run at {}/{} frames a second", rate.0, rate.1);
+                    let what = format!("a show cannot run at {}/{} frames a second", rate.0, rate.1);
                     return Err(ShowError::change(what, RATES));
                 }
                 SetRate(std::mem::replace(&mut self.rate, rate))
@@ -320,8 +274,7 @@ impl Show {
                 Ok(inverse) => inverses.push(inverse),
                 Err(error) => {
                     for inverse in inverses.into_iter().rev() {
-                        self.apply(inverse)
-                            .expect("the inverse of what was just applied fits");
+                        self.apply(inverse).expect("the inverse of what was just applied fits");
                     }
                     return Err(error);
                 }
@@ -350,33 +303,18 @@ fn no_slot(slot: Slot) -> ShowError {
         Slot::Balance { shot, .. } => format!("the show has no shot {}", shot + 1),
         Slot::LookStrength => "the look has no strength".to_owned(),
         Slot::Strength { list, at, kind } | Slot::Parameter { list, at, kind, .. } => {
-            format!(
-                "the show has no {} at {}/{}",
-                kind.declaration().key,
-                list.key(),
-                at + 1
-            )
+            format!("the show has no {} at {}/{}", kind.declaration().key, list.key(), at + 1)
         }
     };
-    ShowError::change(
-        what,
-        "a slot that the show as it is now resolves an address to",
-    )
+    ShowError::change(what, "a slot that the show as it is now resolves an address to")
 }
 
 fn check_place(of: &str, at: usize, places: usize) -> Result<(), ShowError> {
     if at < places {
         return Ok(());
     }
-    let accepted = if places == 0 {
-        "none, it is empty".to_owned()
-    } else {
-        format!("1 to {places}")
-    };
-    Err(ShowError::change(
-        format!("{of} has no place {}", at + 1),
-        accepted,
-    ))
+    let accepted = if places == 0 { "none, it is empty".to_owned() } else { format!("1 to {places}") };
+    Err(ShowError::change(format!("{of} has no place {}", at + 1), accepted))
 }
 
 fn shift<T>(of: &str, items: &mut [T], from: usize, to: usize) -> Result<(), ShowError> {
@@ -392,26 +330,16 @@ fn shift<T>(of: &str, items: &mut [T], from: usize, to: usize) -> Result<(), Sho
 
 fn check_source(source: &std::path::Path) -> Result<(), ShowError> {
     if source.as_os_str().is_empty() {
-        return Err(ShowError::change(
-            "a shot cannot be without a source",
-            "the path of its footage",
-        ));
+        return Err(ShowError::change("a shot cannot be without a source", "the path of its footage"));
     }
-    source
-        .to_str()
-        .map(|_| ())
-        .ok_or_else(|| ShowError::Path(source.to_owned()))
+    source.to_str().map(|_| ()).ok_or_else(|| ShowError::Path(source.to_owned()))
 }
 
 fn held_stage(mut stage: Stage) -> Result<Stage, ShowError> {
     let declaration = stage.declaration();
     if stage.values.len() != declaration.parameters.len() {
         return Err(ShowError::change(
-            format!(
-                "{} cannot have {} values",
-                declaration.key,
-                stage.values.len()
-            ),
+            format!("{} cannot have {} values", declaration.key, stage.values.len()),
             format!("{}, one for each parameter", declaration.parameters.len()),
         ));
     }

@@ -3,9 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::ShowError;
-use crate::colour::{
-    DISPLAYS, Display, Encoding, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix,
-};
+use crate::colour::{DISPLAYS, Display, Encoding, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix};
 use crate::look::Chain;
 use crate::picture::{Balance, Tail};
 
@@ -47,20 +45,12 @@ impl Show {
 
     /// The tail of a recipe for one of its outputs.
     pub fn tail(&self, output: Output) -> Tail {
-        Tail::Display {
-            transform: self.transform,
-            display: self.outputs.get(output),
-        }
+        Tail::Display { transform: self.transform, display: self.outputs.get(output) }
     }
 
     /// `name` if no shot but `except` has it, else the first of `name 2`, `name 3`… that is free.
     pub(super) fn unique_name(&self, name: &str, except: Option<usize>) -> String {
-        let taken = |n: &str| {
-            self.shots
-                .iter()
-                .enumerate()
-                .any(|(i, s)| Some(i) != except && s.name == n)
-        };
+        let taken = |n: &str| self.shots.iter().enumerate().any(|(i, s)| Some(i) != except && s.name == n);
         let name = if name.is_empty() { "shot" } else { name };
         if !taken(name) {
             return name.to_owned();
@@ -133,19 +123,13 @@ impl Outputs {
 
 impl Default for Outputs {
     fn default() -> Self {
-        Self {
-            desk: &DISPLAYS[0],
-            client: &DISPLAYS[0],
-            files: &DISPLAYS[0],
-        }
+        Self { desk: &DISPLAYS[0], client: &DISPLAYS[0], files: &DISPLAYS[0] }
     }
 }
 
 impl PartialEq for Outputs {
     fn eq(&self, other: &Self) -> bool {
-        Output::ALL
-            .into_iter()
-            .all(|o| self.get(o).id == other.get(o).id)
+        Output::ALL.into_iter().all(|o| self.get(o).id == other.get(o).id)
     }
 }
 
@@ -204,16 +188,7 @@ impl Shot {
 impl PartialEq for Shot {
     fn eq(&self, other: &Self) -> bool {
         // Taken apart, so that a new field cannot be forgotten here.
-        let Self {
-            name,
-            source,
-            start,
-            end,
-            encoding,
-            range,
-            matrix,
-            balance,
-        } = self;
+        let Self { name, source, start, end, encoding, range, matrix, balance } = self;
         *name == other.name
             && *source == other.source
             && (*start, *end) == (other.start, other.end)
@@ -236,27 +211,18 @@ pub fn source_in_show(folder: &Path, source: &Path) -> PathBuf {
 }
 
 /// What a rate may be, for messages.
-pub(super) const RATES: &str =
-    r#""24", "25", "30000/1001" and the like, from 1 to 1000 frames a second"#;
+pub(super) const RATES: &str = r#""24", "25", "30000/1001" and the like, from 1 to 1000 frames a second"#;
 
 /// A rate as files write it: `24`, `24000/1001`.
 pub fn rate_text(rate: (u32, u32)) -> String {
-    if rate.1 == 1 {
-        rate.0.to_string()
-    } else {
-        format!("{}/{}", rate.0, rate.1)
-    }
+    if rate.1 == 1 { rate.0.to_string() } else { format!("{}/{}", rate.0, rate.1) }
 }
 
 /// The rate that a text like `24` or `24000/1001` means, if it is one from 1 to 1000 frames a second.
 pub fn rate_from_text(text: &str) -> Option<(u32, u32)> {
     let (over, under) = text.split_once('/').unwrap_or((text, "1"));
     let number = |t: &str| {
-        if t.bytes().all(|b| b.is_ascii_digit()) {
-            t.parse().ok()
-        } else {
-            None
-        }
+        if t.bytes().all(|b| b.is_ascii_digit()) { t.parse().ok() } else { None }
     };
     let rate = (number(over)?, number(under)?);
     rate_is_usable(rate).then_some(rate)
@@ -281,8 +247,5 @@ pub(super) fn check_frames(start: u64, end: u64) -> Result<(), ShowError> {
 pub(super) const RANGES: [(&str, Range); 2] = [("narrow", Range::Narrow), ("full", Range::Full)];
 
 /// What files call the luma weights.
-pub(super) const MATRICES: [(&str, YcbcrMatrix); 3] = [
-    ("bt601", YcbcrMatrix::Bt601),
-    ("bt709", YcbcrMatrix::Bt709),
-    ("bt2020", YcbcrMatrix::Bt2020),
-];
+pub(super) const MATRICES: [(&str, YcbcrMatrix); 3] =
+    [("bt601", YcbcrMatrix::Bt601), ("bt709", YcbcrMatrix::Bt709), ("bt2020", YcbcrMatrix::Bt2020)];

@@ -82,9 +82,6 @@ fn process_text(process: Option<u32>) -> String {
 
 impl ShowError {
     pub(super) fn change(what: impl Into<String>, accepted: impl Into<String>) -> Self {
-        Self::Change {
-            what: what.into(),
-            accepted: accepted.into(),
-        }
+        Self::Change { what: what.into(), accepted: accepted.into() }
     }
 }

@@ -5,9 +5,7 @@ use std::path::Path;
 use super::document::{MATRICES, MAX_FRAME, RANGES, RATES};
 use super::reader::{Source, Table, read_text};
 use super::writer::{line, number, quoted};
-use super::{
-    LOOK_STRENGTH, Output, Outputs, Shot, Show, ShowError, rate_from_text, rate_text, writer,
-};
+use super::{LOOK_STRENGTH, Output, Outputs, Shot, Show, ShowError, rate_from_text, rate_text, writer};
 use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS, display, encoding, output_transform};
 use crate::look::{Chain, List};
 use crate::picture::{BALANCE, Balance};
@@ -59,16 +57,9 @@ pub fn write(show: &Show) -> Result<String, ShowError> {
 }
 
 fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
-    let source = shot
-        .source
-        .to_str()
-        .ok_or_else(|| ShowError::Path(shot.source.clone()))?;
+    let source = shot.source.to_str().ok_or_else(|| ShowError::Path(shot.source.clone()))?;
     // A show may be carried between systems; only Windows knows the other separator.
-    let source = if cfg!(windows) {
-        source.replace('\\', "/")
-    } else {
-        source.to_owned()
-    };
+    let source = if cfg!(windows) { source.replace('\\', "/") } else { source.to_owned() };
     out.push_str("\n[[shot]]\n");
     line(out, "name", quoted(&shot.name));
     line(out, "source", quoted(&source));
@@ -81,11 +72,8 @@ fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
     if let Some((key, _)) = MATRICES.iter().find(|(_, m)| Some(*m) == shot.matrix) {
         line(out, "matrix", quoted(key));
     }
-    let moved: Vec<_> = BALANCE
-        .iter()
-        .zip(shot.balance.values)
-        .filter(|(p, value)| *value != p.default)
-        .collect();
+    let moved: Vec<_> =
+        BALANCE.iter().zip(shot.balance.values).filter(|(p, value)| *value != p.default).collect();
     if !moved.is_empty() {
         out.push_str("\n[shot.balance]\n");
     }
@@ -109,9 +97,7 @@ pub fn read(text: &str, file: &Path) -> Result<Show, ShowError> {
             name: about.text("name", "a text")?.1.to_owned(),
             rate: about.word("rate", RATES, rate_from_text)?,
             transform: about.word("transform", &transforms, output_transform)?,
-            panel: about
-                .text_or_none("panel", "the name of a panel map")?
-                .map(|(_, p)| p.to_owned()),
+            panel: about.text_or_none("panel", "the name of a panel map")?.map(|(_, p)| p.to_owned()),
             outputs: read_outputs(&root)?,
             shots: read_shots(&root)?,
             chain: read_chain(&root)?,
@@ -140,9 +126,7 @@ fn read_outputs(root: &Table<'_>) -> Result<Outputs, ShowError> {
 fn read_shots(root: &Table<'_>) -> Result<Vec<Shot>, ShowError> {
     let mut shots: Vec<Shot> = Vec::new();
     for table in root.tables("shot", "[[shot]]")? {
-        table.only(&[
-            "name", "source", "in", "out", "encoding", "range", "matrix", "balance",
-        ])?;
+        table.only(&["name", "source", "in", "out", "encoding", "range", "matrix", "balance"])?;
         let (at, name) = table.text("name", "a text")?;
         if name.is_empty() || shots.iter().any(|s| s.name == name) {
             let what = if name.is_empty() {
@@ -150,9 +134,7 @@ fn read_shots(root: &Table<'_>) -> Result<Vec<Shot>, ShowError> {
             } else {
                 format!("two shots are called {name:?}")
             };
-            return Err(table
-                .source
-                .wrong(at, what, "a name of its own for each shot"));
+            return Err(table.source.wrong(at, what, "a name of its own for each shot"));
         }
         shots.push(read_shot(&table, name)?);
     }
@@ -162,31 +144,18 @@ fn read_shots(root: &Table<'_>) -> Result<Vec<Shot>, ShowError> {
 fn read_shot(table: &Table<'_>, name: &str) -> Result<Shot, ShowError> {
     let (at, source) = table.text("source", "the path of the footage")?;
     if source.is_empty() {
-        return Err(table
-            .source
-            .wrong(at, "source is empty", "the path of the footage"));
+        return Err(table.source.wrong(at, "source is empty", "the path of the footage"));
     }
     let (_, start) = table.whole("in", MAX_FRAME)?;
     let (at, end) = table.whole("out", MAX_FRAME)?;
     if end <= start {
         let accepted = "a frame after in, since out is the first that is not shown";
-        return Err(table
-            .source
-            .wrong(at, format!("out is {end} and in is {start}"), accepted));
+        return Err(table.source.wrong(at, format!("out is {end} and in is {start}"), accepted));
     }
     let encodings = ids(ENCODINGS.iter().map(|e| e.id));
-    let mut shot = Shot::new(
-        name,
-        source,
-        start..end,
-        table.word("encoding", &encodings, encoding)?,
-    );
-    shot.range = table.word_or_none("range", &ids(RANGES.iter().map(|r| r.0)), |t| {
-        key(&RANGES, t)
-    })?;
-    shot.matrix = table.word_or_none("matrix", &ids(MATRICES.iter().map(|m| m.0)), |t| {
-        key(&MATRICES, t)
-    })?;
+    let mut shot = Shot::new(name, source, start..end, table.word("encoding", &encodings, encoding)?);
+    shot.range = table.word_or_none("range", &ids(RANGES.iter().map(|r| r.0)), |t| key(&RANGES, t))?;
+    shot.matrix = table.word_or_none("matrix", &ids(MATRICES.iter().map(|m| m.0)), |t| key(&MATRICES, t))?;
     if let Some(balance) = table.table("balance", "[shot.balance]")? {
         balance.only(&BALANCE.iter().map(|p| p.key).collect::<Vec<_>>())?;
         let mut values = Balance::default().values;
@@ -199,10 +168,7 @@ fn read_shot(table: &Table<'_>, name: &str) -> Result<Shot, ShowError> {
 }
 
 fn key<T: Copy>(table: &[(&str, T)], text: &str) -> Option<T> {
-    table
-        .iter()
-        .find(|(key, _)| *key == text)
-        .map(|(_, value)| *value)
+    table.iter().find(|(key, _)| *key == text).map(|(_, value)| *value)
 }
 
 fn read_chain(root: &Table<'_>) -> Result<Chain, ShowError> {

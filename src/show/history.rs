@@ -49,11 +49,7 @@ impl History {
             return;
         }
         self.undone.clear();
-        self.gesture = slots.map(|slots| Gesture {
-            slots,
-            control,
-            last: now,
-        });
+        self.gesture = slots.map(|slots| Gesture { slots, control, last: now });
         match self.done.back_mut() {
             // The first inverse leads back to before the gesture.
             Some(step) if goes_on => step.change = change,
@@ -103,10 +99,7 @@ fn sets_nothing(change: &Change, inverse: &Change) -> bool {
         }
         (Change::Together(changes), Change::Together(inverses)) => {
             // Inverses are in the opposite order.
-            changes
-                .iter()
-                .zip(inverses.iter().rev())
-                .all(|(c, i)| sets_nothing(c, i))
+            changes.iter().zip(inverses.iter().rev()).all(|(c, i)| sets_nothing(c, i))
         }
         _ => false,
     }

@@ -43,9 +43,7 @@ pub fn read_look(text: &str, file: &Path) -> Result<Look, ShowError> {
         let stages = root.tables("stage", "[[stage]]")?;
         Ok(Look {
             name: about.text("name", "a text")?.1.to_owned(),
-            note: about
-                .text_or_none("note", "a text")?
-                .map_or_else(String::new, |(_, n)| n.to_owned()),
+            note: about.text_or_none("note", "a text")?.map_or_else(String::new, |(_, n)| n.to_owned()),
             stages: stages.iter().map(Table::stage).collect::<Result<_, _>>()?,
         })
     })
@@ -76,17 +74,11 @@ pub fn save_look(look: &Look, path: &Path) -> Result<(), ShowError> {
 /// [`ShowError::Io`] when the folder cannot be listed.
 #[allow(clippy::type_complexity)]
 pub fn list_looks(folder: &Path) -> Result<Vec<(PathBuf, Result<Look, ShowError>)>, ShowError> {
-    let io = |source| ShowError::Io {
-        doing: "list",
-        path: folder.to_owned(),
-        source,
-    };
+    let io = |source| ShowError::Io { doing: "list", path: folder.to_owned(), source };
     let mut paths = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(io)? {
         let path = entry.map_err(io)?.path();
-        let hidden = path
-            .file_name()
-            .is_some_and(|n| n.to_string_lossy().starts_with('.'));
+        let hidden = path.file_name().is_some_and(|n| n.to_string_lossy().starts_with('.'));
         if !hidden && path.extension().is_some_and(|e| e == "toml") {
             paths.push(path);
         }

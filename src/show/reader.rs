@@ -16,12 +16,7 @@ pub(super) struct Source<'a> {
 
 impl Source<'_> {
     /// A complaint about what stands at byte `at`.
-    pub fn wrong(
-        &self,
-        at: usize,
-        what: impl Into<String>,
-        accepted: impl Into<String>,
-    ) -> ShowError {
+    pub fn wrong(&self, at: usize, what: impl Into<String>, accepted: impl Into<String>) -> ShowError {
         ShowError::Text {
             file: self.file.to_owned(),
             line: line_at(self.text.as_bytes(), at),
@@ -38,27 +33,13 @@ impl Source<'_> {
     ) -> Result<T, ShowError> {
         let tables = DeTable::parse(self.text).map_err(|e| {
             let at = e.span().map_or(0, |s| s.start);
-            self.wrong(
-                at,
-                format!("this is not TOML: {}", e.message().replace('\n', "; ")),
-                "TOML 1.0",
-            )
+            self.wrong(at, format!("this is not TOML: {}", e.message().replace('\n', "; ")), "TOML 1.0")
         })?;
-        let root = Table {
-            source: self,
-            at: 0,
-            name: "the file".to_owned(),
-            table: tables.get_ref(),
-        };
+        let root = Table { source: self, at: 0, name: "the file".to_owned(), table: tables.get_ref() };
         let (at, found) = root.whole("version", u64::MAX)?;
         if found > version {
             let line = line_at(self.text.as_bytes(), at);
-            return Err(ShowError::Newer {
-                file: self.file.to_owned(),
-                line,
-                found,
-                reads: version,
-            });
+            return Err(ShowError::Newer { file: self.file.to_owned(), line, found, reads: version });
         }
         if found == 0 {
             return Err(self.wrong(at, "version is 0", format!("1 to {version}")));
@@ -69,19 +50,12 @@ impl Source<'_> {
 
 /// The line, from 1, that byte `at` is in.
 fn line_at(text: &[u8], at: usize) -> usize {
-    1 + text[..at.min(text.len())]
-        .iter()
-        .filter(|&&b| b == b'\n')
-        .count()
+    1 + text[..at.min(text.len())].iter().filter(|&&b| b == b'\n').count()
 }
 
 /// Reads a whole file as text.
 pub(super) fn read_text(path: &Path) -> Result<String, ShowError> {
-    let io = |source| ShowError::Io {
-        doing: "read",
-        path: path.to_owned(),
-        source,
-    };
+    let io = |source| ShowError::Io { doing: "read", path: path.to_owned(), source };
     String::from_utf8(std::fs::read(path).map_err(io)?).map_err(|e| ShowError::Text {
         file: path.to_owned(),
         line: line_at(e.as_bytes(), e.utf8_error().valid_up_to()),
@@ -101,10 +75,7 @@ pub(super) struct Table<'a> {
 impl<'a> Table<'a> {
     /// Refuses the first key that is not one of `keys`.
     pub fn only(&self, keys: &[&str]) -> Result<(), ShowError> {
-        let unknown = self
-            .table
-            .iter()
-            .filter(|(key, _)| !keys.contains(&key.get_ref().as_ref()));
+        let unknown = self.table.iter().filter(|(key, _)| !keys.contains(&key.get_ref().as_ref()));
         match unknown.min_by_key(|(key, _)| key.span().start) {
             None => Ok(()),
             Some((key, _)) => {
@@ -120,34 +91,21 @@ impl<'a> Table<'a> {
     }
 
     fn missing(&self, key: &str, accepted: &str) -> ShowError {
-        self.source.wrong(
-            self.at,
-            format!("{} lacks {key}", self.name),
-            format!("{key} = {accepted}"),
-        )
+        self.source.wrong(self.at, format!("{} lacks {key}", self.name), format!("{key} = {accepted}"))
     }
 
     /// A text, if it is there, and its place.
-    pub fn text_or_none(
-        &self,
-        key: &str,
-        accepted: &str,
-    ) -> Result<Option<(usize, &'a str)>, ShowError> {
+    pub fn text_or_none(&self, key: &str, accepted: &str) -> Result<Option<(usize, &'a str)>, ShowError> {
         match self.get(key) {
             None => Ok(None),
             Some((at, DeValue::String(text))) => Ok(Some((at, text))),
-            Some((at, other)) => {
-                Err(self
-                    .source
-                    .wrong(at, format!("{key} is {}", shown(other)), accepted))
-            }
+            Some((at, other)) => Err(self.source.wrong(at, format!("{key} is {}", shown(other)), accepted)),
         }
     }
 
     /// A text that must be there, and its place.
     pub fn text(&self, key: &str, accepted: &str) -> Result<(usize, &'a str), ShowError> {
-        self.text_or_none(key, accepted)?
-            .ok_or_else(|| self.missing(key, accepted))
+        self.text_or_none(key, accepted)?.ok_or_else(|| self.missing(key, accepted))
     }
 
     /// What `find` finds for a text, if it is there.
@@ -160,10 +118,8 @@ impl<'a> Table<'a> {
         let Some((at, text)) = self.text_or_none(key, accepted)? else {
             return Ok(None);
         };
-        let found = find(text).ok_or_else(|| {
-            self.source
-                .wrong(at, format!("{key} is {text:?}"), accepted)
-        })?;
+        let found =
+            find(text).ok_or_else(|| self.source.wrong(at, format!("{key} is {text:?}"), accepted))?;
         Ok(Some(found))
     }
 
@@ -174,8 +130,7 @@ impl<'a> Table<'a> {
         accepted: &str,
         find: impl FnOnce(&str) -> Option<T>,
     ) -> Result<T, ShowError> {
-        self.word_or_none(key, accepted, find)?
-            .ok_or_else(|| self.missing(key, accepted))
+        self.word_or_none(key, accepted, find)?.ok_or_else(|| self.missing(key, accepted))
     }
 
     /// A whole number from 0 to `most` that must be there, and its place.
@@ -187,16 +142,12 @@ impl<'a> Table<'a> {
         };
         let (at, value) = self.get(key).ok_or_else(|| self.missing(key, &accepted))?;
         let number = match value {
-            DeValue::Integer(i) => u64::from_str_radix(i.as_str(), i.radix())
-                .ok()
-                .filter(|&n| n <= most),
+            DeValue::Integer(i) => u64::from_str_radix(i.as_str(), i.radix()).ok().filter(|&n| n <= most),
             _ => None,
         };
         match number {
             Some(number) => Ok((at, number)),
-            None => Err(self
-                .source
-                .wrong(at, format!("{key} is {}", shown(value)), accepted)),
+            None => Err(self.source.wrong(at, format!("{key} is {}", shown(value)), accepted)),
         }
     }
 
@@ -206,9 +157,7 @@ impl<'a> Table<'a> {
             None => Ok(default),
             Some((_, DeValue::Boolean(b))) => Ok(*b),
             Some((at, other)) => {
-                Err(self
-                    .source
-                    .wrong(at, format!("{key} is {}", shown(other)), "true or false"))
+                Err(self.source.wrong(at, format!("{key} is {}", shown(other)), "true or false"))
             }
         }
     }
@@ -219,9 +168,7 @@ impl<'a> Table<'a> {
             return Ok(parameter.default);
         };
         let number = match value {
-            DeValue::Integer(i) => i128::from_str_radix(i.as_str(), i.radix())
-                .ok()
-                .map(|n| n as f64),
+            DeValue::Integer(i) => i128::from_str_radix(i.as_str(), i.radix()).ok().map(|n| n as f64),
             DeValue::Float(f) => f.as_str().parse::<f64>().ok(),
             _ => None,
         };
@@ -230,9 +177,7 @@ impl<'a> Table<'a> {
             Some(n) if (parameter.min..=parameter.max).contains(&n) => Ok(parameter.held(n)),
             _ => {
                 let accepted = format!("a number from {} to {}", parameter.min, parameter.max);
-                Err(self
-                    .source
-                    .wrong(at, format!("{key} is {}", shown(value)), accepted))
+                Err(self.source.wrong(at, format!("{key} is {}", shown(value)), accepted))
             }
         }
     }
@@ -241,28 +186,19 @@ impl<'a> Table<'a> {
     pub fn table(&self, key: &str, name: &str) -> Result<Option<Table<'a>>, ShowError> {
         match self.get(key) {
             None => Ok(None),
-            Some((at, DeValue::Table(table))) => Ok(Some(Table {
-                source: self.source,
-                at,
-                name: name.to_owned(),
-                table,
-            })),
-            Some((at, other)) => Err(self.source.wrong(
-                at,
-                format!("{key} is {}", shown(other)),
-                format!("a table {name}"),
-            )),
+            Some((at, DeValue::Table(table))) => {
+                Ok(Some(Table { source: self.source, at, name: name.to_owned(), table }))
+            }
+            Some((at, other)) => {
+                Err(self.source.wrong(at, format!("{key} is {}", shown(other)), format!("a table {name}")))
+            }
         }
     }
 
     /// A table inside this one that must be there.
     pub fn need_table(&self, key: &str, name: &str) -> Result<Table<'a>, ShowError> {
         self.table(key, name)?.ok_or_else(|| {
-            self.source.wrong(
-                self.at,
-                format!("{} lacks {name}", self.name),
-                format!("a table {name}"),
-            )
+            self.source.wrong(self.at, format!("{} lacks {name}", self.name), format!("a table {name}"))
         })
     }
 
@@ -272,11 +208,7 @@ impl<'a> Table<'a> {
             return Ok(Vec::new());
         };
         let wrong = |at, value: &DeValue<'_>| {
-            self.source.wrong(
-                at,
-                format!("{key} is {}", shown(value)),
-                format!("tables {name}"),
-            )
+            self.source.wrong(at, format!("{key} is {}", shown(value)), format!("tables {name}"))
         };
         let DeValue::Array(items) = value else {
             return Err(wrong(at, value));
@@ -284,12 +216,9 @@ impl<'a> Table<'a> {
         items
             .iter()
             .map(|item| match item.get_ref() {
-                DeValue::Table(table) => Ok(Table {
-                    source: self.source,
-                    at: item.span().start,
-                    name: name.to_owned(),
-                    table,
-                }),
+                DeValue::Table(table) => {
+                    Ok(Table { source: self.source, at: item.span().start, name: name.to_owned(), table })
+                }
                 other => Err(wrong(item.span().start, other)),
             })
             .collect()

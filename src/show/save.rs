@@ -21,46 +21,27 @@ pub fn write_atomically(
 ) -> Result<(), ShowError> {
     let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
     let failed = |source: io::Error| match source.kind() {
-        ErrorKind::StorageFull | ErrorKind::QuotaExceeded => ShowError::Full {
-            path: path.to_owned(),
-        },
-        _ => ShowError::Io {
-            doing: "save",
-            path: path.to_owned(),
-            source,
-        },
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded => ShowError::Full { path: path.to_owned() },
+        _ => ShowError::Io { doing: "save", path: path.to_owned(), source },
     };
     let Some(name) = target.file_name() else {
-        return Err(failed(io::Error::new(
-            ErrorKind::InvalidInput,
-            "this is no path of a file",
-        )));
+        return Err(failed(io::Error::new(ErrorKind::InvalidInput, "this is no path of a file")));
     };
     // A file named without a folder is in the current one.
-    let folder = target
-        .parent()
-        .filter(|p| !p.as_os_str().is_empty())
-        .unwrap_or(Path::new("."));
+    let folder = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
 
     // Two threads, or a thread and one that died, must not share a temporary file.
     static COUNT: AtomicU64 = AtomicU64::new(0);
     let count = COUNT.fetch_add(1, Ordering::Relaxed);
-    let temporary = folder.join(format!(
-        ".{}.{}-{count}.tmp",
-        name.to_string_lossy(),
-        std::process::id()
-    ));
-    let outcome =
-        write_new(&temporary, write, &target).and_then(|()| fs::rename(&temporary, &target));
+    let temporary = folder.join(format!(".{}.{}-{count}.tmp", name.to_string_lossy(), std::process::id()));
+    let outcome = write_new(&temporary, write, &target).and_then(|()| fs::rename(&temporary, &target));
     if let Err(error) = outcome {
         let _ = fs::remove_file(&temporary);
         return Err(failed(error));
     }
     // The name is in place; that the folder's entry is on the disk too is asked for where it can be.
     #[cfg(unix)]
-    File::open(folder)
-        .and_then(|f| f.sync_all())
-        .map_err(failed)?;
+    File::open(folder).and_then(|f| f.sync_all()).map_err(failed)?;
     Ok(())
 }
 
@@ -70,11 +51,7 @@ fn write_new(
     target: &Path,
 ) -> io::Result<()> {
     // Truncated, since a process that died may have had our number.
-    let mut file = OpenOptions::new()
-        .write(true)
-        .create(true)
-        .truncate(true)
-        .open(temporary)?;
+    let mut file = OpenOptions::new().write(true).create(true).truncate(true).open(temporary)?;
     if let Ok(before) = fs::metadata(target) {
         file.set_permissions(before.permissions())?;
     }
@@ -105,9 +82,7 @@ impl Autosave {
 
     /// When it will be time, if nothing else happens.
     pub fn due_at(&self) -> Option<Instant> {
-        self.first_unsaved
-            .filter(|_| !self.saving)
-            .map(|first| first + AUTOSAVE_AFTER)
+        self.first_unsaved.filter(|_| !self.saving).map(|first| first + AUTOSAVE_AFTER)
     }
 
     /// A save of the show as it is now begins; changes from here on belong to the next one.
@@ -151,17 +126,8 @@ impl Lock {
     /// [`ShowError::Io`] when the lock file cannot be written or the file system has no locks.
     pub fn take(folder: &Path) -> Result<Self, ShowError> {
         let path = folder.join(LOCK_FILE);
-        let io = |source| ShowError::Io {
-            doing: "lock",
-            path: path.clone(),
-            source,
-        };
-        let options = OpenOptions::new()
-            .read(true)
-            .write(true)
-            .create(true)
-            .truncate(false)
-            .to_owned();
+        let io = |source| ShowError::Io { doing: "lock", path: path.clone(), source };
+        let options = OpenOptions::new().read(true).write(true).create(true).truncate(false).to_owned();
         let mut file = options.open(&path).map_err(io)?;
         match file.try_lock() {
             Ok(()) => {}
@@ -169,20 +135,14 @@ impl Lock {
                 let mut text = String::new();
                 // Some systems let nobody else read a locked file; then the number stays unknown.
                 let _ = file.read_to_string(&mut text);
-                return Err(ShowError::Open {
-                    folder: folder.to_owned(),
-                    process: text.trim().parse().ok(),
-                });
+                return Err(ShowError::Open { folder: folder.to_owned(), process: text.trim().parse().ok() });
             }
             Err(TryLockError::Error(source)) => return Err(io(source)),
         }
         file.set_len(0).and_then(|()| file.rewind()).map_err(io)?;
         writeln!(file, "{}", std::process::id()).map_err(io)?;
         remove_leftovers(folder);
-        Ok(Self {
-            file,
-            folder: folder.to_owned(),
-        })
+        Ok(Self { file, folder: folder.to_owned() })
     }
 
     /// The folder that is held.

@@ -4,119 +4,40 @@ use super::*;
 
 /// One of every kind of change that fits [`full_show`] and does something to it.
 pub fn every_change() -> Vec<Change> {
-    let slot = |address: &str| {
-        full_show()
-            .resolve(&Address::parse(address).unwrap(), 1)
-            .unwrap()
-    };
+    let slot = |address: &str| full_show().resolve(&Address::parse(address).unwrap(), 1).unwrap();
     let (look, third) = (List::Look, 2);
     let changes = vec![
-        Change::SetParameter {
-            slot: slot("balance/offset-g"),
-            value: 3.25,
-        },
-        Change::SetParameter {
-            slot: slot("look/strength"),
-            value: 0.5,
-        },
-        Change::SetParameter {
-            slot: slot("look/3/strength"),
-            value: 0.5,
-        },
-        Change::SetParameter {
-            slot: slot("finish/split-tone/shadow-hue"),
-            value: 12.0,
-        },
-        Change::SetStageOn {
-            list: look,
-            at: third,
-            on: false,
-        },
-        Change::AddStage {
-            list: look,
-            at: third,
-            stage: Stage::new(kind("contrast")),
-        },
-        Change::AddStage {
-            list: List::Finish,
-            at: 1,
-            stage: Stage::new(kind("contrast")),
-        },
-        Change::RemoveStage {
-            list: look,
-            at: third,
-        },
-        Change::MoveStage {
-            list: look,
-            from: 0,
-            to: 1,
-        },
-        Change::MoveStage {
-            list: look,
-            from: 2,
-            to: 0,
-        },
-        Change::ReplaceLook {
-            stages: vec![Stage::new(kind("split-tone"))],
-            strength: 1.25,
-        },
-        Change::AddShot {
-            at: 1,
-            shot: shot("new", "v-log"),
-        },
-        Change::AddShot {
-            at: 3,
-            shot: shot("gate", "v-log"),
-        },
+        Change::SetParameter { slot: slot("balance/offset-g"), value: 3.25 },
+        Change::SetParameter { slot: slot("look/strength"), value: 0.5 },
+        Change::SetParameter { slot: slot("look/3/strength"), value: 0.5 },
+        Change::SetParameter { slot: slot("finish/split-tone/shadow-hue"), value: 12.0 },
+        Change::SetStageOn { list: look, at: third, on: false },
+        Change::AddStage { list: look, at: third, stage: Stage::new(kind("contrast")) },
+        Change::AddStage { list: List::Finish, at: 1, stage: Stage::new(kind("contrast")) },
+        Change::RemoveStage { list: look, at: third },
+        Change::MoveStage { list: look, from: 0, to: 1 },
+        Change::MoveStage { list: look, from: 2, to: 0 },
+        Change::ReplaceLook { stages: vec![Stage::new(kind("split-tone"))], strength: 1.25 },
+        Change::AddShot { at: 1, shot: shot("new", "v-log") },
+        Change::AddShot { at: 3, shot: shot("gate", "v-log") },
         Change::RemoveShot { at: 2 },
         Change::MoveShot { from: 0, to: 2 },
         Change::MoveShot { from: 2, to: 1 },
-        Change::RenameShot {
-            shot: 0,
-            name: "harbour".to_owned(),
-        },
-        Change::SetShotSource {
-            shot: 0,
-            source: PathBuf::from("elsewhere.mov"),
-        },
-        Change::SetShotEncoding {
-            shot: 0,
-            encoding: encoding("v-log").unwrap(),
-        },
-        Change::SetShotRange {
-            shot: 0,
-            start: 0,
-            end: 1,
-        },
-        Change::SetSignalRange {
-            shot: 0,
-            range: None,
-        },
-        Change::SetMatrix {
-            shot: 0,
-            matrix: Some(YcbcrMatrix::Bt709),
-        },
+        Change::RenameShot { shot: 0, name: "harbour".to_owned() },
+        Change::SetShotSource { shot: 0, source: PathBuf::from("elsewhere.mov") },
+        Change::SetShotEncoding { shot: 0, encoding: encoding("v-log").unwrap() },
+        Change::SetShotRange { shot: 0, start: 0, end: 1 },
+        Change::SetSignalRange { shot: 0, range: None },
+        Change::SetMatrix { shot: 0, matrix: Some(YcbcrMatrix::Bt709) },
         Change::SetTransform(OutputTransform::Plain),
-        Change::SetDisplay {
-            output: Output::Files,
-            display: display("srgb").unwrap(),
-        },
+        Change::SetDisplay { output: Output::Files, display: display("srgb").unwrap() },
         Change::SetName("else".to_owned()),
         Change::SetRate((25, 1)),
         Change::SetPanel(None),
         Change::Together(vec![
-            Change::AddShot {
-                at: 0,
-                shot: shot("new", "v-log"),
-            },
-            Change::RenameShot {
-                shot: 0,
-                name: "newer".to_owned(),
-            },
-            Change::SetParameter {
-                slot: slot("balance/exposure"),
-                value: 1.0,
-            },
+            Change::AddShot { at: 0, shot: shot("new", "v-log") },
+            Change::RenameShot { shot: 0, name: "newer".to_owned() },
+            Change::SetParameter { slot: slot("balance/exposure"), value: 1.0 },
             Change::RemoveShot { at: 2 },
         ]),
     ];
@@ -144,10 +65,7 @@ pub fn every_change() -> Vec<Change> {
         Change::SetPanel(_) => 19,
         Change::Together(_) => 20,
     };
-    assert_eq!(
-        changes.iter().map(number).collect::<BTreeSet<_>>().len(),
-        21
-    );
+    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 21);
     changes
 }
 
@@ -160,11 +78,7 @@ fn every_change_acts_and_its_inverse_takes_it_back() {
         assert_ne!(show, before, "{change:?}");
         let after = show.clone();
         // What a change leaves can be written and read.
-        assert_eq!(
-            read(&write(&show).unwrap(), Path::new("s")).unwrap(),
-            show,
-            "{change:?}"
-        );
+        assert_eq!(read(&write(&show).unwrap(), Path::new("s")).unwrap(), show, "{change:?}");
         let again = show.apply(inverse).unwrap();
         assert_eq!(show, before, "{change:?}");
         show.apply(again).unwrap();
@@ -178,10 +92,7 @@ fn a_long_way_there_and_back() {
     let mut inverses = Vec::new();
     // In an order in which each still fits: shots and stages are taken out last.
     let (late, early): (Vec<_>, Vec<_>) = every_change().into_iter().partition(|c| {
-        matches!(
-            c,
-            Change::RemoveShot { .. } | Change::RemoveStage { .. } | Change::ReplaceLook { .. }
-        )
+        matches!(c, Change::RemoveShot { .. } | Change::RemoveStage { .. } | Change::ReplaceLook { .. })
     });
     for change in early.into_iter().chain(late) {
         if let Ok(inverse) = show.apply(change) {
@@ -198,57 +109,23 @@ fn a_long_way_there_and_back() {
 #[test]
 fn values_are_held_to_their_ranges() {
     let mut show = full_show();
-    let exposure = Slot::Balance {
-        shot: 0,
-        field: Exposure,
-    };
-    for (value, held) in [
-        (99.0, 8.0),
-        (-99.0, -8.0),
-        (f64::NAN, 0.0),
-        (f64::INFINITY, 8.0),
-        (1.0, 1.0),
-    ] {
-        show.apply(Change::SetParameter {
-            slot: exposure,
-            value,
-        })
-        .unwrap();
+    let exposure = Slot::Balance { shot: 0, field: Exposure };
+    for (value, held) in [(99.0, 8.0), (-99.0, -8.0), (f64::NAN, 0.0), (f64::INFINITY, 8.0), (1.0, 1.0)] {
+        show.apply(Change::SetParameter { slot: exposure, value }).unwrap();
         assert_eq!(show.get(exposure), Some(held));
     }
-    let hue = show
-        .resolve(&Address::parse("finish/split-tone/shadow-hue").unwrap(), 0)
-        .unwrap();
-    for (value, held) in [
-        (361.0, 1.0),
-        (-1.0, 359.0),
-        (360.0, 0.0),
-        (-1e-20, 0.0),
-        (f64::INFINITY, 230.0),
-    ] {
-        show.apply(Change::SetParameter { slot: hue, value })
-            .unwrap();
+    let hue = show.resolve(&Address::parse("finish/split-tone/shadow-hue").unwrap(), 0).unwrap();
+    for (value, held) in [(361.0, 1.0), (-1.0, 359.0), (360.0, 0.0), (-1e-20, 0.0), (f64::INFINITY, 230.0)] {
+        show.apply(Change::SetParameter { slot: hue, value }).unwrap();
         assert_eq!(show.get(hue), Some(held), "{value}");
     }
     let mut wild = Stage::new(kind("contrast"));
     wild.strength = 9.0;
     wild.values = vec![0.0, -1.0, 3.0];
-    show.apply(Change::ReplaceLook {
-        stages: vec![wild.clone()],
-        strength: -1.0,
-    })
-    .unwrap();
-    show.apply(Change::AddStage {
-        list: List::Before,
-        at: 0,
-        stage: wild,
-    })
-    .unwrap();
+    show.apply(Change::ReplaceLook { stages: vec![wild.clone()], strength: -1.0 }).unwrap();
+    show.apply(Change::AddStage { list: List::Before, at: 0, stage: wild }).unwrap();
     for stage in [&show.chain.look[0], &show.chain.before[0]] {
-        assert_eq!(
-            (stage.strength, stage.values.as_slice()),
-            (1.5, &[0.5, 0.0, 1.0][..])
-        );
+        assert_eq!((stage.strength, stage.values.as_slice()), (1.5, &[0.5, 0.0, 1.0][..]));
     }
     assert_eq!(show.chain.look_strength, 0.0);
     let mut far = shot("far", "v-log");
@@ -262,23 +139,13 @@ fn shots_get_names_of_their_own() {
     let mut show = Show::new("x");
     for name in ["a", "a", "a 2", "a", "", ""] {
         let at = show.shots.len();
-        show.apply(Change::AddShot {
-            at,
-            shot: shot(name, "v-log"),
-        })
-        .unwrap();
+        show.apply(Change::AddShot { at, shot: shot(name, "v-log") }).unwrap();
     }
     let names: Vec<_> = show.shots.iter().map(|s| s.name.as_str()).collect();
     assert_eq!(names, ["a", "a 2", "a 2 2", "a 3", "shot", "shot 2"]);
     for name in ["a 3", ""] {
         let before = show.clone();
-        let said = show
-            .apply(Change::RenameShot {
-                shot: 0,
-                name: name.to_owned(),
-            })
-            .unwrap_err()
-            .to_string();
+        let said = show.apply(Change::RenameShot { shot: 0, name: name.to_owned() }).unwrap_err().to_string();
         assert_eq!(
             said,
             format!(
@@ -288,11 +155,7 @@ fn shots_get_names_of_their_own() {
         assert_eq!(show, before);
     }
     // Its own name is free to it.
-    show.apply(Change::RenameShot {
-        shot: 0,
-        name: "a".to_owned(),
-    })
-    .unwrap();
+    show.apply(Change::RenameShot { shot: 0, name: "a".to_owned() }).unwrap();
 }
 
 #[test]
@@ -306,148 +169,46 @@ fn changes_that_do_not_fit_are_refused_and_leave_the_show_alone() {
     long.end = MAX_FRAME + 1;
     let mut nowhere = shot("e", "v-log");
     nowhere.source = PathBuf::new();
-    let stale = Slot::Parameter {
-        list: List::Look,
-        at: 1,
-        kind: contrast,
-        index: 0,
-    };
+    let stale = Slot::Parameter { list: List::Look, at: 1, kind: contrast, index: 0 };
     let cases: Vec<(Change, &str)> = vec![
+        (Change::SetParameter { slot: stale, value: 1.0 }, "the show has no contrast at look/2"),
         (
-            Change::SetParameter {
-                slot: stale,
-                value: 1.0,
-            },
-            "the show has no contrast at look/2",
-        ),
-        (
-            Change::SetParameter {
-                slot: Slot::Balance {
-                    shot: 3,
-                    field: OffsetR,
-                },
-                value: 1.0,
-            },
+            Change::SetParameter { slot: Slot::Balance { shot: 3, field: OffsetR }, value: 1.0 },
             "the show has no shot 4",
         ),
         (
-            Change::SetStageOn {
-                list: List::Before,
-                at: 1,
-                on: false,
-            },
+            Change::SetStageOn { list: List::Before, at: 1, on: false },
             "before has no place 2; accepted: 1 to 1",
         ),
         (
-            Change::AddStage {
-                list: List::Look,
-                at: 4,
-                stage: Stage::new(contrast),
-            },
+            Change::AddStage { list: List::Look, at: 4, stage: Stage::new(contrast) },
             "look has no place 5; accepted: 1 to 4",
         ),
         (
-            Change::AddStage {
-                list: List::Look,
-                at: 0,
-                stage: short.clone(),
-            },
+            Change::AddStage { list: List::Look, at: 0, stage: short.clone() },
             "contrast cannot have 2 values; accepted: 3, one for each parameter",
         ),
+        (Change::ReplaceLook { stages: vec![short], strength: 1.0 }, "contrast cannot have 2 values"),
+        (Change::RemoveStage { list: List::Look, at: 3 }, "look has no place 4; accepted: 1 to 3"),
+        (Change::MoveStage { list: List::Look, from: 0, to: 3 }, "look has no place 4"),
+        (Change::MoveStage { list: List::Look, from: 3, to: 0 }, "look has no place 4"),
         (
-            Change::ReplaceLook {
-                stages: vec![short],
-                strength: 1.0,
-            },
-            "contrast cannot have 2 values",
-        ),
-        (
-            Change::RemoveStage {
-                list: List::Look,
-                at: 3,
-            },
-            "look has no place 4; accepted: 1 to 3",
-        ),
-        (
-            Change::MoveStage {
-                list: List::Look,
-                from: 0,
-                to: 3,
-            },
-            "look has no place 4",
-        ),
-        (
-            Change::MoveStage {
-                list: List::Look,
-                from: 3,
-                to: 0,
-            },
-            "look has no place 4",
-        ),
-        (
-            Change::AddShot {
-                at: 4,
-                shot: shot("x", "v-log"),
-            },
+            Change::AddShot { at: 4, shot: shot("x", "v-log") },
             "the running order has no place 5; accepted: 1 to 4",
         ),
+        (Change::AddShot { at: 0, shot: empty }, "a shot cannot run from frame 10 to before frame 10"),
+        (Change::AddShot { at: 0, shot: long }, "a shot cannot run from frame 10 to before frame 4294967296"),
+        (Change::AddShot { at: 0, shot: nowhere }, "a shot cannot be without a source; accepted: the path"),
+        (Change::RemoveShot { at: 3 }, "the running order has no place 4"),
+        (Change::MoveShot { from: 0, to: 3 }, "the running order has no place 4"),
+        (Change::RenameShot { shot: 3, name: "x".to_owned() }, "the running order has no place 4"),
+        (Change::SetShotSource { shot: 0, source: PathBuf::new() }, "a shot cannot be without a source"),
         (
-            Change::AddShot { at: 0, shot: empty },
-            "a shot cannot run from frame 10 to before frame 10",
-        ),
-        (
-            Change::AddShot { at: 0, shot: long },
-            "a shot cannot run from frame 10 to before frame 4294967296",
-        ),
-        (
-            Change::AddShot {
-                at: 0,
-                shot: nowhere,
-            },
-            "a shot cannot be without a source; accepted: the path",
-        ),
-        (
-            Change::RemoveShot { at: 3 },
-            "the running order has no place 4",
-        ),
-        (
-            Change::MoveShot { from: 0, to: 3 },
-            "the running order has no place 4",
-        ),
-        (
-            Change::RenameShot {
-                shot: 3,
-                name: "x".to_owned(),
-            },
-            "the running order has no place 4",
-        ),
-        (
-            Change::SetShotSource {
-                shot: 0,
-                source: PathBuf::new(),
-            },
-            "a shot cannot be without a source",
-        ),
-        (
-            Change::SetShotRange {
-                shot: 0,
-                start: 5,
-                end: 4,
-            },
+            Change::SetShotRange { shot: 0, start: 5, end: 4 },
             "a shot cannot run from frame 5 to before frame 4",
         ),
-        (
-            Change::SetShotRange {
-                shot: 3,
-                start: 0,
-                end: 4,
-            },
-            "the running order has no place 4",
-        ),
-        (
-            Change::SetRate((24, 0)),
-            "a show cannot run at 24/0 frames a second; accepted: \"24\"",
-        ),
+        (Change::SetShotRange { shot: 3, start: 0, end: 4 }, "the running order has no place 4"),
+        (Change::SetRate((24, 0)), "a show cannot run at 24/0 frames a second; accepted: \"24\""),
         (
             Change::Together(vec![
                 Change::SetName("other".to_owned()),
@@ -460,22 +221,13 @@ fn changes_that_do_not_fit_are_refused_and_leave_the_show_alone() {
     ];
     for (change, expected) in cases {
         let mut show = full_show();
-        let said = show
-            .apply(change.clone())
-            .expect_err(&format!("{change:?}"))
-            .to_string();
+        let said = show.apply(change.clone()).expect_err(&format!("{change:?}")).to_string();
         assert!(said.starts_with(expected), "{change:?}: {said}");
         assert!(said.contains("; accepted: "), "{said}");
         assert_eq!(show, full_show(), "{change:?}");
     }
-    let said = Show::new("x")
-        .apply(Change::RemoveShot { at: 0 })
-        .unwrap_err()
-        .to_string();
-    assert_eq!(
-        said,
-        "the running order has no place 1; accepted: none, it is empty"
-    );
+    let said = Show::new("x").apply(Change::RemoveShot { at: 0 }).unwrap_err().to_string();
+    assert_eq!(said, "the running order has no place 1; accepted: none, it is empty");
 }
 
 #[cfg(target_os = "linux")]
@@ -484,13 +236,7 @@ fn a_path_that_is_not_unicode_is_refused_where_it_comes_in() {
     use std::os::unix::ffi::OsStrExt;
     let path = PathBuf::from(std::ffi::OsStr::from_bytes(b"a\xff.mov"));
     let mut show = full_show();
-    let said = show
-        .apply(Change::SetShotSource {
-            shot: 0,
-            source: path.clone(),
-        })
-        .unwrap_err()
-        .to_string();
+    let said = show.apply(Change::SetShotSource { shot: 0, source: path.clone() }).unwrap_err().to_string();
     assert!(said.contains("is not Unicode; accepted: "), "{said}");
     assert_eq!(show, full_show());
     show.shots[0].source = path;

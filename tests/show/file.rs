@@ -12,10 +12,7 @@ fn a_show_survives_its_file_exactly() {
         assert_eq!(write(&back).unwrap(), text);
         // Not only equal: −0 and the last bit too.
         for (a, b) in back.shots.iter().zip(&show.shots) {
-            assert_eq!(
-                a.balance.values.map(f64::to_bits),
-                b.balance.values.map(f64::to_bits)
-            );
+            assert_eq!(a.balance.values.map(f64::to_bits), b.balance.values.map(f64::to_bits));
         }
     }
 }
@@ -23,33 +20,14 @@ fn a_show_survives_its_file_exactly() {
 #[test]
 fn the_file_is_as_documented() {
     let mut show = Show::new("Harbour");
-    show.apply(Change::AddShot {
-        at: 0,
-        shot: shot("gate", "s-log3-cine"),
-    })
-    .unwrap();
-    show.apply(Change::SetParameter {
-        slot: Slot::Balance {
-            shot: 0,
-            field: Exposure,
-        },
-        value: 0.5,
-    })
-    .unwrap();
+    show.apply(Change::AddShot { at: 0, shot: shot("gate", "s-log3-cine") }).unwrap();
+    show.apply(Change::SetParameter { slot: Slot::Balance { shot: 0, field: Exposure }, value: 0.5 })
+        .unwrap();
     let mut contrast = Stage::new(kind("contrast"));
     contrast.values[0] = 1.2;
-    show.apply(Change::AddStage {
-        list: List::Look,
-        at: 0,
-        stage: contrast,
-    })
-    .unwrap();
+    show.apply(Change::AddStage { list: List::Look, at: 0, stage: contrast }).unwrap();
     let text = write(&show).unwrap();
-    let body: String = text
-        .lines()
-        .filter(|l| !l.starts_with('#'))
-        .map(|l| format!("{l}\n"))
-        .collect();
+    let body: String = text.lines().filter(|l| !l.starts_with('#')).map(|l| format!("{l}\n")).collect();
     assert_eq!(
         body,
         r#"version = 1
@@ -86,10 +64,7 @@ toe = 0.0
 shoulder = 0.0
 "#
     );
-    assert!(
-        text.starts_with('#'),
-        "a header comment says what the file is"
-    );
+    assert!(text.starts_with('#'), "a header comment says what the file is");
 }
 
 #[test]
@@ -106,17 +81,12 @@ fn what_is_left_out_of_the_file_stands_at_its_default() {
     assert_eq!(show.chain.look, [expected]);
     assert_eq!(show.chain.look_strength, 1.0);
     let text = write(&show).unwrap();
-    assert_eq!(
-        write(&read(&text, Path::new("show.toml")).unwrap()).unwrap(),
-        text
-    );
+    assert_eq!(write(&read(&text, Path::new("show.toml")).unwrap()).unwrap(), text);
 }
 
 #[test]
 fn the_end_of_a_circle_is_its_start() {
-    let text = write(&full_show())
-        .unwrap()
-        .replace("shadow-hue = 230.0", "shadow-hue = 360");
+    let text = write(&full_show()).unwrap().replace("shadow-hue = 230.0", "shadow-hue = 360");
     let show = read(&text, Path::new("show.toml")).unwrap();
     assert_eq!(show.chain.finish[0].values[0], 0.0);
 }
@@ -156,15 +126,9 @@ slope = 1.5
 
 /// Swaps one line of [`GOOD`] and gives the complaint.
 fn complaint(line: &str, instead: &str) -> String {
-    assert_eq!(
-        GOOD.matches(line).count(),
-        1,
-        "{line:?} has to stand in the file once"
-    );
+    assert_eq!(GOOD.matches(line).count(), 1, "{line:?} has to stand in the file once");
     let text = GOOD.replace(line, instead);
-    read(&text, Path::new("dir/show.toml"))
-        .expect_err(&text)
-        .to_string()
+    read(&text, Path::new("dir/show.toml")).expect_err(&text).to_string()
 }
 
 #[test]
@@ -173,43 +137,18 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
     let cases: &[(&str, &str, &str, &str)] = &[
         // line, put instead, place and what was wrong, part of what is accepted
         ("version = 1", "version = 0", ":1: version is 0", "1 to 1"),
-        (
-            "version = 1",
-            "version = \"1\"",
-            ":1: version is \"1\"",
-            "a whole number",
-        ),
-        (
-            "version = 1\n",
-            "",
-            ":1: the file lacks version",
-            "version = a whole number",
-        ),
+        ("version = 1", "version = \"1\"", ":1: version is \"1\"", "a whole number"),
+        ("version = 1\n", "", ":1: the file lacks version", "version = a whole number"),
         (
             "version = 1\n",
             "version = 1\ncolour = 3\n",
             ":2: the file has no key \"colour\"",
             "version, show, outputs, shot, chain",
         ),
-        (
-            "name = \"x\"\n",
-            "",
-            ":2: [show] lacks name",
-            "name = a text",
-        ),
+        ("name = \"x\"\n", "", ":2: [show] lacks name", "name = a text"),
         ("name = \"x\"", "name = 4", ":3: name is 4", "a text"),
-        (
-            "rate = \"24\"",
-            "rate = \"24.5\"",
-            ":4: rate is \"24.5\"",
-            "30000/1001",
-        ),
-        (
-            "rate = \"24\"",
-            "rate = \"24/0\"",
-            ":4: rate is \"24/0\"",
-            "1 to 1000",
-        ),
+        ("rate = \"24\"", "rate = \"24.5\"", ":4: rate is \"24.5\"", "30000/1001"),
+        ("rate = \"24\"", "rate = \"24/0\"", ":4: rate is \"24/0\"", "1 to 1000"),
         ("rate = \"24\"", "rate = 24", ":4: rate is 24", "\"24\""),
         (
             "rate = \"24\"",
@@ -217,66 +156,21 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
             ":5: [show] has no key \"fps\"",
             "name, rate, transform, panel",
         ),
-        (
-            "transform = \"plain\"",
-            "transform = \"fancy\"",
-            ":5: transform is \"fancy\"",
-            "plain, none",
-        ),
-        (
-            "transform = \"plain\"\n",
-            "",
-            ":2: [show] lacks transform",
-            "plain, none",
-        ),
-        (
-            "desk = \"rec709\"",
-            "desk = \"rec710\"",
-            ":7: desk is \"rec710\"",
-            "rec709, srgb",
-        ),
+        ("transform = \"plain\"", "transform = \"fancy\"", ":5: transform is \"fancy\"", "plain, none"),
+        ("transform = \"plain\"\n", "", ":2: [show] lacks transform", "plain, none"),
+        ("desk = \"rec709\"", "desk = \"rec710\"", ":7: desk is \"rec710\"", "rec709, srgb"),
         (
             "desk = \"rec709\"",
             "dask = \"rec709\"",
             ":7: [outputs] has no key \"dask\"",
             "desk, client, files",
         ),
-        (
-            "name = \"b\"",
-            "name = \"a\"",
-            ":17: two shots are called \"a\"",
-            "a name of its own",
-        ),
-        (
-            "name = \"b\"",
-            "name = \"\"",
-            ":17: a shot has an empty name",
-            "a name of its own",
-        ),
-        (
-            "name = \"b\"\n",
-            "",
-            ":16: [[shot]] lacks name",
-            "name = a text",
-        ),
-        (
-            "source = \"b.mov\"",
-            "source = \"\"",
-            ":18: source is empty",
-            "the path",
-        ),
-        (
-            "source = \"b.mov\"\nin = 0",
-            "source = \"b.mov\"\nin = -1",
-            ":19: in is -1",
-            "0 to 4294967295",
-        ),
-        (
-            "source = \"b.mov\"\nin = 0",
-            "source = \"b.mov\"\nin = 1.5",
-            ":19: in is 1.5",
-            "a whole number",
-        ),
+        ("name = \"b\"", "name = \"a\"", ":17: two shots are called \"a\"", "a name of its own"),
+        ("name = \"b\"", "name = \"\"", ":17: a shot has an empty name", "a name of its own"),
+        ("name = \"b\"\n", "", ":16: [[shot]] lacks name", "name = a text"),
+        ("source = \"b.mov\"", "source = \"\"", ":18: source is empty", "the path"),
+        ("source = \"b.mov\"\nin = 0", "source = \"b.mov\"\nin = -1", ":19: in is -1", "0 to 4294967295"),
+        ("source = \"b.mov\"\nin = 0", "source = \"b.mov\"\nin = 1.5", ":19: in is 1.5", "a whole number"),
         (
             "source = \"b.mov\"\nin = 0\nout = 10",
             "source = \"b.mov\"\nin = 10\nout = 10",
@@ -301,72 +195,22 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
             ":21: encoding is \"v-lag\"",
             "acescct, acescg, aces2065-1, logc4, s-log3-cine, v-log, bt1886",
         ),
-        (
-            "encoding = \"v-log\"\n",
-            "",
-            ":16: [[shot]] lacks encoding",
-            "encoding = acescct",
-        ),
-        (
-            "range = \"full\"",
-            "range = \"wide\"",
-            ":22: range is \"wide\"",
-            "narrow, full",
-        ),
-        (
-            "matrix = \"bt709\"",
-            "matrix = \"709\"",
-            ":23: matrix is \"709\"",
-            "bt601, bt709, bt2020",
-        ),
-        (
-            "exposure = 1.0",
-            "exposure = 8.5",
-            ":15: exposure is 8.5",
-            "a number from -8 to 8",
-        ),
-        (
-            "exposure = 1.0",
-            "exposure = nan",
-            ":15: exposure is nan",
-            "a number from -8 to 8",
-        ),
-        (
-            "exposure = 1.0",
-            "exposure = -inf",
-            ":15: exposure is -inf",
-            "a number from -8 to 8",
-        ),
-        (
-            "exposure = 1.0",
-            "exposure = \"1\"",
-            ":15: exposure is \"1\"",
-            "a number from -8 to 8",
-        ),
+        ("encoding = \"v-log\"\n", "", ":16: [[shot]] lacks encoding", "encoding = acescct"),
+        ("range = \"full\"", "range = \"wide\"", ":22: range is \"wide\"", "narrow, full"),
+        ("matrix = \"bt709\"", "matrix = \"709\"", ":23: matrix is \"709\"", "bt601, bt709, bt2020"),
+        ("exposure = 1.0", "exposure = 8.5", ":15: exposure is 8.5", "a number from -8 to 8"),
+        ("exposure = 1.0", "exposure = nan", ":15: exposure is nan", "a number from -8 to 8"),
+        ("exposure = 1.0", "exposure = -inf", ":15: exposure is -inf", "a number from -8 to 8"),
+        ("exposure = 1.0", "exposure = \"1\"", ":15: exposure is \"1\"", "a number from -8 to 8"),
         (
             "exposure = 1.0",
             "expose = 1.0",
             ":15: [shot.balance] has no key \"expose\"",
             "exposure, offset-r, offset-g, offset-b",
         ),
-        (
-            "[shot.balance]\nexposure = 1.0",
-            "balance = 1.0",
-            ":14: balance is 1.0",
-            "a table [shot.balance]",
-        ),
-        (
-            "look-strength = 1.0",
-            "look-strength = 2",
-            ":25: look-strength is 2",
-            "a number from 0 to 1.5",
-        ),
-        (
-            "[[chain.look]]",
-            "[chain.look]",
-            ":26: look is a table",
-            "tables [[chain.look]]",
-        ),
+        ("[shot.balance]\nexposure = 1.0", "balance = 1.0", ":14: balance is 1.0", "a table [shot.balance]"),
+        ("look-strength = 1.0", "look-strength = 2", ":25: look-strength is 2", "a number from 0 to 1.5"),
+        ("[[chain.look]]", "[chain.look]", ":26: look is a table", "tables [[chain.look]]"),
         (
             "[[chain.look]]",
             "[[chain.looks]]",
@@ -379,12 +223,7 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
             ":27: stage is \"kontrast\"",
             "contrast, split-tone",
         ),
-        (
-            "stage = \"contrast\"\n",
-            "",
-            ":26: [[chain.look]] lacks stage",
-            "contrast, split-tone",
-        ),
+        ("stage = \"contrast\"\n", "", ":26: [[chain.look]] lacks stage", "contrast, split-tone"),
         ("on = true", "on = 1", ":28: on is 1", "true or false"),
         (
             "on = true\nstrength = 1.0",
@@ -392,57 +231,26 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
             ":29: strength is 1.6",
             "a number from 0 to 1.5",
         ),
-        (
-            "slope = 1.5",
-            "slope = 0.4",
-            ":30: slope is 0.4",
-            "a number from 0.5 to 2",
-        ),
+        ("slope = 1.5", "slope = 0.4", ":30: slope is 0.4", "a number from 0.5 to 2"),
         (
             "slope = 1.5",
             "slop = 1.5",
             ":30: [[chain.look]] has no key \"slop\"",
             "stage, on, strength, slope, toe, shoulder",
         ),
-        (
-            "slope = 1.5",
-            "slope = [1.5]",
-            ":30: slope is a list",
-            "a number from 0.5 to 2",
-        ),
-        (
-            "slope = 1.5",
-            "slope = ",
-            ":30: this is not TOML",
-            "TOML 1.0",
-        ),
-        (
-            "slope = 1.5",
-            "slope = 1.5\nslope = 1.6",
-            ":31: this is not TOML",
-            "TOML 1.0",
-        ),
+        ("slope = 1.5", "slope = [1.5]", ":30: slope is a list", "a number from 0.5 to 2"),
+        ("slope = 1.5", "slope = ", ":30: this is not TOML", "TOML 1.0"),
+        ("slope = 1.5", "slope = 1.5\nslope = 1.6", ":31: this is not TOML", "TOML 1.0"),
     ];
     for (line, instead, wrong, accepted) in cases {
         let said = complaint(line, instead);
-        assert!(
-            said.starts_with(&format!("dir/show.toml{wrong}")),
-            "{instead:?}: {said}"
-        );
+        assert!(said.starts_with(&format!("dir/show.toml{wrong}")), "{instead:?}: {said}");
         let tail = said.split("; accepted: ").last().unwrap();
-        assert!(
-            said.contains("; accepted: ") && tail.contains(accepted),
-            "{instead:?}: {said}"
-        );
+        assert!(said.contains("; accepted: ") && tail.contains(accepted), "{instead:?}: {said}");
     }
     // The same for a missing [show].
-    let said = read("version = 1\n", Path::new("s.toml"))
-        .unwrap_err()
-        .to_string();
-    assert_eq!(
-        said,
-        "s.toml:1: the file lacks [show]; accepted: a table [show]"
-    );
+    let said = read("version = 1\n", Path::new("s.toml")).unwrap_err().to_string();
+    assert_eq!(said, "s.toml:1: the file lacks [show]; accepted: a table [show]");
 }
 
 #[test]
@@ -453,9 +261,7 @@ fn a_newer_file_is_refused_as_newer_whatever_else_is_in_it() {
         "show.toml:3: written by a newer version (7); this one reads up to 1"
     );
     assert_eq!(
-        read_look(text, Path::new("l.toml"))
-            .unwrap_err()
-            .to_string(),
+        read_look(text, Path::new("l.toml")).unwrap_err().to_string(),
         "l.toml:3: written by a newer version (7); this one reads up to 1"
     );
 }
@@ -464,16 +270,10 @@ fn a_newer_file_is_refused_as_newer_whatever_else_is_in_it() {
 fn a_file_that_is_no_text_or_not_there_is_named() {
     let dir = tempfile::tempdir().unwrap();
     let said = load(dir.path()).unwrap_err().to_string();
-    assert!(
-        said.starts_with("cannot read ") && said.contains("show.toml"),
-        "{said}"
-    );
+    assert!(said.starts_with("cannot read ") && said.contains("show.toml"), "{said}");
     std::fs::write(dir.path().join(SHOW_FILE), b"version = 1\n# \xff\n").unwrap();
     let said = load(dir.path()).unwrap_err().to_string();
-    assert!(
-        said.contains("show.toml:2: this is not UTF-8 text; accepted: "),
-        "{said}"
-    );
+    assert!(said.contains("show.toml:2: this is not UTF-8 text; accepted: "), "{said}");
 }
 
 #[test]
@@ -481,41 +281,19 @@ fn no_parameter_is_called_like_another_key_of_its_table() {
     for declaration in STAGES {
         let mut keys: Vec<_> = declaration.parameters.iter().map(|p| p.key).collect();
         keys.extend(["stage", "on", "strength"]);
-        assert_eq!(
-            keys.iter().collect::<BTreeSet<_>>().len(),
-            keys.len(),
-            "{}",
-            declaration.key
-        );
+        assert_eq!(keys.iter().collect::<BTreeSet<_>>().len(), keys.len(), "{}", declaration.key);
     }
 }
 
 #[test]
 fn rates_are_exact_fractions() {
-    for (text, rate) in [
-        ("24", (24, 1)),
-        ("24000/1001", (24000, 1001)),
-        ("1000", (1000, 1)),
-        ("1", (1, 1)),
-    ] {
+    for (text, rate) in [("24", (24, 1)), ("24000/1001", (24000, 1001)), ("1000", (1000, 1)), ("1", (1, 1))] {
         assert_eq!(rate_from_text(text), Some(rate));
         assert_eq!(rate_text(rate), text);
     }
-    for text in [
-        "",
-        "0",
-        "1001",
-        "24/",
-        "/1",
-        "+24",
-        "24.0",
-        "24/25",
-        "-1",
-        "24 ",
-        "99999999999",
-        "1/0",
-        "0/0",
-    ] {
+    for text in
+        ["", "0", "1001", "24/", "/1", "+24", "24.0", "24/25", "-1", "24 ", "99999999999", "1/0", "0/0"]
+    {
         assert_eq!(rate_from_text(text), None, "{text:?}");
     }
 }
@@ -529,19 +307,9 @@ fn sources_inside_the_folder_are_kept_relative() {
     let outside = dir.path().join("b.mov");
     assert_eq!(source_in_show(&folder, &inside), Path::new("footage/a.mov"));
     assert_eq!(source_in_show(&folder, &outside), outside);
-    let s = Shot::new(
-        "a",
-        source_in_show(&folder, &inside),
-        0..1,
-        encoding("v-log").unwrap(),
-    );
+    let s = Shot::new("a", source_in_show(&folder, &inside), 0..1, encoding("v-log").unwrap());
     assert_eq!(s.source_path(&folder), inside);
-    let s = Shot::new(
-        "b",
-        source_in_show(&folder, &outside),
-        0..1,
-        encoding("v-log").unwrap(),
-    );
+    let s = Shot::new("b", source_in_show(&folder, &outside), 0..1, encoding("v-log").unwrap());
     assert_eq!(s.source_path(&folder), outside);
     // A folder whose name begins alike is not inside.
     assert!(source_in_show(&folder, &dir.path().join("show 2/a.mov")).is_absolute());

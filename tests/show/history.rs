@@ -12,11 +12,7 @@ struct Bench {
 
 impl Bench {
     fn new() -> Self {
-        Self {
-            show: full_show(),
-            history: History::default(),
-            now: Instant::now(),
-        }
+        Self { show: full_show(), history: History::default(), now: Instant::now() }
     }
 
     fn make(&mut self, change: Change, control: u32, after_ms: u64) {
@@ -130,14 +126,8 @@ fn a_gesture_ends_by_undo_and_redo() {
 fn a_ball_that_sets_several_slots_is_one_gesture_too() {
     let mut bench = Bench::new();
     for i in 1..=10 {
-        let set = |field, value| Change::SetParameter {
-            slot: Slot::Balance { shot: 0, field },
-            value,
-        };
-        let change = Change::Together(vec![
-            set(OffsetR, f64::from(i)),
-            set(OffsetB, -f64::from(i)),
-        ]);
+        let set = |field, value| Change::SetParameter { slot: Slot::Balance { shot: 0, field }, value };
+        let change = Change::Together(vec![set(OffsetR, f64::from(i)), set(OffsetB, -f64::from(i))]);
         bench.make(change, 5, 20);
     }
     assert_eq!(bench.history.undoable(), 1);

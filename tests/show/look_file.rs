@@ -9,21 +9,13 @@ fn the_looks_that_come_along_parse_and_round_trip() {
     let mut titles = BTreeSet::new();
     for (path, look) in looks {
         let look = look.unwrap();
-        assert!(
-            !look.stages.is_empty() && !look.note.is_empty(),
-            "{}",
-            path.display()
-        );
+        assert!(!look.stages.is_empty() && !look.note.is_empty(), "{}", path.display());
         assert!(titles.insert(look.name.clone()), "{} is taken", look.name);
         let text = std::fs::read_to_string(&path).unwrap();
         assert_eq!(write_look(&look), text, "{}", path.display());
         // It fits a show as it is: nothing had to be held.
         let mut show = full_show();
-        show.apply(Change::ReplaceLook {
-            stages: look.stages.clone(),
-            strength: 1.0,
-        })
-        .unwrap();
+        show.apply(Change::ReplaceLook { stages: look.stages.clone(), strength: 1.0 }).unwrap();
         assert_eq!(show.chain.look, look.stages);
     }
 }
@@ -34,16 +26,8 @@ fn looks_survive_their_file() {
     let path = dir.path().join("odd ☂.toml");
     let full = full_show();
     for look in [
-        Look {
-            name: "“odd”\n#=".to_owned(),
-            note: "\\ \" \t ☂".to_owned(),
-            stages: full.chain.look,
-        },
-        Look {
-            name: String::new(),
-            note: String::new(),
-            stages: Vec::new(),
-        },
+        Look { name: "“odd”\n#=".to_owned(), note: "\\ \" \t ☂".to_owned(), stages: full.chain.look },
+        Look { name: String::new(), note: String::new(), stages: Vec::new() },
     ] {
         save_look(&look, &path).unwrap();
         assert_eq!(load_look(&path).unwrap(), look);
@@ -58,53 +42,29 @@ fn looks_survive_their_file() {
 
 #[test]
 fn complaints_about_look_files_have_their_line_too() {
-    let good = "version = 1\n[look]\nname = \"x\"\nnote = \"y\"\n[[stage]]\nstage = \"contrast\"\ntoe = 0.5\n";
+    let good =
+        "version = 1\n[look]\nname = \"x\"\nnote = \"y\"\n[[stage]]\nstage = \"contrast\"\ntoe = 0.5\n";
     assert!(read_look(good, Path::new("l.toml")).is_ok());
     let cases = [
-        (
-            "name = \"x\"",
-            "title = \"x\"",
-            "l.toml:3: [look] has no key \"title\"; accepted: name, note",
-        ),
-        (
-            "name = \"x\"\n",
-            "",
-            "l.toml:2: [look] lacks name; accepted: name = a text",
-        ),
+        ("name = \"x\"", "title = \"x\"", "l.toml:3: [look] has no key \"title\"; accepted: name, note"),
+        ("name = \"x\"\n", "", "l.toml:2: [look] lacks name; accepted: name = a text"),
         (
             "[[stage]]",
             "[[stages]]",
             "l.toml:5: the file has no key \"stages\"; accepted: version, look, stage",
         ),
-        (
-            "\"contrast\"",
-            "\"contast\"",
-            "l.toml:6: stage is \"contast\"; accepted: contrast, split-tone",
-        ),
-        (
-            "toe = 0.5",
-            "toe = 1.5",
-            "l.toml:7: toe is 1.5; accepted: a number from 0 to 1",
-        ),
+        ("\"contrast\"", "\"contast\"", "l.toml:6: stage is \"contast\"; accepted: contrast, split-tone"),
+        ("toe = 0.5", "toe = 1.5", "l.toml:7: toe is 1.5; accepted: a number from 0 to 1"),
         (
             "toe = 0.5",
             "to = 0.5",
             "l.toml:7: [[stage]] has no key \"to\"; accepted: stage, on, strength, slope, toe, shoulder",
         ),
-        (
-            "version = 1\n",
-            "",
-            "l.toml:1: the file lacks version; accepted: version = a whole number from 0",
-        ),
+        ("version = 1\n", "", "l.toml:1: the file lacks version; accepted: version = a whole number from 0"),
     ];
     for (line, instead, expected) in cases {
         assert!(good.contains(line));
         let text = good.replace(line, instead);
-        assert_eq!(
-            read_look(&text, Path::new("l.toml"))
-                .unwrap_err()
-                .to_string(),
-            expected
-        );
+        assert_eq!(read_look(&text, Path::new("l.toml")).unwrap_err().to_string(), expected);
     }
 }

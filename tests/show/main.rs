@@ -28,12 +28,7 @@ fn kind(key: &str) -> Kind {
 }
 
 fn shot(name: &str, encoding_id: &str) -> Shot {
-    Shot::new(
-        name,
-        format!("footage/{name}.mov"),
-        10..58,
-        encoding(encoding_id).unwrap(),
-    )
+    Shot::new(name, format!("footage/{name}.mov"), 10..58, encoding(encoding_id).unwrap())
 }
 
 /// A show with something in every field.
@@ -43,15 +38,8 @@ fn full_show() -> Show {
     show.transform = OutputTransform::None;
     show.outputs.client = display("srgb").unwrap();
     show.panel = Some("two \\ wheels".to_owned());
-    for (at, name) in ["gate", "naïve\n\t\"quote\" \u{1}\u{7f}\u{85}", "舟 🛶"]
-        .into_iter()
-        .enumerate()
-    {
-        show.apply(Change::AddShot {
-            at,
-            shot: shot(name, "logc4"),
-        })
-        .unwrap();
+    for (at, name) in ["gate", "naïve\n\t\"quote\" \u{1}\u{7f}\u{85}", "舟 🛶"].into_iter().enumerate() {
+        show.apply(Change::AddShot { at, shot: shot(name, "logc4") }).unwrap();
     }
     show.shots[0].range = Some(Range::Narrow);
     show.shots[0].matrix = Some(YcbcrMatrix::Bt2020);

@@ -34,16 +34,12 @@ fn a_failed_save_leaves_the_old_file_and_nothing_else() {
     };
     let full = failing(io::ErrorKind::StorageFull.into()).unwrap_err();
     assert!(matches!(full, ShowError::Full { .. }));
-    assert!(full.to_string().ends_with(
-        "show.toml was not saved: no space left there; the file from before is as it was"
-    ));
-    let other = failing(io::Error::other("the cable is out"))
-        .unwrap_err()
-        .to_string();
     assert!(
-        other.starts_with("cannot save ") && other.ends_with("show.toml: the cable is out"),
-        "{other}"
+        full.to_string()
+            .ends_with("show.toml was not saved: no space left there; the file from before is as it was")
     );
+    let other = failing(io::Error::other("the cable is out")).unwrap_err().to_string();
+    assert!(other.starts_with("cannot save ") && other.ends_with("show.toml: the cable is out"), "{other}");
     assert_eq!(names(dir.path()), [SHOW_FILE]);
     assert_eq!(load(dir.path()).unwrap(), full_show());
 }
@@ -55,10 +51,7 @@ fn the_systems_own_word_for_a_full_disk_is_understood() {
     let path = dir.path().join(SHOW_FILE);
     // /dev/full answers every write with the error that a full disk gives.
     let error = write_atomically(&path, |_| {
-        std::fs::OpenOptions::new()
-            .write(true)
-            .open("/dev/full")?
-            .write_all(b"x")
+        std::fs::OpenOptions::new().write(true).open("/dev/full")?.write_all(b"x")
     });
     assert!(matches!(error, Err(ShowError::Full { .. })), "{error:?}");
     assert!(names(dir.path()).is_empty());
@@ -67,13 +60,8 @@ fn the_systems_own_word_for_a_full_disk_is_understood() {
 #[test]
 fn saving_where_there_is_no_folder_says_so() {
     let dir = tempfile::tempdir().unwrap();
-    let said = save(&full_show(), &dir.path().join("gone"))
-        .unwrap_err()
-        .to_string();
-    assert!(
-        said.starts_with("cannot save ") && said.contains("gone"),
-        "{said}"
-    );
+    let said = save(&full_show(), &dir.path().join("gone")).unwrap_err().to_string();
+    assert!(said.starts_with("cannot save ") && said.contains("gone"), "{said}");
     assert!(names(dir.path()).is_empty());
 }
 
@@ -200,20 +188,12 @@ fn a_show_is_open_once() {
         );
         assert_eq!(said, expected);
     } else {
-        assert!(
-            said.starts_with("show is open in another Greyhold (process "),
-            "{said}"
-        );
+        assert!(said.starts_with("show is open in another Greyhold (process "), "{said}");
     }
     drop(lock);
     drop(Lock::take(dir.path()).unwrap());
-    let said = Lock::take(&dir.path().join("gone"))
-        .unwrap_err()
-        .to_string();
-    assert!(
-        said.starts_with("cannot lock ") && said.contains("gone"),
-        "{said}"
-    );
+    let said = Lock::take(&dir.path().join("gone")).unwrap_err().to_string();
+    assert!(said.starts_with("cannot lock ") && said.contains("gone"), "{said}");
 }
 
 const HOLD: &str = "GREYHOLD_TEST_HOLD";
@@ -251,15 +231,9 @@ fn a_killed_process_gives_its_lock_back() {
     child.wait().unwrap();
     assert!(held);
     let said = while_held.unwrap_err();
-    assert!(
-        said.starts_with("show is open in another Greyhold (process "),
-        "{said}"
-    );
+    assert!(said.starts_with("show is open in another Greyhold (process "), "{said}");
     if cfg!(unix) {
-        assert!(
-            said.contains(&format!("(process {})", child.id())),
-            "{said}"
-        );
+        assert!(said.contains(&format!("(process {})", child.id())), "{said}");
     }
     Lock::take(dir.path()).unwrap();
 }

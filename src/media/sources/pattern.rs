@@ -96,7 +96,8 @@ impl Pattern {
             number.len()
         } else {
             // A number without zeros before it may still belong to a padded sequence: 1000 after 0999.
-            let neighbours = names.iter().filter_map(|n| split(n)).filter(|(b, _, a)| (*b, *a) == (before, after));
+            let neighbours =
+                names.iter().filter_map(|n| split(n)).filter(|(b, _, a)| (*b, *a) == (before, after));
             let widths = neighbours.filter(|(_, n, _)| padded(n)).map(|(_, n, _)| n.len());
             widths.filter(|w| *w <= number.len()).max().unwrap_or(1)
         };

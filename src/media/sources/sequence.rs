@@ -15,8 +15,10 @@ use crate::media::timecode::Counting;
 use crate::media::{MediaError, Rate, dpx, openexr};
 use crate::picture::{Buffer, Format, Frame, MAX_SIDE, Pool, Sample};
 
-const ACCEPTED: &str = "PNG and TIFF of 8 or 16 bits, OpenEXR of half or single floats, RGB DPX of 8, 10, 12 or 16 bits";
-const ACCEPTED_FOLDER: &str = "a folder with one sequence of PNG, TIFF, EXR or DPX files, or one of its files";
+const ACCEPTED: &str =
+    "PNG and TIFF of 8 or 16 bits, OpenEXR of half or single floats, RGB DPX of 8, 10, 12 or 16 bits";
+const ACCEPTED_FOLDER: &str =
+    "a folder with one sequence of PNG, TIFF, EXR or DPX files, or one of its files";
 
 /// Spare planes kept for reuse.
 const SPARE: usize = 12;
@@ -131,7 +133,8 @@ impl Source for Sequence {
         let header = Header::read(&file)?;
         let (width, height) = header.size();
         let (sample, depth) = header.sample();
-        if (width, height, sample, depth) != (info.width, info.height, info.format.sample, info.format.depth) {
+        if (width, height, sample, depth) != (info.width, info.height, info.format.sample, info.format.depth)
+        {
             let found = describe(&Format { sample, depth, ..info.format });
             let first = describe(&info.format);
             return Err(MediaError::refused(
@@ -153,7 +156,12 @@ enum Header {
     Dpx(dpx::Header),
     Exr(openexr::Header),
     /// PNG or TIFF.
-    Codes { kind: &'static str, width: u32, height: u32, color: ColorType },
+    Codes {
+        kind: &'static str,
+        width: u32,
+        height: u32,
+        color: ColorType,
+    },
 }
 
 impl Header {

@@ -29,7 +29,8 @@ use crate::media::timecode::{Counting, says_drop};
 use crate::media::{MediaError, Rate};
 use crate::picture::{Chroma, Format, Frame, MAX_SIDE, Model, Pool, Sample, Siting};
 
-const ACCEPTED: &str = "video files that FFmpeg reads, with HEVC, H.264, ProRes, DNxHR, FFV1 and the like in them";
+const ACCEPTED: &str =
+    "video files that FFmpeg reads, with HEVC, H.264, ProRes, DNxHR, FFV1 and the like in them";
 
 /// Spare planes kept for reuse.
 const SPARE: usize = 12;
@@ -308,7 +309,8 @@ impl Video {
         if (picture.width(), picture.height(), picture.format()) != (info.width, info.height, self.pixel) {
             let name = picture.format().descriptor().map_or("unknown", |d| d.name());
             let what = format!("a frame of {}×{} {name} comes in it", picture.width(), picture.height());
-            let accepted = format!("frames like its first: {}×{}, {}", info.width, info.height, describe(&info.format));
+            let accepted =
+                format!("frames like its first: {}×{}, {}", info.width, info.height, describe(&info.format));
             return Err(MediaError::refused(&self.path, what, accepted));
         }
         let planes = self.layout.planes(picture, &info.format, &self.pools);
@@ -329,7 +331,8 @@ impl Source for Video {
         if self.held != Some(number) {
             self.run.trouble = None;
             let reach = if self.intra { 1 } else { AHEAD };
-            let near = !self.run.drained && (self.run.next..self.run.next.saturating_add(reach)).contains(&number);
+            let near =
+                !self.run.drained && (self.run.next..self.run.next.saturating_add(reach)).contains(&number);
             // Frames may still be in a drained decoder.
             let in_order = near || (self.run.drained && number == self.run.next);
             let mut outcome = if in_order { self.decode_until(number) } else { Outcome::Past };
@@ -373,7 +376,11 @@ fn open_input(path: &Path) -> Result<Input, MediaError> {
 /// Other streams are not even read.
 fn discard_others(input: &mut Input, wanted: usize) {
     for mut stream in input.streams_mut() {
-        let discard = if stream.index() == wanted { ffi::AVDiscard::AVDISCARD_DEFAULT } else { ffi::AVDiscard::AVDISCARD_ALL };
+        let discard = if stream.index() == wanted {
+            ffi::AVDiscard::AVDISCARD_DEFAULT
+        } else {
+            ffi::AVDiscard::AVDISCARD_ALL
+        };
         // SAFETY: the stream belongs to a context that is open and not in use by anyone else.
         unsafe { (*stream.as_mut_ptr()).discard = discard };
     }
@@ -448,7 +455,12 @@ struct Tags {
 }
 
 impl Tags {
-    fn of(path: &Path, picture: &frame::Video, layout: &Layout, as_: &Interpretation) -> Result<Self, MediaError> {
+    fn of(
+        path: &Path,
+        picture: &frame::Video,
+        layout: &Layout,
+        as_: &Interpretation,
+    ) -> Result<Self, MediaError> {
         const ASSUMED: &str = " (untagged: assumed)";
         const BY_HAND: &str = " (set by hand)";
         let ycbcr = layout.chroma.is_some();
@@ -476,7 +488,8 @@ impl Tags {
             (None, color::Space::Unspecified | color::Space::Reserved) => (YcbcrMatrix::Bt709, ASSUMED),
             (None, other) => {
                 let what = format!("its Y'CbCr matrix is tagged {other:?}");
-                let accepted = "BT.601, BT.709, BT.2020 non-constant luminance, untagged, or a matrix set by hand";
+                let accepted =
+                    "BT.601, BT.709, BT.2020 non-constant luminance, untagged, or a matrix set by hand";
                 return Err(MediaError::refused(path, what, accepted));
             }
         };

@@ -97,7 +97,12 @@ impl Timing {
         None
     }
 
-    fn of_packets(path: &Path, index: usize, base: Rational, rates: [Rational; 2]) -> Result<Self, MediaError> {
+    fn of_packets(
+        path: &Path,
+        index: usize,
+        base: Rational,
+        rates: [Rational; 2],
+    ) -> Result<Self, MediaError> {
         let mut input = open_input(path)?;
         super::discard_others(&mut input, index);
         let (mut stamps, mut count, mut first_key) = (Vec::new(), 0, None);
