@@ -88,12 +88,25 @@ impl Fields<'_> {
 
     fn u16(&self, at: usize) -> u16 {
         let b = [self.bytes[at], self.bytes[at + 1]];
-        if self.big_endian { u16::from_be_bytes(b) } else { u16::from_le_bytes(b) }
+        if self.big_endian {
+            u16::from_be_bytes(b)
+        } else {
+            u16::from_le_bytes(b)
+        }
     }
 
     fn u32(&self, at: usize) -> u32 {
-        let b = [self.bytes[at], self.bytes[at + 1], self.bytes[at + 2], self.bytes[at + 3]];
-        if self.big_endian { u32::from_be_bytes(b) } else { u32::from_le_bytes(b) }
+        let b = [
+            self.bytes[at],
+            self.bytes[at + 1],
+            self.bytes[at + 2],
+            self.bytes[at + 3],
+        ];
+        if self.big_endian {
+            u32::from_be_bytes(b)
+        } else {
+            u32::from_le_bytes(b)
+        }
     }
 
     fn defined(&self, at: usize) -> Option<u32> {
@@ -118,14 +131,23 @@ pub(super) fn header(bytes: &[u8]) -> Result<Header, Problem> {
     }
     // Old files may have no industry header: the generic one must be there.
     if bytes.len() < 1664 {
-        return refuse(format!("the header ends after {} of 1664 bytes", bytes.len()));
+        return refuse(format!(
+            "the header ends after {} of 1664 bytes",
+            bytes.len()
+        ));
     }
-    let f = Fields { bytes, big_endian: bytes.starts_with(b"SDPX") };
+    let f = Fields {
+        bytes,
+        big_endian: bytes.starts_with(b"SDPX"),
+    };
     debug_assert_eq!(f.u32(0), MAGIC);
 
     let (width, height) = (f.u32(WIDTH), f.u32(HEIGHT));
     if !(1..=MAX_SIDE).contains(&width) || !(1..=MAX_SIDE).contains(&height) {
-        return Err(Problem::new(format!("it says {width}×{height} pixels"), format!("sides from 1 to {MAX_SIDE}")));
+        return Err(Problem::new(
+            format!("it says {width}×{height} pixels"),
+            format!("sides from 1 to {MAX_SIDE}"),
+        ));
     }
     if !matches!(f.u16(ORIENTATION), 0 | 0xFFFF) {
         return refuse(format!("orientation {}", f.u16(ORIENTATION)));
@@ -147,7 +169,10 @@ pub(super) fn header(bytes: &[u8]) -> Result<Header, Problem> {
         (10 | 12, 1) | (8 | 16, _) => {}
         _ => return refuse(format!("{depth} bits with packing {packing}")),
     }
-    let offset = f.defined(ELEMENT_OFFSET).filter(|o| *o != 0).unwrap_or(f.u32(IMAGE_OFFSET));
+    let offset = f
+        .defined(ELEMENT_OFFSET)
+        .filter(|o| *o != 0)
+        .unwrap_or(f.u32(IMAGE_OFFSET));
     if offset < 1664 {
         return refuse(format!("image data at byte {offset}, inside the header"));
     }
@@ -156,8 +181,16 @@ pub(super) fn header(bytes: &[u8]) -> Result<Header, Problem> {
         width,
         height,
         depth,
-        rate: if industry { f.rate(VIDEO_RATE).or(f.rate(FILM_RATE)) } else { None },
-        timecode: if industry { f.defined(TIMECODE).and_then(timecode::from_bcd) } else { None },
+        rate: if industry {
+            f.rate(VIDEO_RATE).or(f.rate(FILM_RATE))
+        } else {
+            None
+        },
+        timecode: if industry {
+            f.defined(TIMECODE).and_then(timecode::from_bcd)
+        } else {
+            None
+        },
         big_endian: f.big_endian,
         offset: offset as usize,
         line_padding: f.defined(LINE_PADDING).unwrap_or(0) as usize,
@@ -181,14 +214,21 @@ impl Header {
         let height = self.height as usize;
         let data = file.get(self.offset..).unwrap_or_default();
         // Lines end on a 32-bit boundary (ST 268-1); some writers do not fill them up.
-        let filled = row_bytes.next_multiple_of(4).saturating_add(self.line_padding);
+        let filled = row_bytes
+            .next_multiple_of(4)
+            .saturating_add(self.line_padding);
         let needed = |stride: usize| stride.saturating_mul(height - 1).saturating_add(row_bytes);
         let stride = match data.len() {
             have if have >= needed(filled) => filled,
-            have if self.line_padding == 0 && have >= needed(row_bytes) && row_bytes != filled => row_bytes,
+            have if self.line_padding == 0 && have >= needed(row_bytes) && row_bytes != filled => {
+                row_bytes
+            }
             have => {
                 return Err(Problem::new(
-                    format!("the image data ends after {have} of {} bytes", needed(filled)),
+                    format!(
+                        "the image data ends after {have} of {} bytes",
+                        needed(filled)
+                    ),
                     "a complete file",
                 ));
             }
@@ -196,7 +236,9 @@ impl Header {
         let plane_row = width * self.sample_bytes();
         for y in 0..height {
             let row = &data[y * stride..][..row_bytes];
-            let [r, g, b] = planes.each_mut().map(|p| &mut p[y * plane_row..][..plane_row]);
+            let [r, g, b] = planes
+                .each_mut()
+                .map(|p| &mut p[y * plane_row..][..plane_row]);
             match self.depth {
                 8 => {
                     for (x, pixel) in row.chunks_exact(3).enumerate() {
@@ -213,10 +255,17 @@ impl Header {
 
 /// Three ten-bit samples in a 32-bit word, the two lowest bits unused (filled, method A).
 fn unpack_10(row: &[u8], big_endian: bool, r: &mut [u8], g: &mut [u8], b: &mut [u8]) {
-    let planes = r.chunks_exact_mut(2).zip(g.chunks_exact_mut(2)).zip(b.chunks_exact_mut(2));
+    let planes = r
+        .chunks_exact_mut(2)
+        .zip(g.chunks_exact_mut(2))
+        .zip(b.chunks_exact_mut(2));
     for (word, ((r, g), b)) in row.chunks_exact(4).zip(planes) {
         let word = [word[0], word[1], word[2], word[3]];
-        let v = if big_endian { u32::from_be_bytes(word) } else { u32::from_le_bytes(word) };
+        let v = if big_endian {
+            u32::from_be_bytes(word)
+        } else {
+            u32::from_le_bytes(word)
+        };
         r.copy_from_slice(&((v >> 22) as u16).to_le_bytes());
         g.copy_from_slice(&((v >> 12 & 1023) as u16).to_le_bytes());
         b.copy_from_slice(&((v >> 2 & 1023) as u16).to_le_bytes());
@@ -225,11 +274,18 @@ fn unpack_10(row: &[u8], big_endian: bool, r: &mut [u8], g: &mut [u8], b: &mut [
 
 /// A sample in each 16-bit word, in its high bits (filled, method A).
 fn unpack_16(row: &[u8], big_endian: bool, shift: u32, r: &mut [u8], g: &mut [u8], b: &mut [u8]) {
-    let planes = r.chunks_exact_mut(2).zip(g.chunks_exact_mut(2)).zip(b.chunks_exact_mut(2));
+    let planes = r
+        .chunks_exact_mut(2)
+        .zip(g.chunks_exact_mut(2))
+        .zip(b.chunks_exact_mut(2));
     for (pixel, ((r, g), b)) in row.chunks_exact(6).zip(planes) {
         let sample = |i: usize| {
             let word = [pixel[i], pixel[i + 1]];
-            let v = if big_endian { u16::from_be_bytes(word) } else { u16::from_le_bytes(word) };
+            let v = if big_endian {
+                u16::from_be_bytes(word)
+            } else {
+                u16::from_le_bytes(word)
+            };
             (v >> shift).to_le_bytes()
         };
         r.copy_from_slice(&sample(0));
@@ -241,7 +297,13 @@ fn unpack_16(row: &[u8], big_endian: bool, shift: u32, r: &mut [u8], g: &mut [u8
 /// Writes ten-bit RGB, filled by method A, big-endian, full-range codes 0…1023.
 ///
 /// `pixels` are `width × height` and within ten bits: the caller has checked.
-pub(super) fn write(out: &mut impl Write, name: &str, width: u32, height: u32, pixels: &[[u16; 3]]) -> io::Result<()> {
+pub(super) fn write(
+    out: &mut impl Write,
+    name: &str,
+    width: u32,
+    height: u32,
+    pixels: &[[u16; 3]],
+) -> io::Result<()> {
     let mut h = vec![0xFF; HEADER];
     let mut put = |at: usize, bytes: &[u8]| h[at..at + bytes.len()].copy_from_slice(bytes);
     let text = |text: &str, len: usize| {
@@ -254,7 +316,12 @@ pub(super) fn write(out: &mut impl Write, name: &str, width: u32, height: u32, p
     put(0, &MAGIC.to_be_bytes());
     put(IMAGE_OFFSET, &(HEADER as u32).to_be_bytes());
     put(VERSION, b"V2.0\0\0\0\0");
-    put(FILE_SIZE, &u32::try_from(HEADER + image_bytes).unwrap_or(UNDEFINED).to_be_bytes());
+    put(
+        FILE_SIZE,
+        &u32::try_from(HEADER + image_bytes)
+            .unwrap_or(UNDEFINED)
+            .to_be_bytes(),
+    );
     // 1: header fields are new in this frame.
     put(DITTO, &1u32.to_be_bytes());
     put(GENERIC_SIZE, &1664u32.to_be_bytes());

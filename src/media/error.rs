@@ -67,7 +67,9 @@ pub enum MediaError {
         accepted: Cow<'static, str>,
     },
     /// A text is not a frame rate.
-    #[error("'{text}' is not a frame rate; accepted: frames a second above 0 and up to 1000, like 24, 23.976 or 24000/1001")]
+    #[error(
+        "'{text}' is not a frame rate; accepted: frames a second above 0 and up to 1000, like 24, 23.976 or 24000/1001"
+    )]
     Rate {
         /// The text.
         text: String,
@@ -76,7 +78,11 @@ pub enum MediaError {
 
 impl MediaError {
     pub(super) fn io(file: &Path, action: &'static str, source: io::Error) -> Self {
-        Self::Io { file: file.to_owned(), action, source }
+        Self::Io {
+            file: file.to_owned(),
+            action,
+            source,
+        }
     }
 
     pub(super) fn refused(
@@ -84,7 +90,11 @@ impl MediaError {
         what: impl Into<String>,
         accepted: impl Into<Cow<'static, str>>,
     ) -> Self {
-        Self::Refused { file: file.to_owned(), what: what.into(), accepted: accepted.into() }
+        Self::Refused {
+            file: file.to_owned(),
+            what: what.into(),
+            accepted: accepted.into(),
+        }
     }
 }
 
@@ -97,10 +107,17 @@ pub(super) struct Problem {
 
 impl Problem {
     pub fn new(what: impl Into<String>, accepted: impl Into<Cow<'static, str>>) -> Self {
-        Self { what: what.into(), accepted: accepted.into() }
+        Self {
+            what: what.into(),
+            accepted: accepted.into(),
+        }
     }
 
     pub fn in_file(self, file: &Path) -> MediaError {
-        MediaError::Refused { file: file.to_owned(), what: self.what, accepted: self.accepted }
+        MediaError::Refused {
+            file: file.to_owned(),
+            what: self.what,
+            accepted: self.accepted,
+        }
     }
 }

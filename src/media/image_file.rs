@@ -97,8 +97,18 @@ pub enum Image<'a> {
 impl Image<'_> {
     fn size(&self) -> (u32, u32, usize) {
         match self {
-            Self::Codes { width, height, pixels, .. } => (*width, *height, pixels.len()),
-            Self::Floats { width, height, pixels, .. } => (*width, *height, pixels.len()),
+            Self::Codes {
+                width,
+                height,
+                pixels,
+                ..
+            } => (*width, *height, pixels.len()),
+            Self::Floats {
+                width,
+                height,
+                pixels,
+                ..
+            } => (*width, *height, pixels.len()),
         }
     }
 }
@@ -130,7 +140,11 @@ fn check(path: &Path, format: ImageFormat, image: &Image<'_>) -> Result<(), Medi
     let sides = 1..=MAX_SIDE;
     if !sides.contains(&width) || !sides.contains(&height) {
         let what = format!("a picture of {width}×{height} cannot be written");
-        return Err(MediaError::refused(path, what, format!("sides from 1 to {MAX_SIDE}")));
+        return Err(MediaError::refused(
+            path,
+            what,
+            format!("sides from 1 to {MAX_SIDE}"),
+        ));
     }
     let needed = width as usize * height as usize;
     if pixels != needed {
@@ -147,7 +161,9 @@ fn check(path: &Path, format: ImageFormat, image: &Image<'_>) -> Result<(), Medi
         Image::Floats { .. } => "floats".to_owned(),
     };
     let fits = match (format, image) {
-        (ImageFormat::Png | ImageFormat::Tiff, Image::Codes { depth, .. }) => matches!(depth, 8 | 16),
+        (ImageFormat::Png | ImageFormat::Tiff, Image::Codes { depth, .. }) => {
+            matches!(depth, 8 | 16)
+        }
         (ImageFormat::Dpx, Image::Codes { depth, .. }) => *depth == 10,
         (ImageFormat::Exr, Image::Floats { .. }) => true,
         _ => false,
@@ -160,26 +176,53 @@ fn check(path: &Path, format: ImageFormat, image: &Image<'_>) -> Result<(), Medi
         let all = pixels.iter().flatten().fold(0, |all, code| all | code);
         if u32::from(all) >> depth != 0 {
             let what = format!("a code is beyond {depth} bits");
-            return Err(MediaError::refused(path, what, format!("codes from 0 to {}", (1u32 << depth) - 1)));
+            return Err(MediaError::refused(
+                path,
+                what,
+                format!("codes from 0 to {}", (1u32 << depth) - 1),
+            ));
         }
     }
     Ok(())
 }
 
-fn encode(out: &mut (impl Write + Seek), name: &str, format: ImageFormat, image: &Image<'_>) -> io::Result<()> {
+fn encode(
+    out: &mut (impl Write + Seek),
+    name: &str,
+    format: ImageFormat,
+    image: &Image<'_>,
+) -> io::Result<()> {
     match *image {
-        Image::Floats { width, height, pixels, primaries, half } => {
-            openexr::write(out, width, height, pixels, &primaries, half)
-        }
-        Image::Codes { width, height, pixels, .. } if format == ImageFormat::Dpx => {
-            dpx::write(out, name, width, height, pixels)
-        }
-        Image::Codes { width, height, depth, pixels } => {
+        Image::Floats {
+            width,
+            height,
+            pixels,
+            primaries,
+            half,
+        } => openexr::write(out, width, height, pixels, &primaries, half),
+        Image::Codes {
+            width,
+            height,
+            pixels,
+            ..
+        } if format == ImageFormat::Dpx => dpx::write(out, name, width, height, pixels),
+        Image::Codes {
+            width,
+            height,
+            depth,
+            pixels,
+        } => {
             // The encoders take wide samples in the machine's own order.
             let (bytes, kind): (Vec<u8>, _) = if depth == 8 {
-                (pixels.iter().flatten().map(|v| *v as u8).collect(), ExtendedColorType::Rgb8)
+                (
+                    pixels.iter().flatten().map(|v| *v as u8).collect(),
+                    ExtendedColorType::Rgb8,
+                )
             } else {
-                (bytemuck::cast_slice(pixels).to_vec(), ExtendedColorType::Rgb16)
+                (
+                    bytemuck::cast_slice(pixels).to_vec(),
+                    ExtendedColorType::Rgb16,
+                )
             };
             let result = if format == ImageFormat::Png {
                 PngEncoder::new_with_quality(out, CompressionType::Fast, FilterType::Adaptive)
@@ -206,12 +249,19 @@ impl Temporary {
         };
         let mut temporary = OsString::from(".");
         temporary.push(name);
-        temporary.push(format!(".{}-{}.part", std::process::id(), COUNT.fetch_add(1, Ordering::Relaxed)));
+        temporary.push(format!(
+            ".{}-{}.part",
+            std::process::id(),
+            COUNT.fetch_add(1, Ordering::Relaxed)
+        ));
         Ok(Self(path.with_file_name(temporary)))
     }
 
     fn create(&self, path: &Path) -> Result<File, MediaError> {
-        let file = OpenOptions::new().write(true).create_new(true).open(&self.0);
+        let file = OpenOptions::new()
+            .write(true)
+            .create_new(true)
+            .open(&self.0);
         file.map_err(|e| MediaError::io(path, "written", e))
     }
 }

@@ -8,8 +8,8 @@
 
 mod dpx;
 mod error;
-mod openexr;
 mod image_file;
+mod openexr;
 mod rate;
 mod sources;
 pub mod timecode;

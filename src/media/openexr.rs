@@ -6,12 +6,12 @@ use std::path::Path;
 
 use ::exr::block::samples::FromNativeSample;
 use ::exr::image::write::channels::GetPixel;
+use ::exr::meta::MetaData;
 use ::exr::meta::attribute::{Chromaticities, SampleType, Text};
 use ::exr::meta::header::{Header as ExrHeader, ImageAttributes};
-use ::exr::meta::MetaData;
 use ::exr::prelude::{
-    Encoding, Image, Layer, LayerAttributes, ReadChannels, ReadLayers, ReadSpecificChannel, SpecificChannels, Vec2,
-    WritableImage, f16,
+    Encoding, Image, Layer, LayerAttributes, ReadChannels, ReadLayers, ReadSpecificChannel,
+    SpecificChannels, Vec2, WritableImage, f16,
 };
 
 use super::Rate;
@@ -48,22 +48,38 @@ pub(super) fn header(path: &Path) -> Result<Header, Problem> {
     if meta.headers.iter().any(|h| h.deep) {
         return Err(Problem::new("deep data", ACCEPTED));
     }
-    let (header, prefix) = meta.headers.iter().find_map(|h| Some((h, prefix(h)?))).ok_or_else(|| {
-        let names: Vec<String> = meta.headers.iter().flat_map(channel_names).collect();
-        Problem::new(format!("no layer has R, G and B; its channels are {}", names.join(", ")), ACCEPTED)
-    })?;
+    let (header, prefix) = meta
+        .headers
+        .iter()
+        .find_map(|h| Some((h, prefix(h)?)))
+        .ok_or_else(|| {
+            let names: Vec<String> = meta.headers.iter().flat_map(channel_names).collect();
+            Problem::new(
+                format!(
+                    "no layer has R, G and B; its channels are {}",
+                    names.join(", ")
+                ),
+                ACCEPTED,
+            )
+        })?;
     let names = ["R", "G", "B"].map(|c| format!("{prefix}{c}"));
     let mut half = true;
     for channel in &header.channels.list {
         if names.contains(&channel.name.to_string()) {
             if channel.sampling != Vec2(1, 1) {
-                return Err(Problem::new(format!("channel {} is subsampled", channel.name), ACCEPTED));
+                return Err(Problem::new(
+                    format!("channel {} is subsampled", channel.name),
+                    ACCEPTED,
+                ));
             }
             match channel.sample_type {
                 SampleType::F16 => {}
                 SampleType::F32 => half = false,
                 SampleType::U32 => {
-                    return Err(Problem::new(format!("channel {} holds integers", channel.name), ACCEPTED));
+                    return Err(Problem::new(
+                        format!("channel {} holds integers", channel.name),
+                        ACCEPTED,
+                    ));
                 }
             }
         }
@@ -86,7 +102,13 @@ pub(super) fn header(path: &Path) -> Result<Header, Problem> {
         rate: rate.and_then(|(n, d)| Rate::new(u32::try_from(n).ok()?, d)),
         timecode: code.map(|t| {
             let mark = if t.drop_frame { ';' } else { ':' };
-            (format!("{:02}:{:02}:{:02}{mark}{:02}", t.hours, t.minutes, t.seconds, t.frame), t.drop_frame)
+            (
+                format!(
+                    "{:02}:{:02}:{:02}{mark}{:02}",
+                    t.hours, t.minutes, t.seconds, t.frame
+                ),
+                t.drop_frame,
+            )
         }),
         layer: Some(prefix.trim_end_matches('.').to_owned()).filter(|p| !p.is_empty()),
         // The names came from `Text`s, so they fit into them.
@@ -99,17 +121,30 @@ pub(super) fn header(path: &Path) -> Result<Header, Problem> {
 }
 
 fn channel_names(header: &ExrHeader) -> Vec<String> {
-    header.channels.list.iter().map(|c| c.name.to_string()).collect()
+    header
+        .channels
+        .list
+        .iter()
+        .map(|c| c.name.to_string())
+        .collect()
 }
 
 /// What stands before R, G and B in a layer that has all three; plain names first.
 fn prefix(header: &ExrHeader) -> Option<String> {
     let names = channel_names(header);
-    let has = |prefix: &str| ["R", "G", "B"].iter().all(|c| names.contains(&format!("{prefix}{c}")));
+    let has = |prefix: &str| {
+        ["R", "G", "B"]
+            .iter()
+            .all(|c| names.contains(&format!("{prefix}{c}")))
+    };
     if has("") {
         return Some(String::new());
     }
-    names.iter().filter_map(|n| n.strip_suffix('R')).find(|p| p.ends_with('.') && has(p)).map(str::to_owned)
+    names
+        .iter()
+        .filter_map(|n| n.strip_suffix('R'))
+        .find(|p| p.ends_with('.') && has(p))
+        .map(str::to_owned)
 }
 
 impl Header {
@@ -157,7 +192,11 @@ impl Header {
             .all_attributes()
             .from_file(path)
             .map_err(problem)?;
-        image.layer_data.channel_data.pixels.ok_or_else(|| Problem::new("more than one layer was read", ACCEPTED))
+        image
+            .layer_data
+            .channel_data
+            .pixels
+            .ok_or_else(|| Problem::new("more than one layer was read", ACCEPTED))
     }
 }
 
@@ -169,7 +208,8 @@ struct Singles<'a>(usize, &'a [[f32; 3]]);
 impl GetPixel for Halves<'_> {
     type Pixel = (f16, f16, f16);
     fn get_pixel(&self, at: Vec2<usize>) -> Self::Pixel {
-        let [r, g, b] = self.1[at.y() * self.0 + at.x()].map(|v| f16::from_f32(crate::picture::clean(v)));
+        let [r, g, b] =
+            self.1[at.y() * self.0 + at.x()].map(|v| f16::from_f32(crate::picture::clean(v)));
         (r, g, b)
     }
 }
@@ -194,7 +234,10 @@ pub(super) fn write(
     let xy = |[x, y]: [f64; 2]| Vec2(x as f32, y as f32);
     let size = Vec2(width as usize, height as usize);
     let encoding = Encoding::SMALL_LOSSLESS;
-    let layer = LayerAttributes { software_name: Some("greyhold".into()), ..LayerAttributes::default() };
+    let layer = LayerAttributes {
+        software_name: Some("greyhold".into()),
+        ..LayerAttributes::default()
+    };
     let mut attributes = ImageAttributes::with_size(size);
     attributes.chromaticities = Some(Chromaticities {
         red: xy(primaries.rgb[0]),
@@ -205,11 +248,21 @@ pub(super) fn write(
     let result = if half {
         let channels = SpecificChannels::rgb(Halves(size.x(), pixels));
         let layer = Layer::new(size, layer, encoding, channels);
-        Image { attributes, layer_data: layer }.write().to_buffered(out)
+        Image {
+            attributes,
+            layer_data: layer,
+        }
+        .write()
+        .to_buffered(out)
     } else {
         let channels = SpecificChannels::rgb(Singles(size.x(), pixels));
         let layer = Layer::new(size, layer, encoding, channels);
-        Image { attributes, layer_data: layer }.write().to_buffered(out)
+        Image {
+            attributes,
+            layer_data: layer,
+        }
+        .write()
+        .to_buffered(out)
     };
     result.map_err(|e| match e {
         ::exr::error::Error::Io(e) => e,

@@ -29,7 +29,10 @@ impl Rate {
         while b != 0 {
             (a, b) = (b, a % b);
         }
-        Some(Self { num: num / a, den: den / a })
+        Some(Self {
+            num: num / a,
+            den: den / a,
+        })
     }
 
     /// The rate that a rounded number means: 23.976 and 23.98 are 24000/1001 and so on, whole numbers are
@@ -41,7 +44,9 @@ impl Rate {
         if (fps - fps.round()).abs() < 1e-4 {
             return Self::new(fps.round() as u32, 1);
         }
-        let slowed = SLOWED.into_iter().find(|n| (fps - f64::from(*n) / 1.001).abs() < 0.005);
+        let slowed = SLOWED
+            .into_iter()
+            .find(|n| (fps - f64::from(*n) / 1.001).abs() < 0.005);
         match slowed {
             Some(n) => Self::new(n * 1000, 1001),
             None => Self::new((fps * 1000.0).round() as u32, 1000),
@@ -96,6 +101,8 @@ impl FromStr for Rate {
             },
             None => trimmed.parse().ok().and_then(Self::from_decimal),
         };
-        rate.ok_or_else(|| MediaError::Rate { text: text.to_owned() })
+        rate.ok_or_else(|| MediaError::Rate {
+            text: text.to_owned(),
+        })
     }
 }

@@ -16,13 +16,19 @@ pub struct Counting {
 impl Counting {
     /// Every label used, `nominal` frames a second, 1…1000.
     pub fn whole(nominal: u32) -> Self {
-        Self { nominal: nominal.clamp(1, 1000), drop: false }
+        Self {
+            nominal: nominal.clamp(1, 1000),
+            drop: false,
+        }
     }
 
     /// Drop-frame counting where ST 12-1 defines it: rates 30000/1001 and 60000/1001.
     pub fn dropping(rate: Rate) -> Option<Self> {
         let nominal = rate.nominal();
-        (rate.den() == 1001 && matches!(nominal, 30 | 60)).then_some(Self { nominal, drop: true })
+        (rate.den() == 1001 && matches!(nominal, 30 | 60)).then_some(Self {
+            nominal,
+            drop: true,
+        })
     }
 
     /// For `rate`, dropping if `drop` asks for it and the rate has it.
@@ -43,7 +49,11 @@ impl Counting {
 
     /// Labels left out at the start of a minute.
     fn dropped(self) -> u64 {
-        if self.drop { u64::from(self.nominal) / 15 } else { 0 }
+        if self.drop {
+            u64::from(self.nominal) / 15
+        } else {
+            0
+        }
     }
 
     /// Frames in 24 hours, after which labels start again.
@@ -62,7 +72,11 @@ impl Counting {
             let minute = nominal * 60 - d;
             let (tens, rest) = (label / ten_minutes, label % ten_minutes);
             // The first minute of ten is whole, the nine after it are short.
-            let short = if rest < nominal * 60 { 0 } else { 1 + (rest - nominal * 60) / minute };
+            let short = if rest < nominal * 60 {
+                0
+            } else {
+                1 + (rest - nominal * 60) / minute
+            };
             label += 9 * d * tens + d * short;
         }
         let (seconds, frames) = (label / nominal, label % nominal);
@@ -127,7 +141,10 @@ pub(super) fn from_bcd(bits: u32) -> Option<(String, bool)> {
     let s = two(bits >> 8, 7).filter(|s| *s < 60)?;
     let f = two(bits, 3)?;
     let drop = bits & 0x40 != 0;
-    Some((format!("{h:02}:{m:02}:{s:02}{}{f:02}", if drop { ';' } else { ':' }), drop))
+    Some((
+        format!("{h:02}:{m:02}:{s:02}{}{f:02}", if drop { ';' } else { ':' }),
+        drop,
+    ))
 }
 
 #[cfg(test)]

@@ -91,7 +91,11 @@ pub fn open(path: &Path, as_: &Interpretation) -> Result<Box<dyn Source>, MediaE
         return Ok(Box::new(sequence::Sequence::of_file(path, as_)?));
     }
     if length == 0 {
-        return Err(MediaError::refused(path, "the file is empty (0 bytes)", ACCEPTED));
+        return Err(MediaError::refused(
+            path,
+            "the file is empty (0 bytes)",
+            ACCEPTED,
+        ));
     }
     open_video(path, as_)
 }

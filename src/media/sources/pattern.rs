@@ -39,7 +39,9 @@ fn image_names(folder: &Path) -> io::Result<Vec<String>> {
     let mut names = Vec::new();
     for entry in folder.read_dir()? {
         let entry = entry?;
-        let Ok(name) = entry.file_name().into_string() else { continue };
+        let Ok(name) = entry.file_name().into_string() else {
+            continue;
+        };
         let is_image = ImageFormat::of_path(Path::new(&name)).is_some();
         if is_image && !name.starts_with('.') && !entry.path().is_dir() {
             names.push(name);
@@ -56,21 +58,37 @@ impl Pattern {
         if let Some(start) = name.find('#') {
             let digits = name[start..].bytes().take_while(|b| *b == b'#').count();
             let after = name[start + digits..].to_owned();
-            return Some(Self { folder, before: name[..start].to_owned(), digits, after });
+            return Some(Self {
+                folder,
+                before: name[..start].to_owned(),
+                digits,
+                after,
+            });
         }
         let start = name.find('%')?;
         let end = start + name[start..].find('d')?;
         let digits = match &name[start + 1..end] {
             "" => 1,
-            width => width.strip_prefix('0')?.parse().ok().filter(|d| (1..=18).contains(d))?,
+            width => width
+                .strip_prefix('0')?
+                .parse()
+                .ok()
+                .filter(|d| (1..=18).contains(d))?,
         };
         let (before, after) = (name[..start].to_owned(), name[end + 1..].to_owned());
-        Some(Self { folder, before, digits, after })
+        Some(Self {
+            folder,
+            before,
+            digits,
+            after,
+        })
     }
 
     /// The sequence that a file belongs to: itself alone if it has no numbered neighbours.
     pub fn of_file(path: &Path) -> io::Result<Option<Self>> {
-        let Some((folder, name)) = parts(path) else { return Ok(None) };
+        let Some((folder, name)) = parts(path) else {
+            return Ok(None);
+        };
         let names = image_names(&folder)?;
         Ok(Some(Self::among(folder, name, &names)))
     }
@@ -96,11 +114,21 @@ impl Pattern {
             number.len()
         } else {
             // A number without zeros before it may still belong to a padded sequence: 1000 after 0999.
-            let neighbours = names.iter().filter_map(|n| split(n)).filter(|(b, _, a)| (*b, *a) == (before, after));
-            let widths = neighbours.filter(|(_, n, _)| padded(n)).map(|(_, n, _)| n.len());
+            let neighbours = names
+                .iter()
+                .filter_map(|n| split(n))
+                .filter(|(b, _, a)| (*b, *a) == (before, after));
+            let widths = neighbours
+                .filter(|(_, n, _)| padded(n))
+                .map(|(_, n, _)| n.len());
             widths.filter(|w| *w <= number.len()).max().unwrap_or(1)
         };
-        Self { folder, before: before.to_owned(), digits, after: after.to_owned() }
+        Self {
+            folder,
+            before: before.to_owned(),
+            digits,
+            after: after.to_owned(),
+        }
     }
 
     /// The number of a file name that fits.
@@ -114,14 +142,22 @@ impl Pattern {
     }
 
     fn middle(&self, number: u64) -> String {
-        if self.digits == 0 { String::new() } else { format!("{number:0width$}", width = self.digits) }
+        if self.digits == 0 {
+            String::new()
+        } else {
+            format!("{number:0width$}", width = self.digits)
+        }
     }
 
     /// Numbers for which there is a file: first, last and how many.
     pub fn present(&self) -> io::Result<Option<(u64, u64, u64)>> {
         let mut numbers = BTreeSet::new();
         for entry in self.folder.read_dir()? {
-            if let Some(number) = entry?.file_name().to_str().and_then(|name| self.number(name)) {
+            if let Some(number) = entry?
+                .file_name()
+                .to_str()
+                .and_then(|name| self.number(name))
+            {
                 numbers.insert(number);
             }
         }
@@ -133,7 +169,11 @@ impl Pattern {
     pub fn path(&self, number: u64) -> PathBuf {
         let name = format!("{}{}{}", self.before, self.middle(number), self.after);
         // A bare name stays bare, so that messages show what was typed.
-        if self.folder == Path::new(".") { PathBuf::from(name) } else { self.folder.join(name) }
+        if self.folder == Path::new(".") {
+            PathBuf::from(name)
+        } else {
+            self.folder.join(name)
+        }
     }
 
     /// The name for people: `shot.####.dpx`, or the file's own where there is one file.

@@ -16,7 +16,8 @@ use crate::media::{MediaError, Rate, dpx, openexr};
 use crate::picture::{Buffer, Format, Frame, MAX_SIDE, Pool, Sample};
 
 const ACCEPTED: &str = "PNG and TIFF of 8 or 16 bits, OpenEXR of half or single floats, RGB DPX of 8, 10, 12 or 16 bits";
-const ACCEPTED_FOLDER: &str = "a folder with one sequence of PNG, TIFF, EXR or DPX files, or one of its files";
+const ACCEPTED_FOLDER: &str =
+    "a folder with one sequence of PNG, TIFF, EXR or DPX files, or one of its files";
 
 /// Spare planes kept for reuse.
 const SPARE: usize = 12;
@@ -35,7 +36,11 @@ impl Sequence {
     pub fn of_file(path: &Path, as_: &Interpretation) -> Result<Self, MediaError> {
         let pattern = Pattern::of_file(path).map_err(|e| MediaError::io(path, "opened", e))?;
         let Some(pattern) = pattern else {
-            return Err(MediaError::refused(path, "the file's name is not UTF-8", "a name in UTF-8"));
+            return Err(MediaError::refused(
+                path,
+                "the file's name is not UTF-8",
+                "a name in UTF-8",
+            ));
         };
         Self::new(pattern, path, as_)
     }
@@ -45,7 +50,11 @@ impl Sequence {
         let mut found = Pattern::of_folder(path).map_err(|e| MediaError::io(path, "opened", e))?;
         match found.len() {
             1 => Self::new(found.remove(0), path, as_),
-            0 => Err(MediaError::refused(path, "the folder holds no image files", ACCEPTED_FOLDER)),
+            0 => Err(MediaError::refused(
+                path,
+                "the folder holds no image files",
+                ACCEPTED_FOLDER,
+            )),
             n => {
                 let names: Vec<String> = found.iter().take(3).map(Pattern::name).collect();
                 let more = if n > 3 { ", …" } else { "" };
@@ -59,14 +68,24 @@ impl Sequence {
     pub fn of_pattern(path: &Path, as_: &Interpretation) -> Result<Self, MediaError> {
         match Pattern::parse(path) {
             Some(pattern) => Self::new(pattern, path, as_),
-            None => Err(MediaError::refused(path, "not a pattern", "name.####.ext or name.%04d.ext")),
+            None => Err(MediaError::refused(
+                path,
+                "not a pattern",
+                "name.####.ext or name.%04d.ext",
+            )),
         }
     }
 
     fn new(pattern: Pattern, path: &Path, as_: &Interpretation) -> Result<Self, MediaError> {
-        let present = pattern.present().map_err(|e| MediaError::io(path, "opened", e))?;
+        let present = pattern
+            .present()
+            .map_err(|e| MediaError::io(path, "opened", e))?;
         let Some((first, last, count)) = present else {
-            return Err(MediaError::refused(path, "no file has such a name", ACCEPTED));
+            return Err(MediaError::refused(
+                path,
+                "no file has such a name",
+                ACCEPTED,
+            ));
         };
         let file = pattern.path(first);
         let header = Header::read(&file)?;
@@ -109,7 +128,12 @@ impl Sequence {
             description,
             first_number: first,
         };
-        Ok(Self { pattern, info, pool: Pool::new(SPARE), scratch: Vec::new() })
+        Ok(Self {
+            pattern,
+            info,
+            pool: Pool::new(SPARE),
+            scratch: Vec::new(),
+        })
     }
 }
 
@@ -122,7 +146,11 @@ impl Source for Sequence {
         let info = &self.info;
         if number >= info.frames {
             let (file, frames) = (info.path.clone(), info.frames);
-            return Err(MediaError::PastEnd { file, number, frames });
+            return Err(MediaError::PastEnd {
+                file,
+                number,
+                frames,
+            });
         }
         let file = self.pattern.path(info.first_number + number);
         if !file.exists() {
@@ -131,8 +159,19 @@ impl Source for Sequence {
         let header = Header::read(&file)?;
         let (width, height) = header.size();
         let (sample, depth) = header.sample();
-        if (width, height, sample, depth) != (info.width, info.height, info.format.sample, info.format.depth) {
-            let found = describe(&Format { sample, depth, ..info.format });
+        if (width, height, sample, depth)
+            != (
+                info.width,
+                info.height,
+                info.format.sample,
+                info.format.depth,
+            )
+        {
+            let found = describe(&Format {
+                sample,
+                depth,
+                ..info.format
+            });
             let first = describe(&info.format);
             return Err(MediaError::refused(
                 &file,
@@ -153,7 +192,12 @@ enum Header {
     Dpx(dpx::Header),
     Exr(openexr::Header),
     /// PNG or TIFF.
-    Codes { kind: &'static str, width: u32, height: u32, color: ColorType },
+    Codes {
+        kind: &'static str,
+        width: u32,
+        height: u32,
+        color: ColorType,
+    },
 }
 
 impl Header {
@@ -164,29 +208,56 @@ impl Header {
         let mut start = Vec::new();
         file.take(2048).read_to_end(&mut start).map_err(io)?;
         if start.is_empty() {
-            return Err(MediaError::refused(path, "the file is empty (0 bytes)", ACCEPTED));
+            return Err(MediaError::refused(
+                path,
+                "the file is empty (0 bytes)",
+                ACCEPTED,
+            ));
         }
         if dpx::is_dpx(&start) {
-            return dpx::header(&start).map(Self::Dpx).map_err(|p| p.in_file(path));
+            return dpx::header(&start)
+                .map(Self::Dpx)
+                .map_err(|p| p.in_file(path));
         }
         if start.starts_with(&[0x76, 0x2F, 0x31, 0x01]) {
-            return openexr::header(path).map(Self::Exr).map_err(|p| p.in_file(path));
+            return openexr::header(path)
+                .map(Self::Exr)
+                .map_err(|p| p.in_file(path));
         }
         let kind = match start.get(..4) {
             Some(b"\x89PNG") => "PNG",
             Some(b"II*\0" | b"MM\0*") => "TIFF",
-            _ => return Err(MediaError::refused(path, "not an image file that is read", ACCEPTED)),
+            _ => {
+                return Err(MediaError::refused(
+                    path,
+                    "not an image file that is read",
+                    ACCEPTED,
+                ));
+            }
         };
         let decoder = decoder(path)?;
         let ((width, height), color) = (decoder.dimensions(), decoder.color_type());
         if !(1..=MAX_SIDE).contains(&width) || !(1..=MAX_SIDE).contains(&height) {
             let what = format!("it says {width}×{height} pixels");
-            return Err(MediaError::refused(path, what, format!("sides from 1 to {MAX_SIDE}")));
+            return Err(MediaError::refused(
+                path,
+                what,
+                format!("sides from 1 to {MAX_SIDE}"),
+            ));
         }
         if matches!(color, ColorType::Rgb32F | ColorType::Rgba32F) {
-            return Err(MediaError::refused(path, format!("{kind} with float samples"), ACCEPTED));
+            return Err(MediaError::refused(
+                path,
+                format!("{kind} with float samples"),
+                ACCEPTED,
+            ));
         }
-        Ok(Self::Codes { kind, width, height, color })
+        Ok(Self::Codes {
+            kind,
+            width,
+            height,
+            color,
+        })
     }
 
     fn kind(&self) -> &'static str {
@@ -219,7 +290,10 @@ impl Header {
     fn format(&self, as_: &Interpretation) -> Format {
         let (sample, depth) = self.sample();
         let range = as_.range.unwrap_or(Range::Full);
-        Format { range, ..Format::rgb(sample, depth) }
+        Format {
+            range,
+            ..Format::rgb(sample, depth)
+        }
     }
 
     fn rate(&self) -> Option<Rate> {
@@ -240,7 +314,9 @@ impl Header {
 
     fn note(&self) -> String {
         match self {
-            Self::Exr(openexr::Header { layer: Some(layer), .. }) => format!(", layer {layer}"),
+            Self::Exr(openexr::Header {
+                layer: Some(layer), ..
+            }) => format!(", layer {layer}"),
             Self::Codes { color, .. } if color.has_alpha() => ", alpha ignored".into(),
             Self::Codes { color, .. } if !color.has_color() => ", grey".into(),
             _ => String::new(),
@@ -267,7 +343,9 @@ impl Header {
                 let decoder = decoder(path)?;
                 scratch.clear();
                 scratch.resize(decoder.total_bytes() as usize, 0);
-                decoder.read_image(scratch).map_err(|e| image_problem(&e).in_file(path))?;
+                decoder
+                    .read_image(scratch)
+                    .map_err(|e| image_problem(&e).in_file(path))?;
                 deinterleave(scratch, *color, planes.each_mut().map(|p| &mut **p));
             }
         }
@@ -292,7 +370,9 @@ fn decoder(path: &Path) -> Result<impl ImageDecoder, MediaError> {
     limits.max_alloc = Some(5 << 30);
     (limits.max_image_width, limits.max_image_height) = (Some(MAX_SIDE), Some(MAX_SIDE));
     reader.limits(limits);
-    reader.into_decoder().map_err(|e| image_problem(&e).in_file(path))
+    reader
+        .into_decoder()
+        .map_err(|e| image_problem(&e).in_file(path))
 }
 
 /// Interleaved samples in the machine's order to little-endian planes; grey goes to all three, alpha nowhere.
@@ -305,7 +385,10 @@ fn deinterleave(bytes: &[u8], color: ColorType, planes: [&mut [u8]; 3]) {
                 *out = pixel[c];
             }
         } else {
-            for (out, pixel) in plane.chunks_exact_mut(2).zip(bytes.chunks_exact(2 * channels)) {
+            for (out, pixel) in plane
+                .chunks_exact_mut(2)
+                .zip(bytes.chunks_exact(2 * channels))
+            {
                 let sample = u16::from_ne_bytes([pixel[2 * c], pixel[2 * c + 1]]);
                 out.copy_from_slice(&sample.to_le_bytes());
             }

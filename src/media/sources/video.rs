@@ -15,7 +15,6 @@ use ffmpeg_next::codec::threading;
 use ffmpeg_next::format::Pixel;
 use ffmpeg_next::format::context::Input;
 use ffmpeg_next::frame::Flags;
-use ffmpeg_next::packet::Flags as PacketFlags;
 use ffmpeg_next::util::chroma::Location;
 use ffmpeg_next::util::color;
 use ffmpeg_next::util::log;
@@ -29,7 +28,8 @@ use crate::media::timecode::{Counting, says_drop};
 use crate::media::{MediaError, Rate};
 use crate::picture::{Chroma, Format, Frame, MAX_SIDE, Model, Pool, Sample, Siting};
 
-const ACCEPTED: &str = "video files that FFmpeg reads, with HEVC, H.264, ProRes, DNxHR, FFV1 and the like in them";
+const ACCEPTED: &str =
+    "video files that FFmpeg reads, with HEVC, H.264, ProRes, DNxHR, FFV1 and the like in them";
 
 /// Spare planes kept for reuse.
 const SPARE: usize = 12;
@@ -58,6 +58,8 @@ pub struct Video {
     /// For planes 0, and for 1 and 2: two pools, so that buffers keep their length.
     pools: [Arc<Pool>; 2],
     run: Run,
+    /// Were the packets' own times looked up after the index proved wrong?
+    looked_up: bool,
     /// The last frame decoded: asked for again it is there.
     held: Option<u64>,
     picture: frame::Video,
@@ -91,12 +93,17 @@ impl Video {
         let mut input = open_input(path)?;
         let (mut timing, index) = Timing::read(path, &input)?;
         let (decoder, intra) = open_decoder(path, &input, index)?;
+        let intra = intra || timing.all_key;
         discard_others(&mut input, index);
         let codec_name = codec_name(&decoder);
         let mut video = Self {
             path: path.to_owned(),
             info: ClipInfo {
-                name: path.file_name().unwrap_or_default().to_string_lossy().into_owned(),
+                name: path
+                    .file_name()
+                    .unwrap_or_default()
+                    .to_string_lossy()
+                    .into_owned(),
                 path: path.to_owned(),
                 frames: 0,
                 missing: 0,
@@ -118,26 +125,44 @@ impl Video {
             pixel: Pixel::None,
             pools: [Pool::new(SPARE), Pool::new(2 * SPARE)],
             run: Run::default(),
+            looked_up: false,
             held: None,
             picture: frame::Video::empty(),
         };
         // Counting from the start, the first frame is number 0.
         if !matches!(video.decode_until(0), Outcome::Found) {
-            let said = video.run.trouble.take().unwrap_or_else(|| "the file ends first".into());
-            return Err(MediaError::refused(path, format!("no frame can be decoded: {said}"), ACCEPTED));
+            let said = video
+                .run
+                .trouble
+                .take()
+                .unwrap_or_else(|| "the file ends first".into());
+            return Err(MediaError::refused(
+                path,
+                format!("no frame can be decoded: {said}"),
+                ACCEPTED,
+            ));
         }
         timing.begin(video.picture.timestamp());
         video.describe(as_, timing, &codec_name)?;
         Ok(video)
     }
 
-    fn describe(&mut self, as_: &Interpretation, timing: Timing, codec: &str) -> Result<(), MediaError> {
+    fn describe(
+        &mut self,
+        as_: &Interpretation,
+        timing: Timing,
+        codec: &str,
+    ) -> Result<(), MediaError> {
         let picture = &self.picture;
         self.pixel = picture.format();
         let (width, height) = (picture.width(), picture.height());
         if !(1..=MAX_SIDE).contains(&width) || !(1..=MAX_SIDE).contains(&height) {
             let what = format!("frames of {width}×{height}");
-            return Err(MediaError::refused(&self.path, what, format!("sides from 1 to {MAX_SIDE}")));
+            return Err(MediaError::refused(
+                &self.path,
+                what,
+                format!("sides from 1 to {MAX_SIDE}"),
+            ));
         }
         let Some(layout) = Layout::of(self.pixel) else {
             let name = self.pixel.descriptor().map_or("unknown", |d| d.name());
@@ -145,7 +170,11 @@ impl Video {
             return Err(MediaError::refused(&self.path, what, layout::accepted()));
         };
         let tags = Tags::of(&self.path, picture, &layout, as_)?;
-        let sample = if layout.depth == 8 { Sample::U8 } else { Sample::U16 };
+        let sample = if layout.depth == 8 {
+            Sample::U8
+        } else {
+            Sample::U16
+        };
         let format = Format {
             model: tags.matrix.map_or(Model::Rgb, Model::Ycbcr),
             sample,
@@ -204,7 +233,11 @@ impl Video {
                         continue;
                     }
                     self.held = Some(number);
-                    return if number == target { Outcome::Found } else { Outcome::Past };
+                    return if number == target {
+                        Outcome::Found
+                    } else {
+                        Outcome::Past
+                    };
                 }
                 Err(ffmpeg_next::Error::Eof) => return Outcome::Ended,
                 Err(ffmpeg_next::Error::Other { errno }) if errno == ffmpeg_next::error::EAGAIN => {
@@ -235,7 +268,9 @@ impl Video {
             let mut packet = Packet::empty();
             match packet.read(&mut self.input) {
                 Ok(()) => {}
-                Err(ffmpeg_next::Error::InvalidData) => return Err(Some("damaged data in the file".into())),
+                Err(ffmpeg_next::Error::InvalidData) => {
+                    return Err(Some("damaged data in the file".into()));
+                }
                 Err(e) => {
                     if e != ffmpeg_next::Error::Eof {
                         self.run.trouble = said(e);
@@ -248,7 +283,9 @@ impl Video {
                 continue;
             }
             if packet.is_corrupt() {
-                return Err(Some("the file ends, or is damaged, inside this frame".into()));
+                return Err(Some(
+                    "the file ends, or is damaged, inside this frame".into(),
+                ));
             }
             let number = self.clock.number(packet.pts()).ok().flatten();
             if std::mem::take(&mut self.run.landing) && number.is_some_and(|n| n > target) {
@@ -274,8 +311,8 @@ impl Video {
             let outcome = self.decode_until(target);
             match outcome {
                 Outcome::Found => return Ok(outcome),
-                // It began before the target and met the end: an earlier start would meet it too.
-                Outcome::Ended if !self.run.landing => return Ok(outcome),
+                // Frames came and then the end: after an earlier start it would come too.
+                Outcome::Ended if self.run.next > 0 => return Ok(outcome),
                 _ if early >= EARLIEST => return Ok(outcome),
                 _ => early = (early * 4).max(EARLY),
             }
@@ -284,13 +321,23 @@ impl Video {
 
     /// Moves to the last point at or before frame `number` from which the decoder can start.
     fn seek(&mut self, number: u64) -> bool {
-        let Some(stamp) = self.clock.stamp(number) else { return false };
+        let Some(stamp) = self.clock.stamp(number) else {
+            return false;
+        };
         // SAFETY: the context is open and the stream exists in it.
         let result = unsafe {
-            ffi::av_seek_frame(self.input.as_mut_ptr(), self.stream as i32, stamp, ffi::AVSEEK_FLAG_BACKWARD)
+            ffi::av_seek_frame(
+                self.input.as_mut_ptr(),
+                self.stream as i32,
+                stamp,
+                ffi::AVSEEK_FLAG_BACKWARD,
+            )
         };
         self.decoder.flush();
-        self.run = Run { landing: true, ..Run::default() };
+        self.run = Run {
+            landing: true,
+            ..Run::default()
+        };
         result >= 0
     }
 
@@ -303,12 +350,43 @@ impl Video {
         Ok(())
     }
 
+    /// A cut may leave a gap before the last frames that an index does not show: takes the times of all
+    /// packets instead, once, if they are as many as the index says. Gives whether they were taken.
+    fn look_up(&mut self) -> Result<bool, MediaError> {
+        if std::mem::replace(&mut self.looked_up, true) || !matches!(self.clock, Clock::Even { .. })
+        {
+            return Ok(false);
+        }
+        let first = self.clock.stamp(0);
+        let mut timing = Timing::of_packets(&self.path, &self.input, self.stream)?;
+        timing.begin(first);
+        let taken = timing.frames == self.info.frames;
+        if taken {
+            self.clock = timing.clock;
+        }
+        Ok(taken)
+    }
+
     fn pack(&self) -> Result<Frame, MediaError> {
         let (info, picture) = (&self.info, &self.picture);
-        if (picture.width(), picture.height(), picture.format()) != (info.width, info.height, self.pixel) {
-            let name = picture.format().descriptor().map_or("unknown", |d| d.name());
-            let what = format!("a frame of {}×{} {name} comes in it", picture.width(), picture.height());
-            let accepted = format!("frames like its first: {}×{}, {}", info.width, info.height, describe(&info.format));
+        if (picture.width(), picture.height(), picture.format())
+            != (info.width, info.height, self.pixel)
+        {
+            let name = picture
+                .format()
+                .descriptor()
+                .map_or("unknown", |d| d.name());
+            let what = format!(
+                "a frame of {}×{} {name} comes in it",
+                picture.width(),
+                picture.height()
+            );
+            let accepted = format!(
+                "frames like its first: {}×{}, {}",
+                info.width,
+                info.height,
+                describe(&info.format)
+            );
             return Err(MediaError::refused(&self.path, what, accepted));
         }
         let planes = self.layout.planes(picture, &info.format, &self.pools);
@@ -324,16 +402,29 @@ impl Source for Video {
 
     fn frame(&mut self, number: u64) -> Result<Frame, MediaError> {
         if number >= self.info.frames {
-            return Err(MediaError::PastEnd { file: self.path.clone(), number, frames: self.info.frames });
+            return Err(MediaError::PastEnd {
+                file: self.path.clone(),
+                number,
+                frames: self.info.frames,
+            });
         }
         if self.held != Some(number) {
             self.run.trouble = None;
             let reach = if self.intra { 1 } else { AHEAD };
-            let near = !self.run.drained && (self.run.next..self.run.next.saturating_add(reach)).contains(&number);
+            let near = !self.run.drained
+                && (self.run.next..self.run.next.saturating_add(reach)).contains(&number);
             // Frames may still be in a drained decoder.
             let in_order = near || (self.run.drained && number == self.run.next);
-            let mut outcome = if in_order { self.decode_until(number) } else { Outcome::Past };
+            let mut outcome = if in_order {
+                self.decode_until(number)
+            } else {
+                Outcome::Past
+            };
             if !matches!(outcome, Outcome::Found) {
+                outcome = self.seek_and_decode(number)?;
+            }
+            let absent = !matches!(outcome, Outcome::Found) && self.run.trouble.is_none();
+            if absent && self.look_up()? {
                 outcome = self.seek_and_decode(number)?;
             }
             if !matches!(outcome, Outcome::Found) {
@@ -341,13 +432,21 @@ impl Source for Video {
                     Outcome::Ended => "the file ends before it".into(),
                     _ => "the file has no frame at its time".into(),
                 });
-                return Err(MediaError::Damaged { file: self.path.clone(), number, what });
+                return Err(MediaError::Damaged {
+                    file: self.path.clone(),
+                    number,
+                    what,
+                });
             }
         }
         let picture = &self.picture;
         if picture.flags().contains(Flags::CORRUPT) || picture.has_decode_errors() {
             let what = "its data are damaged".into();
-            return Err(MediaError::Damaged { file: self.path.clone(), number, what });
+            return Err(MediaError::Damaged {
+                file: self.path.clone(),
+                number,
+                what,
+            });
         }
         self.pack()
     }
@@ -362,7 +461,11 @@ fn quiet() {
 fn open_input(path: &Path) -> Result<Input, MediaError> {
     // The crate would panic on either.
     let Some(text) = path.to_str().filter(|t| !t.contains('\0')) else {
-        return Err(MediaError::refused(path, "the file's name is not UTF-8", "a name in UTF-8"));
+        return Err(MediaError::refused(
+            path,
+            "the file's name is not UTF-8",
+            "a name in UTF-8",
+        ));
     };
     // Without a protocol FFmpeg would look for one in the name.
     let name = format!("file:{text}");
@@ -373,7 +476,11 @@ fn open_input(path: &Path) -> Result<Input, MediaError> {
 /// Other streams are not even read.
 fn discard_others(input: &mut Input, wanted: usize) {
     for mut stream in input.streams_mut() {
-        let discard = if stream.index() == wanted { ffi::AVDiscard::AVDISCARD_DEFAULT } else { ffi::AVDiscard::AVDISCARD_ALL };
+        let discard = if stream.index() == wanted {
+            ffi::AVDiscard::AVDISCARD_DEFAULT
+        } else {
+            ffi::AVDiscard::AVDISCARD_ALL
+        };
         // SAFETY: the stream belongs to a context that is open and not in use by anyone else.
         unsafe { (*stream.as_mut_ptr()).discard = discard };
     }
@@ -381,16 +488,30 @@ fn discard_others(input: &mut Input, wanted: usize) {
 
 fn best_stream(path: &Path, input: &Input) -> Result<usize, MediaError> {
     let stream = input.streams().best(media::Type::Video);
-    stream.map(|s| s.index()).ok_or_else(|| MediaError::refused(path, "it has no video stream", ACCEPTED))
+    stream
+        .map(|s| s.index())
+        .ok_or_else(|| MediaError::refused(path, "it has no video stream", ACCEPTED))
 }
 
 /// A decoder for a stream, and whether its packets decode by themselves.
-fn open_decoder(path: &Path, input: &Input, index: usize) -> Result<(decoder::Video, bool), MediaError> {
+fn open_decoder(
+    path: &Path,
+    input: &Input,
+    index: usize,
+) -> Result<(decoder::Video, bool), MediaError> {
     let refuse = |e: ffmpeg_next::Error| {
-        MediaError::refused(path, format!("its video stream cannot be decoded: {e}"), ACCEPTED)
+        MediaError::refused(
+            path,
+            format!("its video stream cannot be decoded: {e}"),
+            ACCEPTED,
+        )
     };
     let Some(stream) = input.stream(index) else {
-        return Err(MediaError::refused(path, "it has no video stream", ACCEPTED));
+        return Err(MediaError::refused(
+            path,
+            "it has no video stream",
+            ACCEPTED,
+        ));
     };
     let mut context = codec::Context::from_parameters(stream.parameters()).map_err(refuse)?;
     // SAFETY: the descriptor is static data or null.
@@ -398,9 +519,17 @@ fn open_decoder(path: &Path, input: &Input, index: usize) -> Result<(decoder::Vi
         let descriptor = ffi::avcodec_descriptor_get(context.id().into());
         !descriptor.is_null() && (*descriptor).props & ffi::AV_CODEC_PROP_INTRA_ONLY as i32 != 0
     };
-    let kind = if intra { threading::Type::Slice } else { threading::Type::Frame };
+    let kind = if intra {
+        threading::Type::Slice
+    } else {
+        threading::Type::Frame
+    };
     // A count of 0 is one thread a core.
-    context.set_threading(threading::Config { kind, count: 0, ..Default::default() });
+    context.set_threading(threading::Config {
+        kind,
+        count: 0,
+        ..Default::default()
+    });
     let mut decoder = context.decoder();
     decoder.set_packet_time_base(stream.time_base());
     Ok((decoder.video().map_err(refuse)?, intra))
@@ -410,12 +539,15 @@ fn open_decoder(path: &Path, input: &Input, index: usize) -> Result<(decoder::Vi
 fn codec_name(decoder: &decoder::Video) -> String {
     let profile = || {
         // SAFETY: the context is open; the name is static text or null.
-        let name = unsafe { ffi::avcodec_profile_name(decoder.id().into(), (*decoder.as_ptr()).profile) };
+        let name =
+            unsafe { ffi::avcodec_profile_name(decoder.id().into(), (*decoder.as_ptr()).profile) };
         if name.is_null() {
             return String::new();
         }
         // SAFETY: not null, so it is a terminated text.
-        unsafe { std::ffi::CStr::from_ptr(name) }.to_string_lossy().into_owned()
+        unsafe { std::ffi::CStr::from_ptr(name) }
+            .to_string_lossy()
+            .into_owned()
     };
     match decoder.id() {
         codec::Id::HEVC => "HEVC".into(),
@@ -425,7 +557,9 @@ fn codec_name(decoder: &decoder::Video) -> String {
             name if name.is_empty() => "DNxHD".into(),
             name => name.replacen("DNXH", "DNxH", 1),
         },
-        id => decoder.codec().map_or_else(|| format!("{id:?}"), |c| c.name().to_uppercase()),
+        id => decoder
+            .codec()
+            .map_or_else(|| format!("{id:?}"), |c| c.name().to_uppercase()),
     }
 }
 
@@ -448,7 +582,12 @@ struct Tags {
 }
 
 impl Tags {
-    fn of(path: &Path, picture: &frame::Video, layout: &Layout, as_: &Interpretation) -> Result<Self, MediaError> {
+    fn of(
+        path: &Path,
+        picture: &frame::Video,
+        layout: &Layout,
+        as_: &Interpretation,
+    ) -> Result<Self, MediaError> {
         const ASSUMED: &str = " (untagged: assumed)";
         const BY_HAND: &str = " (set by hand)";
         let ycbcr = layout.chroma.is_some();
@@ -463,17 +602,26 @@ impl Tags {
         };
         if !ycbcr {
             let (siting, notes) = (Siting::Left, range_note.to_owned());
-            return Ok(Self { matrix: None, range, siting, notes });
+            return Ok(Self {
+                matrix: None,
+                range,
+                siting,
+                notes,
+            });
         }
         let (matrix, matrix_note) = match (as_.matrix, picture.color_space()) {
             (Some(matrix), _) => (matrix, BY_HAND),
             (None, color::Space::BT709) => (YcbcrMatrix::Bt709, ""),
             (None, color::Space::BT470BG | color::Space::SMPTE170M) => (YcbcrMatrix::Bt601, ""),
             (None, color::Space::BT2020NCL) => (YcbcrMatrix::Bt2020, ""),
-            (None, color::Space::Unspecified | color::Space::Reserved) if picture.height() <= 576 => {
+            (None, color::Space::Unspecified | color::Space::Reserved)
+                if picture.height() <= 576 =>
+            {
                 (YcbcrMatrix::Bt601, ASSUMED)
             }
-            (None, color::Space::Unspecified | color::Space::Reserved) => (YcbcrMatrix::Bt709, ASSUMED),
+            (None, color::Space::Unspecified | color::Space::Reserved) => {
+                (YcbcrMatrix::Bt709, ASSUMED)
+            }
             (None, other) => {
                 let what = format!("its Y'CbCr matrix is tagged {other:?}");
                 let accepted = "BT.601, BT.709, BT.2020 non-constant luminance, untagged, or a matrix set by hand";
@@ -486,7 +634,11 @@ impl Tags {
             YcbcrMatrix::Bt2020 => "BT.2020",
         };
         // One note serves both where it is the same.
-        let range_note = if range_note == matrix_note { "" } else { range_note };
+        let range_note = if range_note == matrix_note {
+            ""
+        } else {
+            range_note
+        };
         let mut notes = format!("{range_note}, {matrix_name}{matrix_note}");
         let (siting, siting_note) = match (as_.siting, picture.chroma_location()) {
             (Some(siting), _) => (siting, BY_HAND),
@@ -502,10 +654,17 @@ impl Tags {
             Siting::Centre => "centre",
             Siting::TopLeft => "top left",
         };
-        if layout.chroma != Some(Chroma::C444) && (siting != Siting::Left || !siting_note.is_empty()) {
+        if layout.chroma != Some(Chroma::C444)
+            && (siting != Siting::Left || !siting_note.is_empty())
+        {
             notes += &format!(", chroma sited {siting_name}{siting_note}");
         }
-        Ok(Self { matrix: Some(matrix), range, siting, notes })
+        Ok(Self {
+            matrix: Some(matrix),
+            range,
+            siting,
+            notes,
+        })
     }
 }
 

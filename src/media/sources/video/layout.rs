@@ -41,19 +41,49 @@ const GBR: [usize; 3] = [2, 0, 1];
 
 const fn ycbcr(pixel: Pixel, chroma: Chroma, depth: u32) -> (Pixel, Layout) {
     let storage = Storage::Planar([0, 1, 2]);
-    (pixel, Layout { chroma: Some(chroma), depth, full: false, alpha: false, storage })
+    (
+        pixel,
+        Layout {
+            chroma: Some(chroma),
+            depth,
+            full: false,
+            alpha: false,
+            storage,
+        },
+    )
 }
 
 const fn rgb(pixel: Pixel, depth: u32, storage: Storage) -> (Pixel, Layout) {
-    (pixel, Layout { chroma: None, depth, full: false, alpha: false, storage })
+    (
+        pixel,
+        Layout {
+            chroma: None,
+            depth,
+            full: false,
+            alpha: false,
+            storage,
+        },
+    )
 }
 
 const fn full((pixel, layout): (Pixel, Layout)) -> (Pixel, Layout) {
-    (pixel, Layout { full: true, ..layout })
+    (
+        pixel,
+        Layout {
+            full: true,
+            ..layout
+        },
+    )
 }
 
 const fn alpha((pixel, layout): (Pixel, Layout)) -> (Pixel, Layout) {
-    (pixel, Layout { alpha: true, ..layout })
+    (
+        pixel,
+        Layout {
+            alpha: true,
+            ..layout
+        },
+    )
 }
 
 /// Every pixel format that is taken.
@@ -89,18 +119,30 @@ const LAYOUTS: &[(Pixel, Layout)] = &[
 
 /// The names of what is taken, for a message.
 pub fn accepted() -> Text {
-    let names: Vec<&str> = LAYOUTS.iter().filter_map(|(p, _)| p.descriptor()).map(|d| d.name()).collect();
+    let names: Vec<&str> = LAYOUTS
+        .iter()
+        .filter_map(|(p, _)| p.descriptor())
+        .map(|d| d.name())
+        .collect();
     format!("pixel formats {}", names.join(", ")).into()
 }
 
 impl Layout {
     /// How `pixel` is stored, if it is taken.
     pub fn of(pixel: Pixel) -> Option<Self> {
-        LAYOUTS.iter().find(|(p, _)| *p == pixel).map(|(_, layout)| *layout)
+        LAYOUTS
+            .iter()
+            .find(|(p, _)| *p == pixel)
+            .map(|(_, layout)| *layout)
     }
 
     /// Copies a frame of this layout into three planes without padding.
-    pub fn planes(&self, picture: &frame::Video, format: &Format, pools: &[Arc<Pool>; 2]) -> [Buffer; 3] {
+    pub fn planes(
+        &self,
+        picture: &frame::Video,
+        format: &Format,
+        pools: &[Arc<Pool>; 2],
+    ) -> [Buffer; 3] {
         let bytes = format.sample.bytes();
         std::array::from_fn(|plane| {
             let (width, height) = format.plane_size(plane, picture.width(), picture.height());
@@ -108,7 +150,9 @@ impl Layout {
             let mut out = pools[plane.min(1)].take(width * height);
             for (y, line) in out.chunks_exact_mut(width).enumerate() {
                 match self.storage {
-                    Storage::Planar(order) => line.copy_from_slice(row(picture, order[plane], y, width)),
+                    Storage::Planar(order) => {
+                        line.copy_from_slice(row(picture, order[plane], y, width))
+                    }
                     Storage::Packed(channels) => {
                         let packed = row(picture, 0, y, width * channels);
                         let pixels = packed.chunks_exact(bytes * channels);
@@ -131,7 +175,10 @@ fn row(picture: &frame::Video, plane: usize, y: usize, len: usize) -> &[u8] {
     unsafe {
         let f = &*picture.as_ptr();
         let stride = f.linesize[plane] as isize;
-        assert!(!f.data[plane].is_null() && stride.unsigned_abs() >= len, "a decoded plane has its rows");
+        assert!(
+            !f.data[plane].is_null() && stride.unsigned_abs() >= len,
+            "a decoded plane has its rows"
+        );
         std::slice::from_raw_parts(f.data[plane].offset(y as isize * stride), len)
     }
 }
