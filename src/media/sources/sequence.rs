@@ -15,7 +15,8 @@ use crate::media::timecode::Counting;
 use crate::media::{MediaError, Rate, dpx, openexr};
 use crate::picture::{Buffer, Format, Frame, MAX_SIDE, Pool, Sample};
 
-const ACCEPTED: &str = "PNG and TIFF of 8 or 16 bits, OpenEXR of half or single floats, RGB DPX of 8, 10, 12 or 16 bits";
+const ACCEPTED: &str =
+    "PNG and TIFF of 8 or 16 bits, OpenEXR of half or single floats, RGB DPX of 8 to 16 bits";
 const ACCEPTED_FOLDER: &str =
     "a folder with one sequence of PNG, TIFF, EXR or DPX files, or one of its files";
 

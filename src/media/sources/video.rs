@@ -7,7 +7,6 @@
 mod clock;
 mod layout;
 
-use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Once};
 
@@ -89,7 +88,7 @@ enum Outcome {
 impl Video {
     /// Opens a file and decodes its first frame, which says more, and more truly, than the container does.
     pub fn open(path: &Path, as_: &Interpretation) -> Result<Self, MediaError> {
-        quiet();
+        start();
         let mut input = open_input(path)?;
         let (mut timing, index) = Timing::read(path, &input)?;
         let (decoder, intra) = open_decoder(path, &input, index)?;
@@ -142,7 +141,8 @@ impl Video {
                 ACCEPTED,
             ));
         }
-        timing.begin(video.picture.timestamp());
+        let number = timing.begin(video.picture.timestamp());
+        (video.held, video.run.next) = (Some(number), number + 1);
         video.describe(as_, timing, &codec_name)?;
         Ok(video)
     }
@@ -452,10 +452,14 @@ impl Source for Video {
     }
 }
 
-/// FFmpeg writes to standard error unless told not to; what matters comes back as an error.
-fn quiet() {
+/// Once a run. FFmpeg writes to standard error unless told not to; what matters comes back as an error.
+fn start() {
     static ONCE: Once = Once::new();
-    ONCE.call_once(|| log::set_level(log::Level::Quiet));
+    ONCE.call_once(|| {
+        // Without it the crate's errors have no text. With this FFmpeg nothing in it can fail.
+        let _ = ffmpeg_next::init();
+        log::set_level(log::Level::Quiet);
+    });
 }
 
 fn open_input(path: &Path) -> Result<Input, MediaError> {
@@ -624,7 +628,8 @@ impl Tags {
             }
             (None, other) => {
                 let what = format!("its Y'CbCr matrix is tagged {other:?}");
-                let accepted = "BT.601, BT.709, BT.2020 non-constant luminance, untagged, or a matrix set by hand";
+                let accepted =
+                    "BT.601, BT.709, BT.2020 non-constant luminance, or a matrix set by hand";
                 return Err(MediaError::refused(path, what, accepted));
             }
         };
@@ -667,6 +672,3 @@ impl Tags {
         })
     }
 }
-
-/// For messages that list what is accepted.
-type Text = Cow<'static, str>;

@@ -189,10 +189,13 @@ impl Timing {
         })
     }
 
-    /// The stamp of the first frame that really came out of the decoder.
-    pub fn begin(&mut self, stamp: Option<i64>) {
-        let Some(stamp) = stamp else { return };
+    /// Takes the stamp of the first frame that really came out of the decoder, and gives its number.
+    pub fn begin(&mut self, stamp: Option<i64>) -> u64 {
+        let Some(stamp) = stamp else { return 0 };
+        // Later than the index says: the frames before it are damaged, and keep their numbers.
+        let number = self.clock.number(Some(stamp)).ok().flatten();
         match &mut self.clock {
+            Clock::Even { .. } if number.is_some_and(|n| n > 0) => return number.unwrap_or(0),
             Clock::Even { start, .. } => *start = stamp,
             Clock::Listed(stamps) => {
                 // What should come before it cannot be decoded: its references are not in the file.
@@ -201,6 +204,7 @@ impl Timing {
             }
             Clock::Counted => {}
         }
+        0
     }
 }
 
