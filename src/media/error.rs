@@ -67,9 +67,7 @@ pub enum MediaError {
         accepted: Cow<'static, str>,
     },
     /// A text is not a frame rate.
-    #[error(
-        "'{text}' is not a frame rate; accepted: frames a second above 0 and up to 1000, like 24, 23.976 or 24000/1001"
-    )]
+    #[error("'{text}' is not a frame rate; accepted: above 0 and up to 1000, like 24, 23.976 or 24000/1001")]
     Rate {
         /// The text.
         text: String,

@@ -147,7 +147,9 @@ fn check(path: &Path, format: ImageFormat, image: &Image<'_>) -> Result<(), Medi
         Image::Floats { .. } => "floats".to_owned(),
     };
     let fits = match (format, image) {
-        (ImageFormat::Png | ImageFormat::Tiff, Image::Codes { depth, .. }) => matches!(depth, 8 | 16),
+        (ImageFormat::Png | ImageFormat::Tiff, Image::Codes { depth, .. }) => {
+            matches!(depth, 8 | 16)
+        }
         (ImageFormat::Dpx, Image::Codes { depth, .. }) => *depth == 10,
         (ImageFormat::Exr, Image::Floats { .. }) => true,
         _ => false,

@@ -39,7 +39,9 @@ fn image_names(folder: &Path) -> io::Result<Vec<String>> {
     let mut names = Vec::new();
     for entry in folder.read_dir()? {
         let entry = entry?;
-        let Ok(name) = entry.file_name().into_string() else { continue };
+        let Ok(name) = entry.file_name().into_string() else {
+            continue;
+        };
         let is_image = ImageFormat::of_path(Path::new(&name)).is_some();
         if is_image && !name.starts_with('.') && !entry.path().is_dir() {
             names.push(name);
@@ -70,7 +72,9 @@ impl Pattern {
 
     /// The sequence that a file belongs to: itself alone if it has no numbered neighbours.
     pub fn of_file(path: &Path) -> io::Result<Option<Self>> {
-        let Some((folder, name)) = parts(path) else { return Ok(None) };
+        let Some((folder, name)) = parts(path) else {
+            return Ok(None);
+        };
         let names = image_names(&folder)?;
         Ok(Some(Self::among(folder, name, &names)))
     }

@@ -16,7 +16,7 @@ use crate::media::{MediaError, Rate, dpx, openexr};
 use crate::picture::{Buffer, Format, Frame, MAX_SIDE, Pool, Sample};
 
 const ACCEPTED: &str =
-    "PNG and TIFF of 8 or 16 bits, OpenEXR of half or single floats, RGB DPX of 8, 10, 12 or 16 bits";
+    "PNG and TIFF of 8 or 16 bits, OpenEXR of half or single floats, RGB DPX of 8 to 16 bits";
 const ACCEPTED_FOLDER: &str =
     "a folder with one sequence of PNG, TIFF, EXR or DPX files, or one of its files";
 
@@ -183,7 +183,9 @@ impl Header {
         let kind = match start.get(..4) {
             Some(b"\x89PNG") => "PNG",
             Some(b"II*\0" | b"MM\0*") => "TIFF",
-            _ => return Err(MediaError::refused(path, "not an image file that is read", ACCEPTED)),
+            _ => {
+                return Err(MediaError::refused(path, "not an image file that is read", ACCEPTED));
+            }
         };
         let decoder = decoder(path)?;
         let ((width, height), color) = (decoder.dimensions(), decoder.color_type());

@@ -7,7 +7,6 @@
 mod clock;
 mod layout;
 
-use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Once};
 
@@ -15,7 +14,6 @@ use ffmpeg_next::codec::threading;
 use ffmpeg_next::format::Pixel;
 use ffmpeg_next::format::context::Input;
 use ffmpeg_next::frame::Flags;
-use ffmpeg_next::packet::Flags as PacketFlags;
 use ffmpeg_next::util::chroma::Location;
 use ffmpeg_next::util::color;
 use ffmpeg_next::util::log;
@@ -59,6 +57,8 @@ pub struct Video {
     /// For planes 0, and for 1 and 2: two pools, so that buffers keep their length.
     pools: [Arc<Pool>; 2],
     run: Run,
+    /// Were the packets' own times looked up after the index proved wrong?
+    looked_up: bool,
     /// The last frame decoded: asked for again it is there.
     held: Option<u64>,
     picture: frame::Video,
@@ -88,10 +88,11 @@ enum Outcome {
 impl Video {
     /// Opens a file and decodes its first frame, which says more, and more truly, than the container does.
     pub fn open(path: &Path, as_: &Interpretation) -> Result<Self, MediaError> {
-        quiet();
+        start();
         let mut input = open_input(path)?;
         let (mut timing, index) = Timing::read(path, &input)?;
         let (decoder, intra) = open_decoder(path, &input, index)?;
+        let intra = intra || timing.all_key;
         discard_others(&mut input, index);
         let codec_name = codec_name(&decoder);
         let mut video = Self {
@@ -119,6 +120,7 @@ impl Video {
             pixel: Pixel::None,
             pools: [Pool::new(SPARE), Pool::new(2 * SPARE)],
             run: Run::default(),
+            looked_up: false,
             held: None,
             picture: frame::Video::empty(),
         };
@@ -127,7 +129,8 @@ impl Video {
             let said = video.run.trouble.take().unwrap_or_else(|| "the file ends first".into());
             return Err(MediaError::refused(path, format!("no frame can be decoded: {said}"), ACCEPTED));
         }
-        timing.begin(video.picture.timestamp());
+        let number = timing.begin(video.picture.timestamp());
+        (video.held, video.run.next) = (Some(number), number + 1);
         video.describe(as_, timing, &codec_name)?;
         Ok(video)
     }
@@ -236,7 +239,9 @@ impl Video {
             let mut packet = Packet::empty();
             match packet.read(&mut self.input) {
                 Ok(()) => {}
-                Err(ffmpeg_next::Error::InvalidData) => return Err(Some("damaged data in the file".into())),
+                Err(ffmpeg_next::Error::InvalidData) => {
+                    return Err(Some("damaged data in the file".into()));
+                }
                 Err(e) => {
                     if e != ffmpeg_next::Error::Eof {
                         self.run.trouble = said(e);
@@ -275,8 +280,8 @@ impl Video {
             let outcome = self.decode_until(target);
             match outcome {
                 Outcome::Found => return Ok(outcome),
-                // It began before the target and met the end: an earlier start would meet it too.
-                Outcome::Ended if !self.run.landing => return Ok(outcome),
+                // Frames came and then the end: after an earlier start it would come too.
+                Outcome::Ended if self.run.next > 0 => return Ok(outcome),
                 _ if early >= EARLIEST => return Ok(outcome),
                 _ => early = (early * 4).max(EARLY),
             }
@@ -285,7 +290,9 @@ impl Video {
 
     /// Moves to the last point at or before frame `number` from which the decoder can start.
     fn seek(&mut self, number: u64) -> bool {
-        let Some(stamp) = self.clock.stamp(number) else { return false };
+        let Some(stamp) = self.clock.stamp(number) else {
+            return false;
+        };
         // SAFETY: the context is open and the stream exists in it.
         let result = unsafe {
             ffi::av_seek_frame(self.input.as_mut_ptr(), self.stream as i32, stamp, ffi::AVSEEK_FLAG_BACKWARD)
@@ -302,6 +309,22 @@ impl Video {
         self.decoder.flush();
         self.run = Run::default();
         Ok(())
+    }
+
+    /// A cut may leave a gap before the last frames that an index does not show: takes the times of all
+    /// packets instead, once, if they are as many as the index says. Gives whether they were taken.
+    fn look_up(&mut self) -> Result<bool, MediaError> {
+        if std::mem::replace(&mut self.looked_up, true) || !matches!(self.clock, Clock::Even { .. }) {
+            return Ok(false);
+        }
+        let first = self.clock.stamp(0);
+        let mut timing = Timing::of_packets(&self.path, &self.input, self.stream)?;
+        timing.begin(first);
+        let taken = timing.frames == self.info.frames;
+        if taken {
+            self.clock = timing.clock;
+        }
+        Ok(taken)
     }
 
     fn pack(&self) -> Result<Frame, MediaError> {
@@ -339,6 +362,10 @@ impl Source for Video {
             if !matches!(outcome, Outcome::Found) {
                 outcome = self.seek_and_decode(number)?;
             }
+            let absent = !matches!(outcome, Outcome::Found) && self.run.trouble.is_none();
+            if absent && self.look_up()? {
+                outcome = self.seek_and_decode(number)?;
+            }
             if !matches!(outcome, Outcome::Found) {
                 let what = self.run.trouble.take().unwrap_or_else(|| match outcome {
                     Outcome::Ended => "the file ends before it".into(),
@@ -356,10 +383,14 @@ impl Source for Video {
     }
 }
 
-/// FFmpeg writes to standard error unless told not to; what matters comes back as an error.
-fn quiet() {
+/// Once a run. FFmpeg writes to standard error unless told not to; what matters comes back as an error.
+fn start() {
     static ONCE: Once = Once::new();
-    ONCE.call_once(|| log::set_level(log::Level::Quiet));
+    ONCE.call_once(|| {
+        // Without it the crate's errors have no text. With this FFmpeg nothing in it can fail.
+        let _ = ffmpeg_next::init();
+        log::set_level(log::Level::Quiet);
+    });
 }
 
 fn open_input(path: &Path) -> Result<Input, MediaError> {
@@ -488,8 +519,7 @@ impl Tags {
             (None, color::Space::Unspecified | color::Space::Reserved) => (YcbcrMatrix::Bt709, ASSUMED),
             (None, other) => {
                 let what = format!("its Y'CbCr matrix is tagged {other:?}");
-                let accepted =
-                    "BT.601, BT.709, BT.2020 non-constant luminance, untagged, or a matrix set by hand";
+                let accepted = "BT.601, BT.709, BT.2020 non-constant luminance, or a matrix set by hand";
                 return Err(MediaError::refused(path, what, accepted));
             }
         };
@@ -521,6 +551,3 @@ impl Tags {
         Ok(Self { matrix: Some(matrix), range, siting, notes })
     }
 }
-
-/// For messages that list what is accepted.
-type Text = Cow<'static, str>;

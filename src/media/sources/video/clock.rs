@@ -3,9 +3,10 @@
 use std::path::Path;
 
 use ffmpeg_next::format::context::Input;
+use ffmpeg_next::packet::Ref;
 use ffmpeg_next::{Packet, Rational, Stream, ffi};
 
-use super::{PacketFlags, best_stream, open_input};
+use super::{best_stream, open_input};
 use crate::media::{MediaError, Rate};
 
 /// Time stamps to frame numbers and back.
@@ -54,6 +55,8 @@ pub struct Timing {
     pub rate: Option<Rate>,
     /// Are frames unevenly spaced?
     pub uneven: bool,
+    /// Is every frame a key frame, whatever the codec could do?
+    pub all_key: bool,
 }
 
 impl Timing {
@@ -62,13 +65,13 @@ impl Timing {
     /// The second means reading the whole file once: Matroska, MPEG transport streams, bare streams.
     pub fn read(path: &Path, input: &Input) -> Result<(Self, usize), MediaError> {
         let index = best_stream(path, input)?;
-        let Some(stream) = input.stream(index) else { return Err(no_frames(path)) };
+        let Some(stream) = input.stream(index) else {
+            return Err(no_frames(path));
+        };
         if let Some(timing) = Self::of_index(&stream, input.format().name()) {
             return Ok((timing, index));
         }
-        let base = stream.time_base();
-        let rates = [stream.rate(), stream.avg_frame_rate()];
-        Ok((Self::of_packets(path, index, base, rates)?, index))
+        Ok((Self::of_packets(path, input, index)?, index))
     }
 
     /// Only of containers whose frame count and duration come from an index of all frames.
@@ -91,21 +94,23 @@ impl Timing {
             if 4 * (lasts - frames * den).abs() < den {
                 let clock = Clock::Even { start: stream.start_time(), num, den };
                 let frames = u64::try_from(frames).ok()?;
-                return Some(Self { clock, frames, rate: Some(rate), uneven: false });
+                let all_key = all_key(stream, frames);
+                return Some(Self { clock, frames, rate: Some(rate), uneven: false, all_key });
             }
         }
         None
     }
 
-    fn of_packets(
-        path: &Path,
-        index: usize,
-        base: Rational,
-        rates: [Rational; 2],
-    ) -> Result<Self, MediaError> {
+    /// From the headers of all packets; `opened` stays where it is.
+    pub fn of_packets(path: &Path, opened: &Input, index: usize) -> Result<Self, MediaError> {
+        let Some(stream) = opened.stream(index) else {
+            return Err(no_frames(path));
+        };
+        let (base, rates) = (stream.time_base(), [stream.rate(), stream.avg_frame_rate()]);
         let mut input = open_input(path)?;
         super::discard_others(&mut input, index);
-        let (mut stamps, mut count, mut first_key) = (Vec::new(), 0, None);
+        let mut stamps = Vec::new();
+        let (mut count, mut keys, mut others) = (0, 0, 0);
         let mut packet = Packet::empty();
         loop {
             match packet.read(&mut input) {
@@ -114,43 +119,53 @@ impl Timing {
                 Err(ffmpeg_next::Error::InvalidData) => continue,
                 Err(_) => break,
             }
-            // Edit lists leave frames out that others are predicted from.
-            let left_out = packet.flags().bits() & ffi::AV_PKT_FLAG_DISCARD != 0;
+            if packet.stream() != index {
+                continue;
+            }
             // Before the first key frame nothing can be decoded.
-            let begun = first_key.is_some() || packet.flags().contains(PacketFlags::KEY);
-            if packet.stream() != index || left_out || !begun {
+            keys += usize::from(packet.is_key());
+            others += usize::from(!packet.is_key());
+            // Edit lists leave frames out that others are predicted from. The crate knows no such flag.
+            // SAFETY: the packet was just read.
+            let left_out = unsafe { (*packet.as_ptr()).flags } & ffi::AV_PKT_FLAG_DISCARD != 0;
+            if left_out || keys == 0 {
                 continue;
             }
             count += 1;
-            first_key = first_key.or(Some(packet.pts()));
             stamps.extend(packet.pts());
         }
         if count == 0 {
             return Err(no_frames(path));
         }
+        let all_key = others == 0;
         let exact_rates = rates.into_iter().filter_map(exact);
         if stamps.len() < count {
             let rate = exact_rates.last();
-            return Ok(Self { clock: Clock::Counted, frames: count as u64, rate, uneven: false });
+            return Ok(Self { clock: Clock::Counted, frames: count as u64, rate, uneven: false, all_key });
         }
         stamps.sort_unstable();
         stamps.dedup();
         // Even is what rounds to its own number at one of the rates that the container claims.
         let even = |rate: &Rate| {
-            let Some((num, den)) = fraction(base, *rate) else { return false };
+            let Some((num, den)) = fraction(base, *rate) else {
+                return false;
+            };
             let clock = Clock::Even { start: stamps[0], num, den };
             (0..).zip(&stamps).all(|(n, stamp)| clock.number(Some(*stamp)) == Ok(Some(n)))
         };
         let found = exact_rates.clone().find(even);
         let rate = found.or_else(|| exact_rates.last());
         let frames = stamps.len() as u64;
-        Ok(Self { clock: Clock::Listed(stamps), frames, rate, uneven: found.is_none() })
+        Ok(Self { clock: Clock::Listed(stamps), frames, rate, uneven: found.is_none(), all_key })
     }
 
-    /// The stamp of the first frame that really came out of the decoder.
-    pub fn begin(&mut self, stamp: Option<i64>) {
-        let Some(stamp) = stamp else { return };
+    /// Takes the stamp of the first frame that really came out of the decoder, and gives its number.
+    pub fn begin(&mut self, stamp: Option<i64>) -> u64 {
+        let Some(stamp) = stamp else { return 0 };
+        // Later than the index says: the frames before it are damaged, and keep their numbers.
+        let number = self.clock.number(Some(stamp)).ok().flatten();
         match &mut self.clock {
+            Clock::Even { .. } if number.is_some_and(|n| n > 0) => return number.unwrap_or(0),
             Clock::Even { start, .. } => *start = stamp,
             Clock::Listed(stamps) => {
                 // What should come before it cannot be decoded: its references are not in the file.
@@ -159,6 +174,22 @@ impl Timing {
             }
             Clock::Counted => {}
         }
+        0
+    }
+}
+
+/// Does the container's index list as many key frames as there are frames?
+fn all_key(stream: &Stream<'_>, frames: u64) -> bool {
+    // SAFETY: the stream belongs to an open context; entries asked for are below the count, and are looked
+    // at before anything else can change the index.
+    unsafe {
+        let stream = stream.as_ptr().cast_mut();
+        let count = ffi::avformat_index_get_entries_count(stream);
+        let is_key = |i| {
+            let entry = ffi::avformat_index_get_entry(stream, i);
+            !entry.is_null() && (*entry).flags() & ffi::AVINDEX_KEYFRAME != 0
+        };
+        u64::try_from(count).is_ok_and(|c| c == frames) && (0..count).all(is_key)
     }
 }
 

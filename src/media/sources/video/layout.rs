@@ -1,11 +1,11 @@
 //! FFmpeg's pixel formats, and how their samples become three packed planes.
 
+use std::borrow::Cow;
 use std::sync::Arc;
 
 use ffmpeg_next::format::Pixel;
 use ffmpeg_next::frame;
 
-use super::Text;
 use crate::picture::{Buffer, Chroma, Format, Pool};
 
 /// How a pixel format stores its samples.
@@ -88,7 +88,7 @@ const LAYOUTS: &[(Pixel, Layout)] = &[
 ];
 
 /// The names of what is taken, for a message.
-pub fn accepted() -> Text {
+pub fn accepted() -> Cow<'static, str> {
     let names: Vec<&str> = LAYOUTS.iter().filter_map(|(p, _)| p.descriptor()).map(|d| d.name()).collect();
     format!("pixel formats {}", names.join(", ")).into()
 }
