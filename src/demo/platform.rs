@@ -23,7 +23,7 @@ const STATION: [f32; 2] = [5.0, 21.0];
 const CHART_AT: V3 = v3(0.555, 1.235, 2.15);
 const CHART_WIDTH: f32 = 0.30;
 /// The board that carries chart and card is turned towards the sun, radians.
-const BOARD_TURN: f32 = -0.33;
+const BOARD_TURN: f32 = 0.22;
 const BOARD_HALF: V3 = v3(0.262, 0.118, 0.005);
 const NOTICE_AT: V3 = v3(-2.05, 1.52, 7.6);
 const NOTICE_TURN: f32 = 0.10;
