@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::RATE;
 use super::camera::{Plate, Raster, Sample, Sensor, View};
 use super::coach::{self, FIRST, HALF, MIDDLE, PITCH, SIDE};
 use super::field::{self, Near, Ray, block, pole, slab};
@@ -12,7 +13,6 @@ use super::snow;
 use super::terrain::{Terrain, through_air};
 use super::vapour::Vapour;
 use super::vector::{V3, mix, smooth, v3};
-use super::RATE;
 
 const FAR: f32 = 110.0;
 /// Front of the train, and where it ends.
@@ -20,13 +20,16 @@ const FRONT: f32 = 9.6;
 const END: f32 = FIRST + 29.6 * PITCH;
 const AXIS: f32 = SIDE + 1.32;
 /// The sky's light on a level surface, in irradiance over π.
-const SKY: V3 = v3(0.0118, 0.0218, 0.0500);
+const SKY: V3 = v3(0.0050, 0.0092, 0.0211);
 /// Where the sun went down, and the light that is left from there.
-const AFTERGLOW: V3 = v3(0.0170, 0.0125, 0.0125);
+const AFTERGLOW: V3 = v3(0.0070, 0.0050, 0.0048);
 const HOUSE: V3 = v3(-8.2, 0.0, 31.0);
 
 /// The camera's noise, two and a half stops more sensitive than by day.
-pub const SENSOR: Sensor = Sensor { shot: 1.1e-4, read: 6.0e-4 };
+pub const SENSOR: Sensor = Sensor {
+    shot: 1.1e-4,
+    read: 6.0e-4,
+};
 
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum M {
@@ -86,7 +89,7 @@ impl BlueHour {
                 at: v3(-2.35, 4.12, 13.0 + 13.0 * i as f32),
                 size: 0.10,
                 face: sodium * 34.0,
-                power: sodium * 5.0,
+                power: sodium * 2.0,
                 axis: v3(0.0, -1.0, 0.0),
             })
             .collect();
@@ -95,7 +98,7 @@ impl BlueHour {
                 at: v3(AXIS + x, y, FRONT - 0.05),
                 size: 0.085,
                 face: halogen * (46.0 * k),
-                power: halogen * (9.0 * k),
+                power: halogen * (4.2 * k),
                 axis: v3(-0.12, -0.16, -0.98).unit(),
             });
         }
@@ -103,7 +106,7 @@ impl BlueHour {
             at: HOUSE + v3(3.1, 2.75, -3.35),
             size: 0.07,
             face: halogen * 22.0,
-            power: halogen * 2.6,
+            power: halogen * 1.1,
             axis: V3::ZERO,
         });
         // A signal at danger down the line.
@@ -111,16 +114,30 @@ impl BlueHour {
             at: v3(0.9, 4.3, 64.0),
             size: 0.10,
             face: v3(20.0, 1.9, 0.9),
-            power: v3(0.9, 0.06, 0.02),
+            power: v3(0.4, 0.027, 0.009),
             axis: V3::ZERO,
         });
         Self {
             view: View::new(v3(0.0, 1.62, 0.0), 8.0, 2.2, 54.0),
-            terrain: Terrain { shift: [-9100.0, 2600.0], relief: 640.0, foot: 700.0 },
+            terrain: Terrain {
+                shift: [-9100.0, 2600.0],
+                relief: 640.0,
+                foot: 700.0,
+            },
             lamps,
             people: [
-                Figure { at: v3(2.35, 0.0, 16.2), turn: -1.1, height: 1.78, bag: true },
-                Figure { at: v3(-1.5, 0.0, 25.2), turn: 2.4, height: 1.66, bag: false },
+                Figure {
+                    at: v3(2.35, 0.0, 16.2),
+                    turn: -1.1,
+                    height: 1.78,
+                    bag: true,
+                },
+                Figure {
+                    at: v3(-1.5, 0.0, 25.2),
+                    turn: 2.4,
+                    height: 1.66,
+                    bag: false,
+                },
             ],
         }
     }
@@ -136,17 +153,34 @@ impl BlueHour {
             let (light, mask) = self.shade(&ray, t);
             let air = mix(SKY, self.sky(v3(ray.to.x, 0.03, ray.to.z).unit()), 0.5);
             let light = through_air(light, t, V3::all(1400.0), air) + self.glow(&ray, t);
-            return Sample { light, depth: t, mask };
+            return Sample {
+                light,
+                depth: t,
+                mask,
+            };
         }
         let glow = self.glow(&ray, FAR);
         if let Some(s) = self.terrain.look(&ray, Self::west()) {
             let up = 0.5 + 0.5 * s.normal.y;
             let e = SKY * up + AFTERGLOW * (s.normal.dot(Self::west()) * 0.6 + 0.4).max(0.0);
             let air = self.sky(v3(ray.to.x, 0.02, ray.to.z).unit()) * 0.55;
-            let light = through_air(Terrain::albedo(&s) * e, s.distance, v3(12000.0, 9500.0, 7000.0), air);
-            return Sample { light: light + glow, depth: s.distance, mask: 0.0 };
+            let light = through_air(
+                Terrain::albedo(&s) * e,
+                s.distance,
+                v3(12000.0, 9500.0, 7000.0),
+                air,
+            );
+            return Sample {
+                light: light + glow,
+                depth: s.distance,
+                mask: 0.0,
+            };
         }
-        Sample { light: self.sky(ray.to) + glow + Self::stars(ray.to), depth: 1e5, mask: 0.0 }
+        Sample {
+            light: self.sky(ray.to) + glow + Self::stars(ray.to),
+            depth: 1e5,
+            mask: 0.0,
+        }
     }
 
     fn sky(&self, to: V3) -> V3 {
@@ -155,16 +189,38 @@ impl BlueHour {
         let west = flat.dot(Self::west()).max(0.0);
         let zenith = v3(0.0066, 0.0150, 0.0420);
         let middle = v3(0.0195, 0.0400, 0.0860);
-        let low = mix(v3(0.040, 0.055, 0.092), v3(0.205, 0.120, 0.074), west.powi(4));
-        let green = mix(v3(0.030, 0.050, 0.090), v3(0.078, 0.086, 0.104), west.powi(3));
+        let low = mix(
+            v3(0.040, 0.055, 0.092),
+            v3(0.205, 0.120, 0.074),
+            west.powi(4),
+        );
+        let green = mix(
+            v3(0.030, 0.050, 0.090),
+            v3(0.078, 0.086, 0.104),
+            west.powi(3),
+        );
         let mut c = mix(low, green, smooth(0.02, 0.16, y));
         c = mix(c, middle, smooth(0.10, 0.32, y));
         c = mix(c, zenith, smooth(0.22, 0.75, y));
+        c = c * 0.46;
         // Streaks of cloud, lit from below near the west, dark against the rest.
         let k = 1.0 / (y + 0.10);
-        let streak = fractal(0.35 * to.x * k + 2.0, 1.5 * to.z * k * 0.5 + 3.1 * y, 6, 240);
+        let streak = fractal(
+            0.35 * to.x * k + 2.0,
+            1.5 * to.z * k * 0.5 + 3.1 * y,
+            6,
+            240,
+        );
         let veil = smooth(0.02, 0.5, streak) * smooth(0.03, 0.12, y) * smooth(0.6, 0.25, y);
-        mix(c, mix(v3(0.015, 0.024, 0.046), v3(0.16, 0.080, 0.062), west.powi(5) * smooth(0.4, 0.1, y)), 0.55 * veil)
+        mix(
+            c,
+            mix(
+                v3(0.0066, 0.0105, 0.020),
+                v3(0.070, 0.035, 0.027),
+                west.powi(5) * smooth(0.4, 0.1, y),
+            ),
+            0.55 * veil,
+        )
     }
 
     fn stars(to: V3) -> V3 {
@@ -178,7 +234,7 @@ impl BlueHour {
         }
         let (a, b) = (0.2 + 0.6 * cell(i, j, 251), 0.2 + 0.6 * cell(i, j, 252));
         let r2 = (u - i as f32 - a).powi(2) + (v - j as f32 - b).powi(2);
-        let bright = 0.22 * cell(i, j, 253).powi(5) + 0.02;
+        let bright = 0.16 * cell(i, j, 253).powi(5) + 0.012;
         v3(0.95, 1.0, 1.12) * (bright * smooth(0.10, 0.34, to.y) * (-r2 / 0.0011).exp())
     }
 
@@ -195,7 +251,8 @@ impl BlueHour {
 
     fn ground(x: f32, z: f32) -> f32 {
         let drift = 0.07 * fractal(0.45 * x, 0.33 * z, 3, 221);
-        let ridge = 0.20 * smooth(0.55, 0.0, (x - 2.95).abs()) * (0.5 + 0.7 * plane(0.7 * z, 2.0, 223));
+        let ridge =
+            0.20 * smooth(0.55, 0.0, (x - 2.95).abs()) * (0.5 + 0.7 * plane(0.7 * z, 2.0, 223));
         let track = -0.42 * smooth(3.05, 3.55, x);
         let side = 0.9 * smooth(-3.6, -6.0, x) * (0.35 + 0.65 * plane(0.25 * z, 0.4 * x, 225));
         drift + ridge + track + side * smooth(16.0, 11.0, z).max(0.35)
@@ -238,41 +295,97 @@ impl BlueHour {
         let nose = 0.30 * smooth(1.6, 3.6, p.y);
         let half = 1.32 - 0.10 * smooth(2.75, 3.7, p.y);
         let (joint, _) = repeat(p.z - (FIRST + 8.0 * PITCH), 9.0 * PITCH);
-        let gap = 0.09 * smooth(0.42, 0.34, joint.abs()) * if p.z > FRONT + 6.0 { 1.0 } else { 0.0 };
+        let gap =
+            0.09 * smooth(0.42, 0.34, joint.abs()) * if p.z > FRONT + 6.0 { 1.0 } else { 0.0 };
         let body = block(
             v3(q.x, q.y - 2.03, q.z - 0.5 * nose),
             v3(half - gap, 1.62, long - 0.5 * nose),
             0.22,
         ) * 0.9;
         let (u, i) = coach::bay(p.z);
-        let pane = if i.is_some() { slab(u, p.y - MIDDLE, HALF[0], HALF[1], 0.08) } else { 1.0 };
+        let pane = if i.is_some() {
+            slab(u, p.y - MIDDLE, HALF[0], HALF[1], 0.08)
+        } else {
+            1.0
+        };
         let side = (q.x + half).abs();
         // Panes lie a little behind the paint, in rubber.
-        let hole = if i.is_some() && q.x < 0.0 { pane.max(side - 0.018) } else { 1.0 };
-        n.add(body.max(-hole), if gap > 0.02 { M::Rubber } else { M::Paint });
+        let hole = if i.is_some() && q.x < 0.0 {
+            pane.max(side - 0.018)
+        } else {
+            1.0
+        };
+        n.add(
+            body.max(-hole),
+            if gap > 0.02 { M::Rubber } else { M::Paint },
+        );
         if i.is_some() && q.x < -1.0 {
             n.add((q.x + half - coach::SUNK).abs().max(pane) * 0.9, M::Pane);
             n.add((pane.abs() - 0.028).max(side - 0.004), M::Rubber);
         }
         // Ribs on the roof, snow on top of it, and what hangs below the floor.
-        let top = block(v3(q.x, q.y - 3.66, q.z - 0.2), v3(0.98, 0.12, long - 0.4), 0.11);
-        n.add((top - 0.05 * fractal(1.3 * p.x, 0.9 * p.z, 3, 227)) * 0.8, M::Snow);
+        let top = block(
+            v3(q.x, q.y - 3.66, q.z - 0.2),
+            v3(0.98, 0.12, long - 0.4),
+            0.11,
+        );
+        n.add(
+            (top - 0.05 * fractal(1.3 * p.x, 0.9 * p.z, 3, 227)) * 0.8,
+            M::Snow,
+        );
         let (bz, _) = repeat(p.z - FRONT - 3.2, 4.4);
-        n.add(block(v3(q.x, p.y - 0.18, bz), v3(1.12, 0.30, 1.15), 0.05), M::Under);
-        n.add(block(v3(q.x, p.y - 0.05, bz.abs() - 0.75), v3(0.62, 0.36, 0.34), 0.06), M::Under);
-        n.add(block(v3(q.x + 1.26, p.y - 0.30, joint.abs() - 1.25), v3(0.16, 0.025, 0.36), 0.01), M::Under);
+        n.add(
+            block(v3(q.x, p.y - 0.18, bz), v3(1.12, 0.30, 1.15), 0.05),
+            M::Under,
+        );
+        n.add(
+            block(
+                v3(q.x, p.y - 0.05, bz.abs() - 0.75),
+                v3(0.62, 0.36, 0.34),
+                0.06,
+            ),
+            M::Under,
+        );
+        n.add(
+            block(
+                v3(q.x + 1.26, p.y - 0.30, joint.abs() - 1.25),
+                v3(0.16, 0.025, 0.36),
+                0.01,
+            ),
+            M::Under,
+        );
         // The front: two windows, lamps, a plough.
         if p.z < FRONT + 1.2 {
             let w = v3(q.x.abs() - 0.6, p.y - 2.46, p.z - FRONT - 0.10);
             n.add(block(w, v3(0.50, 0.46, 0.17), 0.05) * 0.9, M::Cab);
-            let plough = v3(q.x, p.y + 0.08, p.z - FRONT - 0.16 - 0.25 * q.x.abs() - 0.3 * p.y);
-            n.add((block(plough, v3(1.12, 0.20, 0.10), 0.04) - 0.03 * cloud(p * 4.0, 2, 228)) * 0.7, M::Metal);
-            n.add(block(v3(q.x.abs() - 0.82, p.y - 0.52, p.z - FRONT + 0.12), v3(0.16, 0.10, 0.16), 0.06), M::Under);
+            let plough = v3(
+                q.x,
+                p.y + 0.08,
+                p.z - FRONT - 0.16 - 0.25 * q.x.abs() - 0.3 * p.y,
+            );
+            n.add(
+                (block(plough, v3(1.12, 0.20, 0.10), 0.04) - 0.03 * cloud(p * 4.0, 2, 228)) * 0.7,
+                M::Metal,
+            );
+            n.add(
+                block(
+                    v3(q.x.abs() - 0.82, p.y - 0.52, p.z - FRONT + 0.12),
+                    v3(0.16, 0.10, 0.16),
+                    0.06,
+                ),
+                M::Under,
+            );
         }
         for (k, lamp) in self.lamps[5..8].iter().enumerate() {
             let d = p - lamp.at;
             n.add(d.length() - lamp.size, M::Bulb(5 + k as u8));
-            let ring = slab((d.x * d.x + d.y * d.y).sqrt() - 0.115, d.z - 0.05, 0.022, 0.10, 0.01);
+            let ring = slab(
+                (d.x * d.x + d.y * d.y).sqrt() - 0.115,
+                d.z - 0.05,
+                0.022,
+                0.10,
+                0.01,
+            );
             n.add(ring, M::Under);
         }
     }
@@ -285,18 +398,37 @@ impl BlueHour {
             n.add(hull.max(0.3).min(6.9 - z.abs()), M::Metal);
         } else {
             n.add(pole(q - v3(0.0, 2.1, 0.0), 0.045, 2.1), M::Metal);
-            n.add(field::limb(q, v3(0.0, 4.15, 0.0), v3(0.6, 4.3, 0.0), 0.03, 0.025), M::Metal);
+            n.add(
+                field::limb(q, v3(0.0, 4.15, 0.0), v3(0.6, 4.3, 0.0), 0.03, 0.025),
+                M::Metal,
+            );
             let h = q - v3(0.65, 4.2, 0.0);
             let r = (h.x * h.x + h.z * h.z).sqrt();
-            n.add(slab(r, h.y - 0.02 + 0.35 * r, 0.24, 0.03, 0.02) * 0.8, M::Metal);
-            n.add(field::egg(h - v3(0.0, 0.12, 0.0), v3(0.2, 0.10, 0.2)), M::Snow);
+            n.add(
+                slab(r, h.y - 0.02 + 0.35 * r, 0.24, 0.03, 0.02) * 0.8,
+                M::Metal,
+            );
+            n.add(
+                field::egg(h - v3(0.0, 0.12, 0.0), v3(0.2, 0.10, 0.2)),
+                M::Snow,
+            );
             n.add((q - v3(0.65, 4.12, 0.0)).length() - 0.10, M::Bulb(i as u8));
         }
         for k in [8usize, 9] {
-            n.add((p - self.lamps[k].at).length() - self.lamps[k].size, M::Bulb(k as u8));
+            n.add(
+                (p - self.lamps[k].at).length() - self.lamps[k].size,
+                M::Bulb(k as u8),
+            );
         }
         let s = p - v3(0.9, 0.0, 64.2);
-        n.add(pole(s - v3(0.0, 2.3, 0.0), 0.07, 2.4).min(block(s - v3(0.0, 4.4, 0.0), v3(0.25, 0.5, 0.08), 0.02)), M::Metal);
+        n.add(
+            pole(s - v3(0.0, 2.3, 0.0), 0.07, 2.4).min(block(
+                s - v3(0.0, 4.4, 0.0),
+                v3(0.25, 0.5, 0.08),
+                0.02,
+            )),
+            M::Metal,
+        );
     }
 
     fn house(&self, p: V3, n: &mut Near<M>) {
@@ -309,16 +441,37 @@ impl BlueHour {
         let (s, c) = 0.62f32.sin_cos();
         let (x, y) = (q.x.abs(), q.y - 5.3);
         let (along, off) = (c * x - s * y, s * x + c * y);
-        n.add(block(q - v3(0.0, 2.5, 0.0), v3(3.4, 2.9, 3.3), 0.02).max(off), M::Wall);
-        n.add(block(v3(along - 2.5, off - 0.05, q.z), v3(2.5, 0.06, 4.0), 0.0), M::Wall);
+        n.add(
+            block(q - v3(0.0, 2.5, 0.0), v3(3.4, 2.9, 3.3), 0.02).max(off),
+            M::Wall,
+        );
+        n.add(
+            block(v3(along - 2.5, off - 0.05, q.z), v3(2.5, 0.06, 4.0), 0.0),
+            M::Wall,
+        );
         let sag = 0.06 * fractal(0.7 * along, 0.7 * q.z, 2, 231);
-        n.add((block(v3(along - 2.45, off - 0.26, q.z), v3(2.5, 0.17, 4.02), 0.13) - sag) * 0.8, M::Snow);
-        n.add(block(q - v3(1.2, 6.0, 0.6), v3(0.3, 0.9, 0.3), 0.02), M::Wall);
-        n.add(block(q - v3(1.2, 7.0, 0.6), v3(0.33, 0.13, 0.33), 0.1), M::Snow);
+        n.add(
+            (block(v3(along - 2.45, off - 0.26, q.z), v3(2.5, 0.17, 4.02), 0.13) - sag) * 0.8,
+            M::Snow,
+        );
+        n.add(
+            block(q - v3(1.2, 6.0, 0.6), v3(0.3, 0.9, 0.3), 0.02),
+            M::Wall,
+        );
+        n.add(
+            block(q - v3(1.2, 7.0, 0.6), v3(0.33, 0.13, 0.33), 0.1),
+            M::Snow,
+        );
         for (wx, wy) in [(-1.7f32, 1.45f32), (0.2, 1.45), (-0.7, 3.85)] {
-            n.add(block(q - v3(wx, wy, -3.3), v3(0.42, 0.52, 0.03), 0.0), M::HouseWindow);
+            n.add(
+                block(q - v3(wx, wy, -3.3), v3(0.42, 0.52, 0.03), 0.0),
+                M::HouseWindow,
+            );
         }
-        n.add(block(q - v3(3.4, 1.5, -0.8), v3(0.03, 0.52, 0.42), 0.0), M::HouseWindow);
+        n.add(
+            block(q - v3(3.4, 1.5, -0.8), v3(0.03, 0.52, 0.42), 0.0),
+            M::HouseWindow,
+        );
     }
 
     fn firs(&self, p: V3, n: &mut Near<M>) {
@@ -341,7 +494,11 @@ impl BlueHour {
         let h = |k| cell(i.wrapping_mul(7).wrapping_add(k), j, 234);
         let tall = 6.0 + 6.0 * h(1);
         let wide = 0.16 * tall * (0.8 + 0.4 * h(2));
-        let q = v3(x - 1.4 * (h(3) - 0.5), p.y - Self::ground(c[0], c[1]), z - 1.4 * (h(4) - 0.5));
+        let q = v3(
+            x - 1.4 * (h(3) - 0.5),
+            p.y - Self::ground(c[0], c[1]),
+            z - 1.4 * (h(4) - 0.5),
+        );
         let up = q.y / tall;
         let r = (q.x * q.x + q.z * q.z).sqrt();
         let hull = (r - wide * (1.05 - up).clamp(0.0, 1.0)).max(q.y - tall - 0.1);
@@ -351,7 +508,8 @@ impl BlueHour {
         }
         let tier = up * (6.0 + 0.75 * tall) + 0.35 * (3.0 * q.z.atan2(q.x) + 9.0 * h(5)).sin();
         let saw = tier - floor(tier) as f32;
-        let reach = wide * (1.0 - up).max(0.0) * (1.08 - 0.62 * saw) + 0.42 * cloud(q * 2.6, 3, 236) * (1.1 - up);
+        let reach = wide * (1.0 - up).max(0.0) * (1.08 - 0.62 * saw)
+            + 0.42 * cloud(q * 2.6, 3, 236) * (1.1 - up);
         n.add(((r - reach) * 0.42).max(q.y - tall).min(border), M::Fir);
     }
 
@@ -366,7 +524,7 @@ impl BlueHour {
             let cos = ((n.dot(way) + wrap) / (1.0 + wrap)).max(0.0);
             let light = lamp.power * (cos * lamp.towards(p) / (d * d).max(0.3));
             // Too little to be worth a shadow; it fades, so that no rim shows.
-            let light = light * smooth(0.0008, 0.0026, light.luminance());
+            let light = light * smooth(0.0004, 0.0012, light.luminance());
             if light.y <= 0.0 {
                 continue;
             }
@@ -423,18 +581,34 @@ impl BlueHour {
                 let k = 240.0;
                 let chance = cell(floor(p.x * k), floor(p.z * k), 260);
                 if chance > 0.9955 && t < 14.0 {
-                    light = light * (1.0 + 7.0 * smooth(14.0, 3.0, t) * cell(floor(p.x * k), floor(p.z * k), 261));
+                    light = light
+                        * (1.0
+                            + 7.0
+                                * smooth(14.0, 3.0, t)
+                                * cell(floor(p.x * k), floor(p.z * k), 261));
                 }
                 return (light, 0.0);
             }
             M::Paint => {
                 shine = 0.05 + 0.6 * facing.powi(5);
                 let band = smooth(0.012, 0.0, (p.y - 1.62).abs() - 0.05);
-                let dirt = smooth(1.0, 0.45, p.y + 0.35 * fractal(1.5 * p.z, 2.0 * p.y, 4, 262));
+                let dirt = smooth(
+                    1.0,
+                    0.45,
+                    p.y + 0.35 * fractal(1.5 * p.z, 2.0 * p.y, 4, 262),
+                );
                 let (door, _) = repeat(p.z - (FIRST + 8.0 * PITCH), 9.0 * PITCH);
-                let seam = smooth(0.02, 0.005, (door.abs() - 0.98).abs()).max(smooth(0.02, 0.005, (door.abs() - 0.44).abs()));
+                let seam = smooth(0.02, 0.005, (door.abs() - 0.98).abs()).max(smooth(
+                    0.02,
+                    0.005,
+                    (door.abs() - 0.44).abs(),
+                ));
                 let base = mix(v3(0.175, 0.026, 0.020), v3(0.52, 0.45, 0.34), band);
-                let base = if p.y > 2.95 { v3(0.12, 0.115, 0.11) } else { base };
+                let base = if p.y > 2.95 {
+                    v3(0.12, 0.115, 0.11)
+                } else {
+                    base
+                };
                 mix(base, v3(0.22, 0.21, 0.21), 0.7 * dirt) * (1.0 - 0.7 * seam)
             }
             M::Rail => {
@@ -456,10 +630,14 @@ impl BlueHour {
                 let q = p - HOUSE;
                 let (u, v) = (q.x + 0.3 * q.z, q.y);
                 let up = v > 3.0;
-                let bars = smooth(0.02, 0.035, (repeat(u + 0.1, 0.42).0).abs()) * smooth(0.02, 0.035, (v - 1.6).abs());
+                let bars = smooth(0.02, 0.035, (repeat(u + 0.1, 0.42).0).abs())
+                    * smooth(0.02, 0.035, (v - 1.6).abs());
                 let curtain = 0.55 + 0.45 * (24.0 * u).sin().abs();
                 let k = if up { 0.25 } else { 1.15 };
-                return (v3(1.0, 0.56, 0.22) * (k * (0.1 + 0.9 * bars) * curtain), 0.0);
+                return (
+                    v3(1.0, 0.56, 0.22) * (k * (0.1 + 0.9 * bars) * curtain),
+                    0.0,
+                );
             }
             M::Fir => {
                 let dust = smooth(0.10, 0.62, n.y + 0.55 * cloud(p * 1.7, 3, 268));
@@ -474,16 +652,26 @@ impl BlueHour {
         let up = 0.5 + 0.5 * n.y;
         let fill = (SKY * up + SKY * (0.7 * (1.0 - up)) + AFTERGLOW * 0.2) * open;
         // Lit snow lights what stands over it.
-        let below = v3(p.x - 0.8 * n.x.abs() * n.x.signum().min(0.0).abs(), 0.05, p.z);
+        let below = v3(
+            p.x - 0.8 * n.x.abs() * n.x.signum().min(0.0).abs(),
+            0.05,
+            p.z,
+        );
         let bounce = coach::outside(below, V3::UP) * (0.55 * (1.0 - up) * open);
         let mut light = albedo * (fill + bounce + self.lit(off, n, 0.0));
         if shine > 0.0 {
-            let seen = if mirror.y > 0.0 { self.sky(mirror) } else { SKY * 0.9 + coach::outside(below, V3::UP) * 0.8 };
+            let seen = if mirror.y > 0.0 {
+                self.sky(mirror)
+            } else {
+                SKY * 0.9 + coach::outside(below, V3::UP) * 0.8
+            };
             light += seen * (shine * open);
             for lamp in &self.lamps {
                 let to = (lamp.at - p).unit();
                 let d2 = (lamp.at - p).dot(lamp.at - p);
-                light += lamp.power * (shine * 14.0 * lamp.towards(p) * mirror.dot(to).max(0.0).powi(180) / d2.max(0.2));
+                light += lamp.power
+                    * (shine * 14.0 * lamp.towards(p) * mirror.dot(to).max(0.0).powi(180)
+                        / d2.max(0.2));
             }
         }
         (light, 0.0)
@@ -503,7 +691,12 @@ impl BlueHour {
                 }
                 let (x, y) = ((i % w) as f32 - m, (i / w) as f32 - m);
                 let mut sum = V3::ZERO;
-                for (dx, dy) in [(0.125, 0.375), (0.375, 0.875), (0.625, 0.125), (0.875, 0.625)] {
+                for (dx, dy) in [
+                    (0.125, 0.375),
+                    (0.375, 0.875),
+                    (0.625, 0.125),
+                    (0.875, 0.625),
+                ] {
                     sum += coach::inside(&self.view.ray(plate.raster, x + dx, y + dy), time);
                 }
                 sum * (0.25 * mask)
@@ -517,7 +710,10 @@ impl BlueHour {
         let mut plate = Plate::expose(raster, margin, |x, y| self.look(raster, x, y));
         let w = raster.width as f32;
         let moving = self.windows(&plate, 0.0);
-        let kept = plate.glare(Some(&moving), &[(w * 0.0022, 0.030), (w * 0.010, 0.013), (w * 0.045, 0.006)]);
+        let kept = plate.glare(
+            Some(&moving),
+            &[(w * 0.0022, 0.030), (w * 0.010, 0.013), (w * 0.045, 0.006)],
+        );
         (plate, kept)
     }
 
@@ -525,7 +721,9 @@ impl BlueHour {
     pub fn picture(&self, plate: &Plate, kept: f32, time: f32) -> Vec<V3> {
         let raster = plate.raster;
         let mut all = self.windows(plate, time);
-        all.iter_mut().zip(&plate.light).for_each(|(a, &b)| *a = *a * kept + b);
+        all.iter_mut()
+            .zip(&plate.light)
+            .for_each(|(a, &b)| *a = *a * kept + b);
         // Two seconds from one side to the other.
         let dx = raster.width as f32 * DRIFT * (time - 1.0);
         let mut picture = plate.through_lens(&all, raster.blur(), dx);
@@ -536,12 +734,16 @@ impl BlueHour {
             density: |p: V3| {
                 let drift = p - v3(-0.22, 0.55, -0.12) * time;
                 let out = (SIDE - p.x) / 1.8;
-                let body = 1.0 - ((p.z - 21.5) / (1.0 + 1.4 * p.y.max(0.0))).powi(2) - (out - 0.25 * p.y).powi(2);
+                let body = 1.0
+                    - ((p.z - 21.5) / (1.0 + 1.4 * p.y.max(0.0))).powi(2)
+                    - (out - 0.25 * p.y).powi(2);
                 let shape = 0.7 * body + 1.5 * cloud(drift * 1.1, 4, 270) - 0.25;
                 1.1 * smooth(0.0, 0.9, shape) * smooth(2.6, 0.9, p.y) * smooth(-0.4, 0.1, p.y)
             },
             light: |p: V3, _| {
-                SKY * 0.9 + coach::outside(p, v3(0.9, 0.43, 0.0)) * 1.3 + coach::outside(p, v3(-0.5, 0.8, 0.3)) * 0.4
+                SKY * 0.9
+                    + coach::outside(p, v3(0.9, 0.43, 0.0)) * 1.3
+                    + coach::outside(p, v3(-0.5, 0.8, 0.3)) * 0.4
             },
         }
         .draw(&mut picture, plate, &self.view, dx);

@@ -26,7 +26,13 @@ impl View {
         let (sp, cp) = pitch.to_radians().sin_cos();
         let forward = v3(sy * cp, sp, cy * cp);
         let right = v3(cy, 0.0, -sy);
-        Self { eye, right, up: forward.cross(right), forward, focal: 0.5 / (0.5 * across.to_radians()).tan() }
+        Self {
+            eye,
+            right,
+            up: forward.cross(right),
+            forward,
+            focal: 0.5 / (0.5 * across.to_radians()).tan(),
+        }
     }
 
     /// Through a place on the picture, in pixels of a raster.
@@ -46,7 +52,11 @@ impl View {
         }
         let w = raster.width as f32;
         let k = self.focal * w / depth;
-        Some((0.5 * w + k * q.dot(self.right), 0.5 * raster.height as f32 - k * q.dot(self.up), q.length()))
+        Some((
+            0.5 * w + k * q.dot(self.right),
+            0.5 * raster.height as f32 - k * q.dot(self.up),
+            q.length(),
+        ))
     }
 
     /// Pixels that a metre covers at distance 1.
@@ -101,17 +111,25 @@ impl Plate {
 
     /// Looks once at every pixel's middle, then again around the edges that showed.
     pub fn expose(raster: Raster, margin: u32, look: impl Fn(f32, f32) -> Sample + Sync) -> Self {
-        let (w, h) = ((raster.width + 2 * margin) as usize, (raster.height + 2 * margin) as usize);
+        let (w, h) = (
+            (raster.width + 2 * margin) as usize,
+            (raster.height + 2 * margin) as usize,
+        );
         let m = margin as f32;
         let at = |x: usize, y: usize, dx: f32, dy: f32| look(x as f32 + dx - m, y as f32 + dy - m);
-        let first: Vec<Sample> =
-            (0..w * h).into_par_iter().with_min_len(256).map(|i| at(i % w, i / w, 0.5, 0.5)).collect();
+        let first: Vec<Sample> = (0..w * h)
+            .into_par_iter()
+            .with_min_len(256)
+            .map(|i| at(i % w, i / w, 0.5, 0.5))
+            .collect();
         let level = |s: &Sample| (s.light.luminance() + 0.004).log2();
         let edge = |x: usize, y: usize| {
             let s = &first[y * w + x];
             let (a, d) = (level(s), s.depth);
             let differs = |o: &Sample| {
-                (level(o) - a).abs() > 0.22 || (o.depth - d).abs() > 0.08 * d.min(o.depth) || o.mask != s.mask
+                (level(o) - a).abs() > 0.22
+                    || (o.depth - d).abs() > 0.08 * d.min(o.depth)
+                    || o.mask != s.mask
             };
             (x > 0 && differs(&first[y * w + x - 1]))
                 || (x + 1 < w && differs(&first[y * w + x + 1]))
@@ -160,7 +178,9 @@ impl Plate {
         let mut out: Vec<V3> = self.light.iter().map(|&v| v * kept).collect();
         for &(sigma, share) in wide {
             let soft = blurred(&all, w, h, sigma);
-            out.par_iter_mut().zip(&soft).for_each(|(o, &s)| *o += s * share);
+            out.par_iter_mut()
+                .zip(&soft)
+                .for_each(|(o, &s)| *o += s * share);
         }
         self.light = out;
         kept
@@ -177,7 +197,11 @@ impl Plate {
             .map(|y| {
                 let row = &light[y * w..(y + 1) * w];
                 (0..width as i32)
-                    .map(|x| tap(&across, |k| row[(x + m + whole + k).clamp(0, w as i32 - 1) as usize]))
+                    .map(|x| {
+                        tap(&across, |k| {
+                            row[(x + m + whole + k).clamp(0, w as i32 - 1) as usize]
+                        })
+                    })
                     .collect()
             })
             .collect();
@@ -204,7 +228,10 @@ fn kernel(sigma: f32, offset: f32) -> [f32; 7] {
 }
 
 fn tap(kernel: &[f32; 7], at: impl Fn(i32) -> V3) -> V3 {
-    kernel.iter().enumerate().fold(V3::ZERO, |s, (i, &k)| s + at(i as i32 - 3) * k)
+    kernel
+        .iter()
+        .enumerate()
+        .fold(V3::ZERO, |s, (i, &k)| s + at(i as i32 - 3) * k)
 }
 
 /// Nearly Gaussian blur: three running means each way. Edges are held.
@@ -216,13 +243,19 @@ fn blurred(light: &[V3], w: usize, h: usize, sigma: f32) -> Vec<V3> {
     }
     let mut turned = transposed(&a, w, h);
     for _ in 0..3 {
-        turned.par_chunks_mut(h).for_each(|row| running_mean(row, reach));
+        turned
+            .par_chunks_mut(h)
+            .for_each(|row| running_mean(row, reach));
     }
     transposed(&turned, h, w)
 }
 
 fn transposed(a: &[V3], w: usize, h: usize) -> Vec<V3> {
-    (0..w * h).into_par_iter().with_min_len(1024).map(|i| a[(i % h) * w + i / h]).collect()
+    (0..w * h)
+        .into_par_iter()
+        .with_min_len(1024)
+        .map(|i| a[(i % h) * w + i / h])
+        .collect()
 }
 
 fn running_mean(row: &mut [V3], reach: usize) {
@@ -241,8 +274,12 @@ fn running_mean(row: &mut [V3], reach: usize) {
     }
     let scale = 1.0 / (2 * r + 1) as f64;
     for i in 0..n {
-        row[i as usize] =
-            v3((sum[0] * scale) as f32, (sum[1] * scale) as f32, (sum[2] * scale) as f32).at_least(0.0);
+        row[i as usize] = v3(
+            (sum[0] * scale) as f32,
+            (sum[1] * scale) as f32,
+            (sum[2] * scale) as f32,
+        )
+        .at_least(0.0);
         add(&mut sum, at(i + r + 1), 1.0);
         add(&mut sum, at(i - r), -1.0);
     }
@@ -260,17 +297,32 @@ pub struct Sensor {
 impl Sensor {
     /// What the sensor makes of the light in frame `frame`. Noise is drawn for each pixel in the camera's
     /// primaries and spread a little over its neighbours, as interpolating a colour filter array does.
-    pub fn record(&self, encoding: &Encoding, light: &[V3], width: usize, frame: u32, seed: u32) -> Vec<[f32; 3]> {
-        let (to, from) = (encoding.from_acescg().rows::<f32>(), encoding.to_acescg().rows::<f32>());
+    pub fn record(
+        &self,
+        encoding: &Encoding,
+        light: &[V3],
+        width: usize,
+        frame: u32,
+        seed: u32,
+    ) -> Vec<[f32; 3]> {
+        let (to, from) = (
+            encoding.from_acescg().rows::<f32>(),
+            encoding.to_acescg().rows::<f32>(),
+        );
         let draw = |x: usize, y: usize, c: u32| {
-            bell(hash(x as u32 ^ (c << 24), y as u32, seed.wrapping_mul(977).wrapping_add(frame)))
+            bell(hash(
+                x as u32 ^ (c << 24),
+                y as u32,
+                seed.wrapping_mul(977).wrapping_add(frame),
+            ))
         };
         let height = light.len() / width;
         let rows: Vec<Vec<[f32; 3]>> = (0..height + 2)
             .into_par_iter()
             .map(|y| {
-                let raw: Vec<[f32; 3]> =
-                    (0..width + 2).map(|x| std::array::from_fn(|c| draw(x, y, c as u32))).collect();
+                let raw: Vec<[f32; 3]> = (0..width + 2)
+                    .map(|x| std::array::from_fn(|c| draw(x, y, c as u32)))
+                    .collect();
                 raw.windows(3)
                     .map(|n| std::array::from_fn(|c| 0.2 * n[0][c] + 0.6 * n[1][c] + 0.2 * n[2][c]))
                     .collect()

@@ -8,9 +8,30 @@ pub const D50: [f64; 2] = [0.345_702_9, 0.358_538_6];
 
 /// Names, in the chart's order: rows from the top, left to right.
 pub const NAMES: [&str; 24] = [
-    "dark skin", "light skin", "blue sky", "foliage", "blue flower", "bluish green", "orange", "purplish blue",
-    "moderate red", "purple", "yellow green", "orange yellow", "blue", "green", "red", "yellow", "magenta", "cyan",
-    "white 9.5", "neutral 8", "neutral 6.5", "neutral 5", "neutral 3.5", "black 2",
+    "dark skin",
+    "light skin",
+    "blue sky",
+    "foliage",
+    "blue flower",
+    "bluish green",
+    "orange",
+    "purplish blue",
+    "moderate red",
+    "purple",
+    "yellow green",
+    "orange yellow",
+    "blue",
+    "green",
+    "red",
+    "yellow",
+    "magenta",
+    "cyan",
+    "white 9.5",
+    "neutral 8",
+    "neutral 6.5",
+    "neutral 5",
+    "neutral 3.5",
+    "black 2",
 ];
 
 /// CIE L*a*b* under D50, 2° observer: the maker's values for charts since November 2014, as the package
@@ -44,7 +65,13 @@ pub const LAB: [[f64; 3]; 24] = [
 
 /// CIE 15 L*a*b* to XYZ, white at Y = 1.
 fn lab_to_xyz(lab: [f64; 3], white: [f64; 2]) -> [f64; 3] {
-    let f = |t: f64| if t > 24.0 / 116.0 { t.powi(3) } else { 108.0 / 841.0 * (t - 16.0 / 116.0) };
+    let f = |t: f64| {
+        if t > 24.0 / 116.0 {
+            t.powi(3)
+        } else {
+            108.0 / 841.0 * (t - 16.0 / 116.0)
+        }
+    };
     let y = (lab[0] + 16.0) / 116.0;
     [
         white[0] / white[1] * f(y + lab[1] / 500.0),
@@ -56,7 +83,10 @@ fn lab_to_xyz(lab: [f64; 3], white: [f64; 2]) -> [f64; 3] {
 /// The patches as ACEScg reflectances: what they read under a light that makes a perfect diffuser 1, 1, 1.
 /// D50 to the ACES white by Bradford, the way to a camera that is balanced to the chart's light.
 pub fn patches() -> [V3; 24] {
-    let matrix = AP1.to_xyz().inverse().after(&Adaptation::Bradford.matrix(D50, AP1.white));
+    let matrix = AP1
+        .to_xyz()
+        .inverse()
+        .after(&Adaptation::Bradford.matrix(D50, AP1.white));
     LAB.map(|lab| {
         let rgb = matrix.times(lab_to_xyz(lab, D50));
         v3(rgb[0] as f32, rgb[1] as f32, rgb[2] as f32)
@@ -86,5 +116,9 @@ pub fn reflectance(patches: &[V3; 24], across: f32, down: f32) -> V3 {
     let (column, row) = (x.floor(), y.floor());
     let inside = (0.0..6.0).contains(&column) && (0.0..4.0).contains(&row);
     let half = (x - column - 0.5).abs().max((y - row - 0.5).abs());
-    if inside && half < 0.5 * PATCH { patches[row as usize * 6 + column as usize] } else { V3::all(FRAME) }
+    if inside && half < 0.5 * PATCH {
+        patches[row as usize * 6 + column as usize]
+    } else {
+        V3::all(FRAME)
+    }
 }

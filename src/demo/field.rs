@@ -65,7 +65,11 @@ pub fn egg(p: V3, h: V3) -> f32 {
     let a = v3(p.x / h.x, p.y / h.y, p.z / h.z);
     let b = v3(a.x / h.x, a.y / h.y, a.z / h.z);
     let (k, l) = (a.length(), b.length());
-    if l < 1e-6 { -h.x.min(h.y).min(h.z) } else { k * (k - 1.0) / l }
+    if l < 1e-6 {
+        -h.x.min(h.y).min(h.z)
+    } else {
+        k * (k - 1.0) / l
+    }
 }
 
 /// Union with a fillet of size `k`.
@@ -94,8 +98,15 @@ pub fn march(ray: &Ray, start: f32, limit: f32, field: impl Fn(V3) -> f32) -> Op
 
 /// The field's gradient over a distance `e`.
 pub fn normal(p: V3, e: f32, field: impl Fn(V3) -> f32) -> V3 {
-    let k = [v3(1.0, -1.0, -1.0), v3(-1.0, -1.0, 1.0), v3(-1.0, 1.0, -1.0), v3(1.0, 1.0, 1.0)];
-    k.iter().fold(V3::ZERO, |n, &k| n + k * field(p + k * e)).unit()
+    let k = [
+        v3(1.0, -1.0, -1.0),
+        v3(-1.0, -1.0, 1.0),
+        v3(-1.0, 1.0, -1.0),
+        v3(1.0, 1.0, 1.0),
+    ];
+    k.iter()
+        .fold(V3::ZERO, |n, &k| n + k * field(p + k * e))
+        .unit()
 }
 
 /// How much of a light of half angle `width` (radians) shows from `p` towards `to`, 0…1.

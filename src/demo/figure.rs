@@ -45,26 +45,51 @@ impl Figure {
         // Coat: shoulders to knees, wider at the hem, flatter front to back.
         let q = v3(p.x, p.y, p.z * 1.3);
         let mut coat = limb(q, v3(0.0, 1.30, 0.0), v3(0.0, 0.62, 0.0), 0.185, 0.245);
-        coat = blend(coat, egg(p - v3(0.0, 1.36, 0.0), v3(0.235, 0.13, 0.14)), 0.1);
+        coat = blend(
+            coat,
+            egg(p - v3(0.0, 1.36, 0.0), v3(0.235, 0.13, 0.14)),
+            0.1,
+        );
         for side in [-1.0f32, 1.0] {
             let shoulder = v3(0.205 * side, 1.36, 0.0);
             let elbow = v3(0.285 * side, 1.08, -0.03);
             let hand = v3(0.235 * side, 0.86, -0.13);
             let arm = limb(p, shoulder, elbow, 0.078, 0.068).min(limb(p, elbow, hand, 0.068, 0.06));
             coat = blend(coat, arm, 0.05);
-            add(egg(p - hand - v3(0.0, -0.05, 0.0), v3(0.045, 0.07, 0.05)), Cloth::Hat);
+            add(
+                egg(p - hand - v3(0.0, -0.05, 0.0), v3(0.045, 0.07, 0.05)),
+                Cloth::Hat,
+            );
             let hip = v3(0.09 * side, 0.6, 0.0);
-            add(limb(p, hip, v3(0.10 * side, 0.08, 0.02), 0.095, 0.065), Cloth::Trousers);
-            add(egg(p - v3(0.11 * side, 0.05, -0.05), v3(0.06, 0.06, 0.14)), Cloth::Hat);
+            add(
+                limb(p, hip, v3(0.10 * side, 0.08, 0.02), 0.095, 0.065),
+                Cloth::Trousers,
+            );
+            add(
+                egg(p - v3(0.11 * side, 0.05, -0.05), v3(0.06, 0.06, 0.14)),
+                Cloth::Hat,
+            );
         }
         coat = coat.max(0.52 - p.y);
         add(coat * 0.85 + fold, Cloth::Coat);
-        add(egg(p - v3(0.0, 1.63, -0.005), v3(0.083, 0.115, 0.098)), Cloth::Skin);
-        add(egg(p - v3(0.0, 1.485, -0.01), v3(0.12, 0.06, 0.11)) + fold, Cloth::Scarf);
+        add(
+            egg(p - v3(0.0, 1.63, -0.005), v3(0.083, 0.115, 0.098)),
+            Cloth::Skin,
+        );
+        add(
+            egg(p - v3(0.0, 1.485, -0.01), v3(0.12, 0.06, 0.11)) + fold,
+            Cloth::Scarf,
+        );
         let hat = egg(p - v3(0.0, 1.70, 0.012), v3(0.102, 0.10, 0.112)).max(1.655 - p.y);
-        add(hat.min(egg(p - v3(0.0, 1.81, 0.01), v3(0.04, 0.04, 0.04))) + 0.5 * fold, Cloth::Hat);
+        add(
+            hat.min(egg(p - v3(0.0, 1.81, 0.01), v3(0.04, 0.04, 0.04))) + 0.5 * fold,
+            Cloth::Hat,
+        );
         if self.bag {
-            add(super::field::block(p - v3(0.31, 0.62, -0.12), v3(0.05, 0.15, 0.19), 0.03), Cloth::Bag);
+            add(
+                super::field::block(p - v3(0.31, 0.62, -0.12), v3(0.05, 0.15, 0.19), 0.03),
+                Cloth::Bag,
+            );
         }
         (best.0 * k * 0.9, best.1)
     }

@@ -30,20 +30,31 @@ impl Fall {
             0.03 * (2.3 * time + 30.0 * r(6)).sin(),
             0.10 * (1.6 * time + 50.0 * r(7)).sin(),
         );
-        let wrap = |start: f32, moved: f32, size: f32| ((start * size + moved) / size).rem_euclid(1.0) * size;
+        let wrap = |start: f32, moved: f32, size: f32| {
+            ((start * size + moved) / size).rem_euclid(1.0) * size
+        };
         let w = self.wind * (pace * time);
         let p = v3(
             wrap(r(1), w.x, self.size.x),
             wrap(r(2), w.y, self.size.y),
             wrap(r(3), w.z, self.size.z),
         );
-        (self.corner + p + sway, self.radius[0] + (self.radius[1] - self.radius[0]) * r(8).powi(2))
+        (
+            self.corner + p + sway,
+            self.radius[0] + (self.radius[1] - self.radius[0]) * r(8).powi(2),
+        )
     }
 
     /// Draws the flakes of a moment over `picture`, which is the plate's raster moved by `dx` pixels.
     /// `light` is the light that a flake at a place sends to the camera.
     pub fn draw(
-        &self, picture: &mut [V3], plate: &Plate, view: &View, dx: f32, time: f32, light: impl Fn(V3) -> V3 + Sync,
+        &self,
+        picture: &mut [V3],
+        plate: &Plate,
+        view: &View,
+        dx: f32,
+        time: f32,
+        light: impl Fn(V3) -> V3 + Sync,
     ) {
         let raster = plate.raster;
         let shutter = 0.5 / self.rate;
@@ -58,12 +69,20 @@ impl Fall {
                 let (x0, y0, d) = view.project(raster, a)?;
                 let (x1, y1, _) = view.project(raster, b)?;
                 let off = |x: f32, y: f32| {
-                    x < -30.0 || y < -30.0 || x > raster.width as f32 + 30.0 || y > raster.height as f32 + 30.0
+                    x < -30.0
+                        || y < -30.0
+                        || x > raster.width as f32 + 30.0
+                        || y > raster.height as f32 + 30.0
                 };
                 if d < 0.5 || off(x0 - dx, y0) {
                     return None;
                 }
-                Some(([x0 - dx, y0, x1 - dx, y1], d, radius * view.scale(raster) / d, light(a)))
+                Some((
+                    [x0 - dx, y0, x1 - dx, y1],
+                    d,
+                    radius * view.scale(raster) / d,
+                    light(a),
+                ))
             })
             .collect();
         for (path, d, radius, light) in seen {
@@ -73,7 +92,15 @@ impl Fall {
 }
 
 /// One flake: a soft line as long as its path.
-fn splat(picture: &mut [V3], plate: &Plate, dx: f32, path: [f32; 4], d: f32, radius: f32, light: V3) {
+fn splat(
+    picture: &mut [V3],
+    plate: &Plate,
+    dx: f32,
+    path: [f32; 4],
+    d: f32,
+    radius: f32,
+    light: V3,
+) {
     let (w, h) = (plate.raster.width as i32, plate.raster.height as i32);
     let [x0, y0, x1, y1] = path;
     let wide = radius.max(0.75);

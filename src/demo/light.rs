@@ -30,7 +30,12 @@ impl Daylight {
     pub fn balanced(&self, n: V3, wanted: f32) -> Self {
         let found = self.on(n, 1.0, 1.0);
         let k = v3(wanted / found.x, wanted / found.y, wanted / found.z);
-        Self { to_sun: self.to_sun, sun: self.sun * k, sky: self.sky * k, ground: self.ground * k }
+        Self {
+            to_sun: self.to_sun,
+            sun: self.sun * k,
+            sky: self.sky * k,
+            ground: self.ground * k,
+        }
     }
 
     /// The clear sky's own light in a direction, with thin cloud. Averages to about [`Daylight::sky`].
@@ -44,7 +49,8 @@ impl Daylight {
         let flat = 1.0 / (y + 0.12);
         let (u, v) = (to.x * flat, to.z * flat);
         let veil = fractal(0.55 * u + 0.25 * v + 3.0, 1.9 * v - 0.7 * u, 6, 40);
-        let thin = smooth(-0.05, 0.55, veil + 0.25 * fractal(0.4 * u, 0.4 * v, 2, 49)) * smooth(0.02, 0.2, y);
+        let thin = smooth(-0.05, 0.55, veil + 0.25 * fractal(0.4 * u, 0.4 * v, 2, 49))
+            * smooth(0.02, 0.2, y);
         c + (self.sun * 0.26 + self.sky * 0.5) * (0.62 * thin)
     }
 }

@@ -103,7 +103,12 @@ impl Scene {
             Set::Platform(p) => (p.plate(raster), 1.0),
             Set::BlueHour(b) => b.plate(raster),
         };
-        Prepared { scene: self, set, plate, kept }
+        Prepared {
+            scene: self,
+            set,
+            plate,
+            kept,
+        }
     }
 
     /// One frame, 0…`frames` − 1, as scene-linear ACEScg (0.18 = a grey card in correct exposure), row by
@@ -125,8 +130,15 @@ impl Prepared {
     }
 
     fn record(&self, light: &[vector::V3], sensor: Sensor, frame: u32) -> Vec<[f32; 3]> {
-        let encoding = colour::encoding(self.scene.encoding).expect("every scene names an encoding of colour/");
-        sensor.record(encoding, light, self.plate.raster.width as usize, frame, self.scene.frames)
+        let encoding = colour::encoding(self.scene.encoding)
+            .expect("every scene names an encoding of colour/");
+        sensor.record(
+            encoding,
+            light,
+            self.plate.raster.width as usize,
+            frame,
+            self.scene.frames,
+        )
     }
 
     /// What is of known reflectance in the picture: none, or the grey card and the chart's 24 patches.

@@ -4,7 +4,8 @@ use super::vector::{V3, mix, v3};
 
 /// Integer hash of three words.
 pub fn hash(x: u32, y: u32, z: u32) -> u32 {
-    let mut h = x.wrapping_mul(0x9e37_79b1) ^ y.wrapping_mul(0x85eb_ca77) ^ z.wrapping_mul(0xc2b2_ae3d);
+    let mut h =
+        x.wrapping_mul(0x9e37_79b1) ^ y.wrapping_mul(0x85eb_ca77) ^ z.wrapping_mul(0xc2b2_ae3d);
     h = (h ^ (h >> 15)).wrapping_mul(0x2c1b_3c6d);
     h = (h ^ (h >> 12)).wrapping_mul(0x297a_2d39);
     h ^ (h >> 15)
@@ -54,13 +55,25 @@ pub fn plane(x: f32, y: f32, seed: u32) -> f32 {
 /// Value noise in space, 0…1, features of size 1.
 pub fn space(p: V3, seed: u32) -> f32 {
     let i = [floor(p.x), floor(p.y), floor(p.z)];
-    let t = v3(fade(p.x - i[0] as f32), fade(p.y - i[1] as f32), fade(p.z - i[2] as f32));
+    let t = v3(
+        fade(p.x - i[0] as f32),
+        fade(p.y - i[1] as f32),
+        fade(p.z - i[2] as f32),
+    );
     let c = |dx: i32, dy: i32, dz: i32| {
         let z = (i[2].wrapping_add(dz) as u32).wrapping_mul(0x1656_67b1) ^ seed;
-        unit(hash(i[0].wrapping_add(dx) as u32, i[1].wrapping_add(dy) as u32, z))
+        unit(hash(
+            i[0].wrapping_add(dx) as u32,
+            i[1].wrapping_add(dy) as u32,
+            z,
+        ))
     };
     let layer = |dz| {
-        mix(mix(c(0, 0, dz), c(1, 0, dz), t.x), mix(c(0, 1, dz), c(1, 1, dz), t.x), t.y)
+        mix(
+            mix(c(0, 0, dz), c(1, 0, dz), t.x),
+            mix(c(0, 1, dz), c(1, 1, dz), t.x),
+            t.y,
+        )
     };
     mix(layer(0), layer(1), t.z)
 }
@@ -81,7 +94,11 @@ pub fn cloud(p: V3, octaves: u32, seed: u32) -> f32 {
     let (mut p, mut a, mut sum) = (p, 0.5, 0.0);
     for o in 0..octaves {
         sum += a * (2.0 * space(p, seed.wrapping_add(o)) - 1.0);
-        p = v3(1.6 * p.x + 1.2 * p.z, 2.03 * p.y + 3.7, 1.6 * p.z - 1.2 * p.x) + V3::all(9.1);
+        p = v3(
+            1.6 * p.x + 1.2 * p.z,
+            2.03 * p.y + 3.7,
+            1.6 * p.z - 1.2 * p.x,
+        ) + V3::all(9.1);
         a *= 0.5;
     }
     sum

@@ -23,7 +23,7 @@ const STATION: [f32; 2] = [5.0, 21.0];
 const CHART_AT: V3 = v3(0.555, 1.235, 2.15);
 const CHART_WIDTH: f32 = 0.30;
 /// The board that carries chart and card is turned towards the sun, radians.
-const BOARD_TURN: f32 = 0.22;
+const BOARD_TURN: f32 = 0.10;
 const BOARD_HALF: V3 = v3(0.262, 0.118, 0.005);
 const NOTICE_AT: V3 = v3(-2.05, 1.52, 7.6);
 const NOTICE_TURN: f32 = 0.10;
@@ -50,6 +50,17 @@ enum M {
     Person(u8, Cloth),
 }
 
+/// A point of a surface, as a ray found it.
+struct Seen {
+    p: V3,
+    n: V3,
+    /// How much of the sun and of the surroundings it sees, 0…1.
+    lit: f32,
+    open: f32,
+    /// The way the ray went.
+    to: V3,
+}
+
 /// The set: everything that stands on and around the platform.
 pub struct Platform {
     pub view: View,
@@ -64,18 +75,37 @@ impl Platform {
         let to_sun = v3(0.78, 0.47, -0.42).unit();
         let raw = Daylight {
             to_sun,
-            sun: v3(1.60, 1.42, 1.17),
-            sky: v3(0.215, 0.285, 0.40),
-            ground: v3(0.20, 0.21, 0.24),
+            sun: v3(1.62, 1.42, 1.14),
+            sky: v3(0.175, 0.225, 0.300),
+            ground: v3(0.19, 0.20, 0.235),
         };
         Self {
             view: View::new(v3(0.0, 1.66, 0.0), -3.5, -1.2, 52.0),
             day: raw.balanced(board_normal(), EXPOSURE),
-            terrain: Terrain { shift: [5200.0, 8100.0], relief: 1020.0, foot: 420.0 },
+            terrain: Terrain {
+                shift: [5200.0, 8100.0],
+                relief: 1020.0,
+                foot: 420.0,
+            },
             people: [
-                Figure { at: v3(-0.95, 0.0, 11.6), turn: 0.5, height: 1.74, bag: true },
-                Figure { at: v3(-2.1, 0.0, 20.5), turn: 2.2, height: 1.82, bag: false },
-                Figure { at: v3(-1.4, 0.0, 21.0), turn: -1.0, height: 1.63, bag: true },
+                Figure {
+                    at: v3(-0.95, 0.0, 11.6),
+                    turn: 0.5,
+                    height: 1.74,
+                    bag: true,
+                },
+                Figure {
+                    at: v3(-2.1, 0.0, 20.5),
+                    turn: 2.2,
+                    height: 1.82,
+                    bag: false,
+                },
+                Figure {
+                    at: v3(-1.4, 0.0, 21.0),
+                    turn: -1.0,
+                    height: 1.63,
+                    bag: true,
+                },
             ],
             patches: chart::patches(),
         }
@@ -87,13 +117,25 @@ impl Platform {
         let map = |p: V3| self.near(p).d;
         if let Some(t) = field::march(&ray, 0.4, FAR, map) {
             let near = t * 0.0012;
-            return Sample { light: self.haze(self.shade(&ray, t, near), t), depth: t, mask: 0.0 };
+            return Sample {
+                light: self.haze(self.shade(&ray, t, near), t),
+                depth: t,
+                mask: 0.0,
+            };
         }
         if let Some(slope) = self.terrain.look(&ray, self.day.to_sun) {
             let light = Terrain::albedo(&slope) * self.day.on(slope.normal, slope.sun, 0.9);
-            return Sample { light: self.haze(light, slope.distance), depth: slope.distance, mask: 0.0 };
+            return Sample {
+                light: self.haze(light, slope.distance),
+                depth: slope.distance,
+                mask: 0.0,
+            };
         }
-        Sample { light: self.day.sky_at(ray.to), depth: 1e5, mask: 0.0 }
+        Sample {
+            light: self.day.sky_at(ray.to),
+            depth: 1e5,
+            mask: 0.0,
+        }
     }
 
     fn haze(&self, light: V3, distance: f32) -> V3 {
@@ -114,7 +156,9 @@ impl Platform {
 
     fn platform_snow(x: f32, z: f32) -> f32 {
         let swept = smooth(-2.3, -3.4, x) * 0.03;
-        0.055 * fractal(0.55 * x, 0.40 * z, 3, 31) - 0.026 * snow::prints(x + 0.55 - 0.5 * (0.21 * z).sin(), z) - swept
+        0.055 * fractal(0.55 * x, 0.40 * z, 3, 31)
+            - 0.026 * snow::prints(x + 0.55 - 0.5 * (0.21 * z).sin(), z)
+            - swept
             + 0.10 * smooth(1.0, 1.55, x) * (0.6 + 0.5 * plane(0.6 * z, 1.0, 33))
     }
 
@@ -125,21 +169,47 @@ impl Platform {
             n.add(p.y - 0.6, M::Snow);
         } else {
             let bare = slab(p.x + 20.0, p.y + 0.45, 20.0 + EDGE, 0.45, 0.09);
-            let top = if bare < 0.5 { Self::platform_snow(p.x, p.z) } else { 0.22 };
+            let top = if bare < 0.5 {
+                Self::platform_snow(p.x, p.z)
+            } else {
+                0.22
+            };
             n.add((bare - top) * 0.85, M::Snow);
-            n.add(slab(p.x + 20.0, p.y + 0.62, 19.98 + EDGE, 0.50, 0.015), M::Kerb);
+            n.add(
+                slab(p.x + 20.0, p.y + 0.62, 19.98 + EDGE, 0.50, 0.015),
+                M::Kerb,
+            );
         }
         if p.x > 1.0 || p.x < -10.0 {
             let over = p.y - Self::level(p.x);
-            n.add(if over > 0.8 { over * 0.85 - 0.2 } else { (p.y - Self::ground(p.x, p.z)) * 0.8 }, M::Snow);
+            n.add(
+                if over > 0.8 {
+                    over * 0.85 - 0.2
+                } else {
+                    (p.y - Self::ground(p.x, p.z)) * 0.8
+                },
+                M::Snow,
+            );
         }
         if p.x > 1.5 && p.x < 7.0 && p.y < 1.0 {
             for rail in [3.0f32, 4.0] {
                 let q = (p.x - rail).abs();
-                n.add(slab(q, p.y + 0.53, 0.034, 0.022, 0.008).min(slab(q, p.y + 0.64, 0.009, 0.10, 0.0)), M::Rail);
+                n.add(
+                    slab(q, p.y + 0.53, 0.034, 0.022, 0.008).min(slab(
+                        q,
+                        p.y + 0.64,
+                        0.009,
+                        0.10,
+                        0.0,
+                    )),
+                    M::Rail,
+                );
             }
             let (z, _) = repeat(p.z, 0.66);
-            n.add(block(v3(p.x - 3.5, p.y + 0.70, z), v3(0.9, 0.075, 0.12), 0.01), M::Sleeper);
+            n.add(
+                block(v3(p.x - 3.5, p.y + 0.70, z), v3(0.9, 0.075, 0.12), 0.01),
+                M::Sleeper,
+            );
         } else {
             n.add((1.5 - p.x).max(p.x - 7.0).max(p.y - 1.0) + 0.12, M::Rail);
         }
@@ -170,17 +240,39 @@ impl Platform {
         let (along, off) = (c * rx - s * ry, s * rx + c * ry);
         let wall = block(q - v3(0.0, 3.0, 0.0), v3(4.0, 3.6, half), 0.02).max(off);
         n.add(wall, M::Wall);
-        n.add(block(q - v3(0.0, 0.1, 0.0), v3(4.07, 0.62, half + 0.07), 0.02), M::Plinth);
+        n.add(
+            block(q - v3(0.0, 0.1, 0.0), v3(4.07, 0.62, half + 0.07), 0.02),
+            M::Plinth,
+        );
         // Roof: boards, then the snow that lies on it and hangs over the eaves.
         let length = 3.55;
-        n.add(block(v3(along - length, off - 0.06, q.z), v3(length, 0.07, half + 0.9), 0.0), M::Roof);
-        let sag = 0.07 * fractal(0.45 * along, 0.7 * p.z, 2, 51) + 0.06 * fractal(2.1 * along, 2.3 * p.z, 2, 53);
+        n.add(
+            block(
+                v3(along - length, off - 0.06, q.z),
+                v3(length, 0.07, half + 0.9),
+                0.0,
+            ),
+            M::Roof,
+        );
+        let sag = 0.07 * fractal(0.45 * along, 0.7 * p.z, 2, 51)
+            + 0.06 * fractal(2.1 * along, 2.3 * p.z, 2, 53);
         let lip = 0.05 * plane(1.7 * p.z, 0.0, 55);
-        let snow = block(v3(along - length + 0.04 - lip, off - 0.25, q.z), v3(length + 0.02, 0.13, half + 0.93), 0.10);
+        let snow = block(
+            v3(along - length + 0.04 - lip, off - 0.25, q.z),
+            v3(length + 0.02, 0.13, half + 0.93),
+            0.10,
+        );
         n.add((snow - sag) * 0.75, M::Snow);
         // Rafter ends under the eaves, and braces to the wall.
         let (rz, _) = repeat(q.z, 0.95);
-        n.add(block(v3(along - 5.6, off + 0.09, rz), v3(1.35, 0.075, 0.055), 0.01), M::Roof);
+        n.add(
+            block(
+                v3(along - 5.6, off + 0.09, rz),
+                v3(1.35, 0.075, 0.055),
+                0.01,
+            ),
+            M::Roof,
+        );
         let (bz, _) = repeat(q.z, 3.8);
         let brace = v3(p.x - WALL - 0.62, q.y - 2.72, bz);
         let (u, v) = (0.707 * (brace.x + brace.y), 0.707 * (brace.y - brace.x));
@@ -188,12 +280,19 @@ impl Platform {
         if p.x > WALL - 0.4 {
             self.front(p, n);
             // Icicles from the eaves.
-            let eave = v3(p.x + 8.0 - (2.0 * length + 0.03) * c, p.y - 6.55 + 2.0 * length * s, p.z);
+            let eave = v3(
+                p.x + 8.0 - (2.0 * length + 0.03) * c,
+                p.y - 6.55 + 2.0 * length * s,
+                p.z,
+            );
             let (iz, i) = repeat(eave.z, 0.115);
             let long = 0.42 * cell(i, 3, 8).powi(2) * (0.3 + plane(0.9 * p.z, 7.0, 9)) + 0.02;
             let tip = v3(eave.x, eave.y + 0.02, iz - 0.03 * (cell(i, 5, 8) - 0.5));
             let d = field::limb(tip, V3::ZERO, v3(0.0, -long, 0.0), 0.017, 0.002);
-            n.add(d.min(0.06 + (iz.abs() - 0.0575).abs().max(d - 0.2)) * 0.8, M::Glass);
+            n.add(
+                d.min(0.06 + (iz.abs() - 0.0575).abs().max(d - 0.2)) * 0.8,
+                M::Glass,
+            );
         }
     }
 
@@ -203,35 +302,70 @@ impl Platform {
         let out = p.x - WALL;
         if (0..5).contains(&i) {
             let door = i == 2;
-            let (mid, high, wide) = if door { (1.06, 1.06, 0.52) } else { (1.72, 0.68, 0.5) };
+            let (mid, high, wide) = if door {
+                (1.06, 1.06, 0.52)
+            } else {
+                (1.72, 0.68, 0.5)
+            };
             let q = v3(out, p.y - mid, wz);
             let frame = block(q, v3(0.055, high + 0.09, wide + 0.09), 0.006);
             let opening = block(q, v3(0.2, high, wide), 0.0);
             n.add(frame.max(-opening), M::Trim);
-            n.add(block(q, v3(0.012, high + 0.02, wide + 0.02), 0.0), if door { M::Shutter } else { M::Glass });
+            n.add(
+                block(q, v3(0.012, high + 0.02, wide + 0.02), 0.0),
+                if door { M::Shutter } else { M::Glass },
+            );
             if door {
-                n.add(block(v3(out, p.y - 1.5, wz), v3(0.025, 0.4, 0.3), 0.0), M::Glass);
+                n.add(
+                    block(v3(out, p.y - 1.5, wz), v3(0.025, 0.4, 0.3), 0.0),
+                    M::Glass,
+                );
                 let (pz, _) = repeat(wz, 0.34);
-                n.add(block(v3(out - 0.02, p.y - 0.52, pz), v3(0.025, 0.34, 0.13), 0.012), M::Shutter);
+                n.add(
+                    block(v3(out - 0.02, p.y - 0.52, pz), v3(0.025, 0.34, 0.13), 0.012),
+                    M::Shutter,
+                );
             } else {
                 let (bar_y, bar_z) = ((q.y - 0.22).abs(), q.z.abs());
-                n.add(block(v3(out - 0.02, bar_y, 0.0), v3(0.02, 0.022, 0.0), 0.0).max(opening), M::Trim);
-                n.add(block(v3(out - 0.02, q.y, bar_z), v3(0.022, high, 0.026), 0.0), M::Trim);
+                n.add(
+                    block(v3(out - 0.02, bar_y, 0.0), v3(0.02, 0.022, 0.0), 0.0).max(opening),
+                    M::Trim,
+                );
+                n.add(
+                    block(v3(out - 0.02, q.y, bar_z), v3(0.022, high, 0.026), 0.0),
+                    M::Trim,
+                );
                 let leaf = v3(out - 0.04, q.y, q.z.abs() - wide - 0.36);
                 n.add(block(leaf, v3(0.025, high + 0.06, 0.25), 0.008), M::Shutter);
                 let sill = v3(out - 0.08, q.y + high + 0.10, q.z);
                 n.add(block(sill, v3(0.12, 0.03, wide + 0.14), 0.008), M::Trim);
-                let lie = block(sill - v3(0.0, 0.085, 0.0), v3(0.10, 0.07, wide + 0.12), 0.06);
-                n.add((lie - 0.03 * fractal(3.0 * p.z, 2.0 * p.x, 2, 61)) * 0.8, M::Snow);
+                let lie = block(
+                    sill - v3(0.0, 0.085, 0.0),
+                    v3(0.10, 0.07, wide + 0.12),
+                    0.06,
+                );
+                n.add(
+                    (lie - 0.03 * fractal(3.0 * p.z, 2.0 * p.x, 2, 61)) * 0.8,
+                    M::Snow,
+                );
             }
         }
         // Bench between two windows.
         let b = p - v3(WALL + 0.42, 0.0, 9.05);
         let ends = v3(b.x, b.y - 0.24, b.z.abs() - 0.6);
-        n.add(block(b - v3(0.0, 0.47, 0.0), v3(0.21, 0.022, 0.72), 0.008), M::Wood);
-        n.add(block(b - v3(-0.22, 0.76, 0.0), v3(0.018, 0.11, 0.72), 0.008), M::Wood);
+        n.add(
+            block(b - v3(0.0, 0.47, 0.0), v3(0.21, 0.022, 0.72), 0.008),
+            M::Wood,
+        );
+        n.add(
+            block(b - v3(-0.22, 0.76, 0.0), v3(0.018, 0.11, 0.72), 0.008),
+            M::Wood,
+        );
         n.add(block(ends, v3(0.19, 0.24, 0.03), 0.008), M::Wood);
-        n.add(block(b - v3(0.0, 0.53, 0.0), v3(0.19, 0.05, 0.69), 0.045) * 0.9, M::Snow);
+        n.add(
+            block(b - v3(0.0, 0.53, 0.0), v3(0.19, 0.05, 0.69), 0.045) * 0.9,
+            M::Snow,
+        );
     }
 
     fn furniture(&self, p: V3, n: &mut Near<M>) {
@@ -239,15 +373,28 @@ impl Platform {
         let q = p - CHART_AT;
         let near = q.length() - 0.5;
         if near > 0.2 && (q.x * q.x + q.z * q.z).sqrt() > 0.6 {
-            n.add(((q.x * q.x + q.z * q.z).sqrt() - 0.45).min(near.max(0.2)), M::Board);
+            n.add(
+                ((q.x * q.x + q.z * q.z).sqrt() - 0.45).min(near.max(0.2)),
+                M::Board,
+            );
         } else {
             n.add(block(q.turned(BOARD_TURN), BOARD_HALF, 0.004), M::Board);
             n.add(pole(q - v3(0.0, -0.72, 0.035), 0.011, 0.66), M::Metal);
-            n.add(block((q - v3(0.0, -0.1, 0.018)).turned(BOARD_TURN), v3(0.03, 0.06, 0.012), 0.004), M::Metal);
+            n.add(
+                block(
+                    (q - v3(0.0, -0.1, 0.018)).turned(BOARD_TURN),
+                    v3(0.03, 0.06, 0.012),
+                    0.004,
+                ),
+                M::Metal,
+            );
             for k in 0..3 {
                 let a = 0.5 + 2.094_395 * k as f32;
                 let foot = v3(0.36 * a.sin(), -1.24, 0.035 + 0.36 * a.cos());
-                n.add(field::limb(q, v3(0.0, -0.72, 0.035), foot, 0.009, 0.009), M::Metal);
+                n.add(
+                    field::limb(q, v3(0.0, -0.72, 0.035), foot, 0.009, 0.009),
+                    M::Metal,
+                );
             }
         }
         // Timetable.
@@ -257,11 +404,27 @@ impl Platform {
             n.add(hull, M::Notice);
         } else {
             n.add(block(q, v3(0.62, 0.46, 0.022), 0.004), M::Notice);
-            n.add(block(q, v3(0.65, 0.49, 0.016), 0.004).max(-block(q, v3(0.62, 0.46, 0.1), 0.0)), M::Metal);
-            n.add(block(v3(q.x.abs() - 0.68, q.y + 0.4, q.z), v3(0.035, 1.15, 0.035), 0.006), M::Metal);
-            n.add(block(q - v3(0.0, 0.55, 0.0), v3(0.76, 0.03, 0.13), 0.006), M::Wood);
+            n.add(
+                block(q, v3(0.65, 0.49, 0.016), 0.004).max(-block(q, v3(0.62, 0.46, 0.1), 0.0)),
+                M::Metal,
+            );
+            n.add(
+                block(
+                    v3(q.x.abs() - 0.68, q.y + 0.4, q.z),
+                    v3(0.035, 1.15, 0.035),
+                    0.006,
+                ),
+                M::Metal,
+            );
+            n.add(
+                block(q - v3(0.0, 0.55, 0.0), v3(0.76, 0.03, 0.13), 0.006),
+                M::Wood,
+            );
             let cap = block(q - v3(0.0, 0.64, 0.0), v3(0.74, 0.085, 0.125), 0.08);
-            n.add((cap - 0.03 * fractal(3.0 * q.x, 1.0, 2, 63)) * 0.85, M::Snow);
+            n.add(
+                (cap - 0.03 * fractal(3.0 * q.x, 1.0, 2, 63)) * 0.85,
+                M::Snow,
+            );
         }
         // Lamps along the edge.
         let (lz, i) = repeat(p.z - 12.5, 15.0);
@@ -273,12 +436,21 @@ impl Platform {
             } else {
                 n.add(pole(q - v3(0.0, 1.2, 0.0), 0.062, 1.2), M::Metal);
                 n.add(pole(q - v3(0.0, 3.0, 0.0), 0.042, 1.15), M::Metal);
-                n.add(field::limb(q, v3(0.0, 4.1, 0.0), v3(-0.62, 4.28, 0.0), 0.03, 0.025), M::Metal);
+                n.add(
+                    field::limb(q, v3(0.0, 4.1, 0.0), v3(-0.62, 4.28, 0.0), 0.03, 0.025),
+                    M::Metal,
+                );
                 let h = q - v3(-0.68, 4.15, 0.0);
                 let r = (h.x * h.x + h.z * h.z).sqrt();
-                n.add(slab(r, h.y - 0.02 + 0.35 * r, 0.24, 0.03, 0.02) * 0.8, M::Metal);
+                n.add(
+                    slab(r, h.y - 0.02 + 0.35 * r, 0.24, 0.03, 0.02) * 0.8,
+                    M::Metal,
+                );
                 n.add(h.length() - 0.08, M::Lamp);
-                n.add(field::egg(h - v3(0.0, 0.12, 0.0), v3(0.2, 0.09, 0.2)), M::Snow);
+                n.add(
+                    field::egg(h - v3(0.0, 0.12, 0.0), v3(0.2, 0.09, 0.2)),
+                    M::Snow,
+                );
             }
         }
     }
@@ -290,13 +462,29 @@ impl Platform {
             let (fz, i) = repeat(p.z, 1.7);
             let base = Self::ground(7.6, p.z);
             let lean = 0.06 * (cell(i, 1, 14) - 0.5);
-            let post = block(v3(fx - lean * p.y, p.y - base - 0.5, fz), v3(0.055, 0.62, 0.055), 0.01);
+            let post = block(
+                v3(fx - lean * p.y, p.y - base - 0.5, fz),
+                v3(0.055, 0.62, 0.055),
+                0.01,
+            );
             n.add(post * 0.9, M::Fence);
-            n.add(field::egg(v3(fx - lean * p.y, p.y - base - 1.15, fz), v3(0.09, 0.075, 0.09)), M::Snow);
+            n.add(
+                field::egg(
+                    v3(fx - lean * p.y, p.y - base - 1.15, fz),
+                    v3(0.09, 0.075, 0.09),
+                ),
+                M::Snow,
+            );
             for h in [0.45f32, 0.85] {
                 let bow = 0.03 * (p.z * 1.1 + 9.0 * h).sin();
-                n.add(slab(fx + 0.06, p.y - base - h - bow, 0.02, 0.05, 0.01) * 0.9, M::Fence);
-                n.add(slab(fx + 0.06, p.y - base - h - bow - 0.07, 0.025, 0.03, 0.025) * 0.9, M::Snow);
+                n.add(
+                    slab(fx + 0.06, p.y - base - h - bow, 0.02, 0.05, 0.01) * 0.9,
+                    M::Fence,
+                );
+                n.add(
+                    slab(fx + 0.06, p.y - base - h - bow - 0.07, 0.025, 0.03, 0.025) * 0.9,
+                    M::Snow,
+                );
             }
         } else {
             n.add((fx.abs() - 0.3).max(p.y - 2.2), M::Fence);
@@ -310,8 +498,14 @@ impl Platform {
                 n.add((hull - 0.1).min(11.4 - mz.abs()), M::Metal);
             } else {
                 n.add(slab(q.x, q.z, 0.09, 0.09, 0.01).max(p.y - 6.4), M::Metal);
-                n.add(field::limb(q, v3(0.0, 5.9, 0.0), v3(-2.3, 5.3, 0.0), 0.03, 0.025), M::Metal);
-                n.add(field::limb(q, v3(0.0, 5.0, 0.0), v3(-2.3, 5.2, 0.0), 0.03, 0.025), M::Metal);
+                n.add(
+                    field::limb(q, v3(0.0, 5.9, 0.0), v3(-2.3, 5.3, 0.0), 0.03, 0.025),
+                    M::Metal,
+                );
+                n.add(
+                    field::limb(q, v3(0.0, 5.0, 0.0), v3(-2.3, 5.2, 0.0), 0.03, 0.025),
+                    M::Metal,
+                );
             }
         }
         self.firs(p, n);
@@ -333,12 +527,14 @@ impl Platform {
         let c = [i as f32 * CELL, j as f32 * CELL];
         let wood = plane(0.09 * c[0] + 3.0, 0.045 * c[1], 17) + 0.012 * (c[0] - 12.0).max(0.0);
         let allowed = c[0] > 12.6 || (c[0] < -6.5 && c[1] > 26.0);
-        if !allowed || wood < 0.42 {
+        // One stands where its shadow falls across the platform.
+        let alone = i == 3 && j == 0;
+        if !(alone || allowed && wood >= 0.42) {
             n.add(border, M::Fir);
             return;
         }
         let h = |k| cell(i.wrapping_mul(7).wrapping_add(k), j, 18);
-        let tall = 4.5 + 6.5 * h(1);
+        let tall = if alone { 10.5 } else { 4.5 + 6.5 * h(1) };
         let wide = 0.155 * tall * (0.8 + 0.4 * h(2));
         let base = Self::ground(c[0], c[1]);
         let q = v3(x - 1.6 * (h(3) - 0.5), p.y - base, z - 1.6 * (h(4) - 0.5));
@@ -385,18 +581,44 @@ impl Platform {
         };
         let open = field::openness(off, n, 1.6, map);
         match m {
-            M::Snow => self.snow(p, n, t, lit, open, ray.to),
+            M::Snow => self.snow(
+                &Seen {
+                    p,
+                    n,
+                    lit,
+                    open,
+                    to: ray.to,
+                },
+                t,
+            ),
             M::Glass => self.glass(p, n, lit, ray),
-            _ => self.solid(m, p, n, t, lit, open, ray.to),
+            _ => self.solid(
+                m,
+                &Seen {
+                    p,
+                    n,
+                    lit,
+                    open,
+                    to: ray.to,
+                },
+            ),
         }
     }
 
-    fn snow(&self, p: V3, n: V3, t: f32, lit: f32, open: f32, to: V3) -> V3 {
+    fn snow(&self, seen: &Seen, t: f32) -> V3 {
+        let Seen {
+            p,
+            n,
+            lit,
+            open,
+            to,
+        } = *seen;
         let n = snow::grained(p, n, t);
         // Light goes a little way through snow, which softens the turn into shade.
         let ndl = n.dot(self.day.to_sun);
         let wrap = ((ndl + 0.12) / 1.12).max(0.0);
-        let through = self.day.sun * (wrap * lit) + v3(0.02, 0.03, 0.04) * self.day.sun * smooth(-0.4, 0.3, ndl);
+        let through = self.day.sun * (wrap * lit)
+            + v3(0.02, 0.03, 0.04) * self.day.sun * smooth(-0.4, 0.3, ndl);
         let up = 0.5 + 0.5 * n.y;
         let fill = (self.day.sky * up + self.day.ground * (1.0 - up)) * (0.25 + 0.75 * open);
         let mut light = v3(0.90, 0.905, 0.91) * (through + fill);
@@ -420,7 +642,10 @@ impl Platform {
         let r = ray.to.reflected(n);
         let mirror = Ray { from: p, to: r };
         let seen = match self.terrain.look(&mirror, self.day.to_sun) {
-            Some(s) => self.haze(Terrain::albedo(&s) * self.day.on(s.normal, s.sun, 0.9), s.distance),
+            Some(s) => self.haze(
+                Terrain::albedo(&s) * self.day.on(s.normal, s.sun, 0.9),
+                s.distance,
+            ),
             None if r.y > 0.0 => self.day.sky_at(r),
             None => self.day.on(V3::UP, 0.8, 1.0) * 0.85,
         };
@@ -449,12 +674,16 @@ impl Platform {
         (c * (0.3 + 0.7 * groove), groove)
     }
 
-    #[allow(clippy::too_many_arguments)]
-    fn solid(&self, m: M, p: V3, n: V3, t: f32, lit: f32, open: f32, to: V3) -> V3 {
-        let mut n = n;
+    fn solid(&self, m: M, seen: &Seen) -> V3 {
+        let Seen {
+            p,
+            mut n,
+            lit,
+            mut open,
+            to,
+        } = *seen;
         let mut gloss = 0.0;
         let mut tight = 20.0;
-        let mut open = open;
         let albedo = match m {
             M::Wall => {
                 let (c, groove) = Self::boards(p.z, p.y, 0.17, 100);
@@ -462,13 +691,19 @@ impl Platform {
                 n = (n + v3(0.0, -0.35 * smooth(0.06, 0.085, w.abs()) * w.signum(), 0.0)).unit();
                 open *= 0.4 + 0.6 * groove;
                 // Splashed wet and a little white near the ground.
-                mix(c, v3(0.5, 0.5, 0.52), smooth(1.25, 0.6, p.y + 0.4 * fractal(2.0 * p.z, 3.0 * p.y, 3, 104)) * 0.3)
+                mix(
+                    c,
+                    v3(0.5, 0.5, 0.52),
+                    smooth(1.25, 0.6, p.y + 0.4 * fractal(2.0 * p.z, 3.0 * p.y, 3, 104)) * 0.3,
+                )
             }
             M::Plinth => {
                 let (z, _) = repeat(p.z + 0.37 * floor(p.y / 0.24) as f32, 0.55);
                 let (y, _) = repeat(p.y - 0.12, 0.24);
                 let joint = smooth(0.275, 0.262, z.abs()) * smooth(0.12, 0.107, y.abs());
-                v3(0.23, 0.225, 0.215) * (0.75 + 0.6 * fractal(7.0 * p.z, 7.0 * p.y, 4, 106)) * (0.4 + 0.6 * joint)
+                v3(0.23, 0.225, 0.215)
+                    * (0.75 + 0.6 * fractal(7.0 * p.z, 7.0 * p.y, 4, 106))
+                    * (0.4 + 0.6 * joint)
             }
             M::Trim => v3(0.58, 0.55, 0.48) * (0.93 + 0.2 * fractal(6.0 * p.z, 20.0 * p.y, 3, 110)),
             M::Shutter => {
@@ -484,7 +719,9 @@ impl Platform {
             M::Kerb => {
                 let (z, _) = repeat(p.z, 2.0);
                 let joint = smooth(0.0, 0.015, 1.0 - z.abs());
-                v3(0.20, 0.195, 0.185) * (0.8 + 0.6 * fractal(5.0 * p.z, 5.0 * p.y + 5.0 * p.x, 4, 116)) * joint
+                v3(0.20, 0.195, 0.185)
+                    * (0.8 + 0.6 * fractal(5.0 * p.z, 5.0 * p.y + 5.0 * p.x, 4, 116))
+                    * joint
             }
             M::Rail => {
                 if p.y > -0.54 {
@@ -531,7 +768,6 @@ impl Platform {
             // Fibres that catch light along the outline.
             light += albedo * self.day.on(self.day.to_sun, lit, open) * (0.5 * facing.powi(3));
         }
-        let _ = t;
         light
     }
 
@@ -561,10 +797,19 @@ impl Platform {
         *gloss = 0.02;
         let (u, v) = (q.x, q.y);
         if v > 0.33 {
-            let word = slab(u + 0.18, v - 0.39, 0.34, 0.028, 0.0) < 0.0 && plane(34.0 * u, 2.0, 150) > 0.33;
-            return if word { V3::all(0.7) } else { v3(0.035, 0.06, 0.14) };
+            let word = slab(u + 0.18, v - 0.39, 0.34, 0.028, 0.0) < 0.0
+                && plane(34.0 * u, 2.0, 150) > 0.33;
+            return if word {
+                V3::all(0.7)
+            } else {
+                v3(0.035, 0.06, 0.14)
+            };
         }
-        let paper = mix(v3(0.74, 0.66, 0.36), v3(0.70, 0.69, 0.66), smooth(-0.02, 0.02, u - 0.18));
+        let paper = mix(
+            v3(0.74, 0.66, 0.36),
+            v3(0.70, 0.69, 0.66),
+            smooth(-0.02, 0.02, u - 0.18),
+        );
         if u > 0.18 {
             let line = (v - 0.10 * (9.0 * u).sin() + 0.05 - 0.4 * (u - 0.4)).abs();
             if line < 0.007 {
@@ -576,7 +821,9 @@ impl Platform {
         let (row, i) = repeat(v, 0.030);
         let (column, j) = repeat(u, 0.145);
         let long = 0.052 * cell(i, j, 154).sqrt();
-        let text = row.abs() < 0.009 && (column + 0.02).abs() < long && plane(150.0 * u, i as f32, 156) > 0.3;
+        let text = row.abs() < 0.009
+            && (column + 0.02).abs() < long
+            && plane(150.0 * u, i as f32, 156) > 0.3;
         if text { V3::all(0.07) } else { paper }
     }
 
@@ -606,7 +853,11 @@ impl Platform {
         let (x, y, half) = if patch < 24 {
             let c = chart::centre(patch);
             let x = c[0] * CHART_WIDTH + 0.012 - BOARD_HALF.x;
-            (x, (0.5 * chart::ASPECT - c[1]) * CHART_WIDTH, 0.40 * CHART_WIDTH / 6.5)
+            (
+                x,
+                (0.5 * chart::ASPECT - c[1]) * CHART_WIDTH,
+                0.40 * CHART_WIDTH / 6.5,
+            )
         } else {
             (card_centre(), 0.0, CARD_HALF[0].min(CARD_HALF[1]) * 0.9)
         };
@@ -627,7 +878,10 @@ fn board_normal() -> V3 {
 }
 
 /// The camera's noise at its base sensitivity.
-pub const SENSOR: Sensor = Sensor { shot: 3.0e-5, read: 3.5e-4 };
+pub const SENSOR: Sensor = Sensor {
+    shot: 3.0e-5,
+    read: 3.5e-4,
+};
 
 impl Platform {
     /// What stands still.
@@ -690,7 +944,12 @@ impl Platform {
                     24 => ("grey card", [chart::CARD; 3]),
                     _ => (chart::NAMES[i], self.patches[i].rgb()),
                 };
-                Target { name, reflectance, centre: [x, y], reach }
+                Target {
+                    name,
+                    reflectance,
+                    centre: [x, y],
+                    reach,
+                }
             })
             .collect()
     }

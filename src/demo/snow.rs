@@ -13,7 +13,10 @@ pub fn prints(x: f32, z: f32) -> f32 {
         let (u, i) = repeat(z + 0.2 * lane as f32, 0.58);
         let step = if i & 1 == 0 { 0.09 } else { -0.09 };
         let (jitter, other) = (cell(i, lane, 6) - 0.5, cell(i, lane, 7) - 0.5);
-        let (du, dx) = (u - 0.22 * jitter, x - side - step - 0.20 * other - 0.25 * (0.5 * z).sin() * side);
+        let (du, dx) = (
+            u - 0.22 * jitter,
+            x - side - step - 0.20 * other - 0.25 * (0.5 * z).sin() * side,
+        );
         let (du, dx) = (du + 0.35 * other * dx, dx - 0.3 * other * du);
         let r = ((du / 0.15).powi(2) + (dx / (0.058 + 0.10 * du.abs())).powi(2)).sqrt();
         let clear = 0.4 + 0.6 * cell(i, lane, 8);

@@ -79,7 +79,11 @@ impl Terrain {
         }
         for _ in 0..6 {
             let middle = 0.5 * (before + t);
-            if over(middle, 6) < 0.0005 * middle { t = middle } else { before = middle }
+            if over(middle, 6) < 0.0005 * middle {
+                t = middle
+            } else {
+                before = middle
+            }
         }
         let p = from + to * t;
         let e = 0.0012 * t;
@@ -87,12 +91,21 @@ impl Terrain {
         let normal = v3(h(-e, 0.0) - h(e, 0.0), 2.0 * e, h(0.0, -e) - h(0.0, e)).unit();
         let wide = 30.0;
         let g = |dx: f32, dz: f32| self.height(p.x + dx, p.z + dz, 4);
-        let lie = v3(g(-wide, 0.0) - g(wide, 0.0), 2.0 * wide, g(0.0, -wide) - g(0.0, wide)).unit();
+        let lie = v3(
+            g(-wide, 0.0) - g(wide, 0.0),
+            2.0 * wide,
+            g(0.0, -wide) - g(0.0, wide),
+        )
+        .unit();
         let grain = fractal(p.x / 45.0, p.z / 45.0, 4, 3);
         let snow = smooth(0.50, 0.68, normal.y * 0.6 + lie.y * 0.4 + 0.22 * grain);
         let line = 330.0 + 160.0 * fractal(p.x / 260.0, p.z / 260.0, 3, 9);
         let forest = smooth(line + 60.0, line - 80.0, p.y + 90.0 * grain)
-            * smooth(-0.42, -0.02, fractal(p.x / 190.0, p.z / 190.0, 4, 12) + 0.25 * grain);
+            * smooth(
+                -0.42,
+                -0.02,
+                fractal(p.x / 190.0, p.z / 190.0, 4, 12) + 0.25 * grain,
+            );
         let mut lit = 1.0f32;
         let mut s = 40.0;
         for _ in 0..14 {
@@ -104,12 +117,22 @@ impl Terrain {
                 break;
             }
         }
-        Some(Slope { distance: t, normal, snow, forest, sun: lit.clamp(0.0, 1.0) })
+        Some(Slope {
+            distance: t,
+            normal,
+            snow,
+            forest,
+            sun: lit.clamp(0.0, 1.0),
+        })
     }
 
     /// Reflectance of a slope.
     pub fn albedo(slope: &Slope) -> V3 {
-        let rock = mix(v3(0.10, 0.095, 0.09), v3(0.20, 0.19, 0.175), slope.normal.x * 0.5 + 0.5);
+        let rock = mix(
+            v3(0.10, 0.095, 0.09),
+            v3(0.20, 0.19, 0.175),
+            slope.normal.x * 0.5 + 0.5,
+        );
         let bare = mix(rock, v3(0.86, 0.87, 0.89), slope.snow);
         mix(bare, v3(0.030, 0.038, 0.030), slope.forest * 0.93)
     }
@@ -118,6 +141,10 @@ impl Terrain {
 /// Light after `distance` metres of air that takes it on a scale of `reach` metres (per colour) and adds
 /// `air`, its own glow.
 pub fn through_air(light: V3, distance: f32, reach: V3, air: V3) -> V3 {
-    let left = v3((-distance / reach.x).exp(), (-distance / reach.y).exp(), (-distance / reach.z).exp());
+    let left = v3(
+        (-distance / reach.x).exp(),
+        (-distance / reach.y).exp(),
+        (-distance / reach.z).exp(),
+    );
     light * left + air * (V3::all(1.0) - left)
 }

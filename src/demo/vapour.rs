@@ -31,21 +31,26 @@ impl<D: Fn(V3) -> f32 + Sync, L: Fn(V3, f32) -> V3 + Sync> Vapour<D, L> {
             .with_min_len(64)
             .map(|i| {
                 let (x, y) = (2.0 * (i % cw) as f32, 2.0 * (i / cw) as f32);
-                let sx = ((x + dx) as i64 + i64::from(plate.margin)).clamp(0, plate.stride() as i64 - 1);
+                let sx =
+                    ((x + dx) as i64 + i64::from(plate.margin)).clamp(0, plate.stride() as i64 - 1);
                 let sy = (y as i64 + i64::from(plate.margin)).clamp(0, plate.rows() as i64 - 1);
                 let limit = plate.depth[sy as usize * plate.stride() + sx as usize];
                 self.through(&view.ray(raster, x + dx, y), limit)
             })
             .collect();
-        picture.par_iter_mut().enumerate().with_min_len(1024).for_each(|(i, o)| {
-            let (x, y) = ((i % w) as f32 * 0.5 + 0.25, (i / w) as f32 * 0.5 + 0.25);
-            let (cx, cy) = (x as usize, y as usize);
-            let (tx, ty) = (x - cx as f32, y - cy as f32);
-            let g = |dx: usize, dy: usize| grid[(cy + dy) * cw + cx + dx];
-            let (a, b, c, d) = (g(0, 0), g(1, 0), g(0, 1), g(1, 1));
-            let left = mix(mix(a.1, b.1, tx), mix(c.1, d.1, tx), ty);
-            *o = *o * left + mix(mix(a.0, b.0, tx), mix(c.0, d.0, tx), ty);
-        });
+        picture
+            .par_iter_mut()
+            .enumerate()
+            .with_min_len(1024)
+            .for_each(|(i, o)| {
+                let (x, y) = ((i % w) as f32 * 0.5 + 0.25, (i / w) as f32 * 0.5 + 0.25);
+                let (cx, cy) = (x as usize, y as usize);
+                let (tx, ty) = (x - cx as f32, y - cy as f32);
+                let g = |dx: usize, dy: usize| grid[(cy + dy) * cw + cx + dx];
+                let (a, b, c, d) = (g(0, 0), g(1, 0), g(0, 1), g(1, 1));
+                let left = mix(mix(a.1, b.1, tx), mix(c.1, d.1, tx), ty);
+                *o = *o * left + mix(mix(a.0, b.0, tx), mix(c.0, d.0, tx), ty);
+            });
     }
 
     /// Light added along a ray, and how much passes.

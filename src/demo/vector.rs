@@ -28,7 +28,11 @@ impl V3 {
     }
 
     pub fn cross(self, o: Self) -> Self {
-        v3(self.y * o.z - self.z * o.y, self.z * o.x - self.x * o.z, self.x * o.y - self.y * o.x)
+        v3(
+            self.y * o.z - self.z * o.y,
+            self.z * o.x - self.x * o.z,
+            self.x * o.y - self.y * o.x,
+        )
     }
 
     pub fn length(self) -> f32 {
@@ -116,7 +120,11 @@ impl Neg for V3 {
 }
 
 /// Between two values: `a` at 0, `b` at 1.
-pub fn mix<T: Copy + Add<Output = T> + Sub<Output = T> + Mul<f32, Output = T>>(a: T, b: T, t: f32) -> T {
+pub fn mix<T: Copy + Add<Output = T> + Sub<Output = T> + Mul<f32, Output = T>>(
+    a: T,
+    b: T,
+    t: f32,
+) -> T {
     a + (b - a) * t
 }
 
