@@ -104,7 +104,7 @@ pub fn inside(ray: &Ray, time: f32) -> V3 {
         v3(0.30, 0.085, 0.045) * folds,
         smooth(drawn - 0.01, drawn + 0.01, u.abs()) * 0.92,
     );
-    light * (2.6 * power)
+    light * (3.6 * power)
 }
 
 /// Someone who sits in this row, as a shape against the light.
