@@ -1,9 +1,249 @@
 //! The invented show: its light, its movement, and that it is the same every time.
 
+use std::sync::OnceLock;
+
 use greyhold::colour::{OutputTransform, display, encoding};
-use greyhold::demo::SCENES;
+use greyhold::demo::{Prepared, SCENES, scene};
 use greyhold::look::Chain;
-use greyhold::picture::{Balance, Frame, Recipe, Tail, cpu};
+use greyhold::picture::{Balance, BalanceField, Frame, Recipe, Tail, cpu};
+
+const WIDTH: u32 = 480;
+const HEIGHT: u32 = 270;
+
+/// A scene drawn once for all tests.
+fn prepared(name: &'static str) -> &'static Prepared {
+    static DRAWN: [OnceLock<Prepared>; 2] = [const { OnceLock::new() }; 2];
+    let i = SCENES.iter().position(|s| s.name == name).expect("a scene of the show");
+    DRAWN[i].get_or_init(|| SCENES[i].prepare(WIDTH, HEIGHT))
+}
+
+/// Luminance of ACEScg: the Y row of the AP1 matrix in Academy S-2014-004.
+fn luminance(p: &[f32; 3]) -> f64 {
+    0.272_228_7 * f64::from(p[0]) + 0.674_081_8 * f64::from(p[1]) + 0.053_689_5 * f64::from(p[2])
+}
+
+/// Stops over middle grey below which a share of the picture lies, for each share.
+fn stops<const N: usize>(pixels: &[[f32; 3]], shares: [f64; N]) -> [f64; N] {
+    let mut all: Vec<f64> = pixels.iter().map(|p| (luminance(p).max(1e-6) / 0.18).log2()).collect();
+    all.sort_by(f64::total_cmp);
+    shares.map(|s| all[((all.len() - 1) as f64 * s) as usize])
+}
+
+/// Mean over the square that a target certainly fills.
+fn mean(pixels: &[[f32; 3]], centre: [f32; 2], reach: f32) -> [f64; 3] {
+    let (mut sum, mut n) = ([0.0; 3], 0.0);
+    for y in (centre[1] - reach).ceil() as u32..(centre[1] + reach).floor() as u32 {
+        for x in (centre[0] - reach).ceil() as u32..(centre[0] + reach).floor() as u32 {
+            let p = pixels[(y * WIDTH + x) as usize];
+            (0..3).for_each(|c| sum[c] += f64::from(p[c]));
+            n += 1.0;
+        }
+    }
+    assert!(n >= 9.0, "a target that covers {n} pixels says nothing");
+    sum.map(|s| s / n)
+}
+
+#[test]
+fn scenes_are_named_and_recorded_in_an_encoding_there_is() {
+    assert_eq!(SCENES.iter().map(|s| s.name).collect::<Vec<_>>(), ["platform", "blue-hour"]);
+    for s in SCENES {
+        assert!(encoding(s.encoding).is_some(), "{}: no encoding called {}", s.name, s.encoding);
+        assert_eq!(s.frames, 48);
+        assert!(scene(s.name).is_some());
+    }
+    assert!(scene("no such place").is_none());
+}
+
+#[test]
+fn a_frame_is_the_same_every_time() {
+    for s in SCENES {
+        // Small, and each drawn from nothing.
+        let (a, b) = (s.draw(7, 96, 54), s.draw(7, 96, 54));
+        assert_eq!(a.len(), 96 * 54);
+        assert!(a == b, "{}: frame 7 differs from itself", s.name);
+        // Nor does it matter what was drawn before.
+        let p = s.prepare(96, 54);
+        p.frame(30);
+        assert!(p.frame(7) == a, "{}: frame 7 depends on what was drawn before", s.name);
+    }
+}
+
+#[test]
+fn every_value_is_finite_and_not_negative() {
+    for s in SCENES {
+        for n in [0, 23, 47] {
+            for (i, p) in prepared(s.name).frame(n).iter().enumerate() {
+                assert!(
+                    p.iter().all(|v| v.is_finite() && *v >= 0.0),
+                    "{} frame {n} pixel {i}: {p:?}",
+                    s.name
+                );
+            }
+        }
+    }
+}
+
+/// A grey card of 18 % under the key reads 0.18 in correct exposure; two thirds of a stop over it reads
+/// 0.18 · 2^(2/3), and the camera is balanced to it, so all three channels do.
+#[test]
+fn the_grey_card_reads_two_thirds_of_a_stop_over() {
+    let wanted = 0.18 * 2f64.powf(2.0 / 3.0);
+    let p = prepared("platform");
+    let card = p.targets().into_iter().find(|t| t.name == "grey card").expect("a card in the picture");
+    for n in [0, 31] {
+        let read = mean(&p.frame(n), card.centre, card.reach);
+        for v in read {
+            assert!((v / wanted - 1.0).abs() < 0.03, "frame {n}: the card reads {read:?}, not {wanted}");
+        }
+    }
+}
+
+/// The chart's patches against the maker's CIE L*a*b* values under D50 (charts since November 2014, as in
+/// colour-science 0.4.7). The path from them to ACEScg is written out here again, with the XYZ → AP1
+/// matrix as S-2014-004 prints it (digits from memory) after Bradford from ICC D50 to the ACES white.
+#[test]
+fn the_chart_reads_its_published_values() {
+    const LAB: [[f64; 3]; 24] = [
+        [37.54, 14.37, 14.92],
+        [64.66, 19.27, 17.5],
+        [49.32, -3.82, -22.54],
+        [43.46, -12.74, 22.72],
+        [54.94, 9.61, -24.79],
+        [70.48, -32.26, -0.37],
+        [62.73, 35.83, 56.5],
+        [39.43, 10.75, -45.17],
+        [50.57, 48.64, 16.67],
+        [30.1, 22.54, -20.87],
+        [71.77, -24.13, 58.19],
+        [71.51, 18.24, 67.37],
+        [28.37, 15.42, -49.8],
+        [54.38, -39.72, 32.27],
+        [42.43, 51.05, 28.62],
+        [81.8, 2.67, 80.41],
+        [50.63, 51.28, -14.12],
+        [49.57, -29.71, -28.32],
+        [95.19, -1.03, 2.93],
+        [81.29, -0.57, 0.44],
+        [66.89, -0.75, -0.06],
+        [50.76, -0.13, 0.14],
+        [35.63, -0.46, -0.48],
+        [20.64, 0.07, -0.46],
+    ];
+    const D50_TO_AP1: [[f64; 3]; 3] = [
+        [1.5926634, -0.3517857, -0.2228880],
+        [-0.6759117, 1.6392548, 0.0151039],
+        [0.0199671, -0.0225720, 1.2162925],
+    ];
+    let white = [0.9642, 1.0, 0.8249];
+    let f = |t: f64| {
+        if t > 6.0 / 29.0 { t.powi(3) } else { 3.0 * (6.0f64 / 29.0).powi(2) * (t - 4.0 / 29.0) }
+    };
+    let over = 2f64.powf(2.0 / 3.0);
+    let p = prepared("platform");
+    let pixels = p.frame(12);
+    let targets = p.targets();
+    assert_eq!(targets.len(), 25);
+    for (lab, target) in LAB.iter().zip(&targets) {
+        let y = (lab[0] + 16.0) / 116.0;
+        let xyz = [white[0] * f(y + lab[1] / 500.0), f(y), white[2] * f(y - lab[2] / 200.0)];
+        let read = mean(&pixels, target.centre, target.reach);
+        for c in 0..3 {
+            let wanted = over * (0..3).map(|k| D50_TO_AP1[c][k] * xyz[k]).sum::<f64>();
+            let allowed = 0.05 * wanted;
+            assert!(
+                (read[c] - wanted).abs() < allowed,
+                "{}: channel {c} reads {}, not {wanted}",
+                target.name,
+                read[c]
+            );
+        }
+    }
+}
+
+#[test]
+fn the_platform_has_a_sunny_days_range() {
+    let pixels = prepared("platform").frame(0);
+    let [dark, middle, snow, glint] = stops(&pixels, [0.005, 0.5, 0.9, 0.9999]);
+    println!("platform: {dark:.2} {middle:.2} {snow:.2} {glint:.2} stops");
+    assert!((-6.5..-3.0).contains(&dark), "shadows at {dark:.2} stops");
+    assert!((0.5..3.2).contains(&middle), "the middle at {middle:.2} stops");
+    assert!((2.5..3.5).contains(&snow), "snow in the sun at {snow:.2} stops");
+    assert!(glint > 3.6, "glints at {glint:.2} stops");
+}
+
+#[test]
+fn blue_hour_has_lamps_in_the_dark() {
+    let pixels = prepared("blue-hour").frame(0);
+    let [dark, low, middle, high, lamp] = stops(&pixels, [0.01, 0.15, 0.5, 0.85, 0.9997]);
+    println!("blue-hour: {dark:.2} {low:.2} {middle:.2} {high:.2} {lamp:.2} stops");
+    assert!((-7.5..-5.0).contains(&dark), "the deepest shadows at {dark:.2} stops");
+    assert!(low > -6.0 && high < -1.0, "most of the picture from {low:.2} to {high:.2} stops");
+    assert!((-4.5..-2.5).contains(&middle), "the middle at {middle:.2} stops");
+    assert!((6.0..8.5).contains(&lamp), "lamps at {lamp:.2} stops");
+    // The window nearest the camera, found by eye in frame 0.
+    let pane: Vec<[f32; 3]> =
+        (112..140).flat_map(|y| (347..359).map(move |x| y * WIDTH as usize + x)).map(|i| pixels[i]).collect();
+    let [dim, room, bright] = stops(&pane, [0.1, 0.5, 0.95]);
+    println!("window: {dim:.2} {room:.2} {bright:.2} stops");
+    assert!(dim > 0.0 && (1.7..3.5).contains(&room), "the room behind a window at {dim:.2}, {room:.2} stops");
+    assert!((3.0..4.5).contains(&bright), "lamps in the room at {bright:.2} stops");
+    // Blue where only the sky lights it, orange under the lamps.
+    let sum = |f: &dyn Fn(&[f32; 3]) -> bool| pixels.iter().filter(|p| f(p)).count();
+    assert!(sum(&|p| p[2] > 1.3 * p[0]) > pixels.len() / 5, "no blue hour");
+    assert!(sum(&|p| p[0] > 1.5 * p[2] && luminance(p) > 0.02) > pixels.len() / 20, "no lamplight");
+}
+
+/// Blocks of 6 × 6 pixels, so that movement is told from the sensor's noise.
+fn blocks(pixels: &[[f32; 3]]) -> Vec<f64> {
+    let across = (WIDTH / 6) as usize;
+    let mut sums = vec![0.0; across * (HEIGHT / 6) as usize];
+    for (i, p) in pixels.iter().enumerate() {
+        let (x, y) = (i % WIDTH as usize / 6, i / WIDTH as usize / 6);
+        sums[y * across + x] += luminance(p) / 36.0;
+    }
+    sums
+}
+
+#[test]
+fn pictures_move_a_little_at_a_time() {
+    for s in SCENES {
+        let p = prepared(s.name);
+        let frames = [0, 1, 2, 24, 47].map(|n| blocks(&p.frame(n)));
+        let mean = frames[0].iter().sum::<f64>() / frames[0].len() as f64;
+        let apart = |a: usize, b: usize| {
+            let d: f64 = frames[a].iter().zip(&frames[b]).map(|(x, y)| (x - y).abs()).sum();
+            d / frames[a].len() as f64 / mean
+        };
+        let (next, after, half, whole) = (apart(0, 1), apart(1, 2), apart(0, 3), apart(0, 4));
+        println!(
+            "{}: {next:.5} {after:.5} to the next, {half:.5} {whole:.5} over one and two seconds",
+            s.name
+        );
+        assert!(next > 1e-4 && after > 1e-4, "{}: nothing moves", s.name);
+        assert!(next < 0.03 && after < 0.03, "{}: it jumps", s.name);
+        assert!(half > 1.5 * next && whole > 1.5 * next, "{}: it trembles but goes nowhere", s.name);
+    }
+}
+
+/// Noise is drawn anew for each frame and grows with the square root of light (photon statistics).
+#[test]
+fn the_card_carries_the_sensors_noise() {
+    let p = prepared("platform");
+    let card = p.targets().pop().expect("a card in the picture");
+    let (a, b) = (p.frame(3), p.frame(4));
+    let mut difference = Vec::new();
+    let (cx, cy, r) = (card.centre[0] as i32, card.centre[1] as i32, (card.reach * 0.8) as i32);
+    for y in cy - r..cy + r {
+        for x in cx - r..cx + r {
+            let i = (y * WIDTH as i32 + x) as usize;
+            difference.push(f64::from(a[i][1] - b[i][1]));
+        }
+    }
+    let deviation = (difference.iter().map(|d| d * d).sum::<f64>() / difference.len() as f64 / 2.0).sqrt();
+    let relative = deviation / (0.18 * 2f64.powf(2.0 / 3.0));
+    println!("noise on the card: {:.3} %", 100.0 * relative);
+    assert!((0.003..0.03).contains(&relative), "noise of {relative} on the card");
+}
 
 /// Not a check: writes graded frames to look at, `/tmp/demo-SCENE-FRAME.png`. DEMO_SIZE=WxH,
 /// DEMO_FRAMES=0,24 and DEMO_SCENE choose what.
@@ -23,7 +263,8 @@ fn pictures() {
             let pixels = prepared.frame(n);
             println!("frame {n} in {:.1?}", start.elapsed());
             let mut balance = Balance::default();
-            balance.values[0] = if scene.name == "platform" { -2.0 / 3.0 } else { 0.0 };
+            balance.values[BalanceField::Exposure as usize] =
+                if scene.name == "platform" { -2.0 / 3.0 } else { 1.0 };
             let tail = Tail::Display { transform: OutputTransform::Plain, display: display("srgb").unwrap() };
             let recipe = Recipe::graded(encoding("acescg").unwrap(), balance, &Chain::default(), tail);
             let codes = cpu::codes(&recipe, &Frame::from_rgb(w, &pixels).unwrap(), 8, true);

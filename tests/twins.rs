@@ -111,9 +111,9 @@ fn every_structure_gives_a_valid_shader() {
     validate(&Assembly::single("pass/blit.wgsl", include_str!("../shaders/pass/blit.wgsl")));
 }
 
-/// The storage buffer is written in Rust and read by WGSL structs: their sizes agree.
+/// The uniform buffer is written in Rust and read by WGSL structs: their sizes agree.
 #[test]
-fn storage_layout_is_what_the_structs_say() {
+fn uniform_layout_is_what_the_structs_say() {
     let stages: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
     let structure = Structure { graded: true, stages, transform: None, target: Target::Float };
     let module = validate(&Assembly::picture(&structure));

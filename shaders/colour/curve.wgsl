@@ -2,25 +2,35 @@
 
 struct Curve {
     family: f32,
-    k: array<f32, 11>,
+    k0: f32,
+    k1: f32,
+    k2: f32,
+    k3: f32,
+    k4: f32,
+    k5: f32,
+    k6: f32,
+    k7: f32,
+    k8: f32,
+    k9: f32,
+    k10: f32,
 }
 
 fn curve_decode_one(c: Curve, y: f32) -> f32 {
     switch u32(c.family) {
         case 1u: {
-            if y < c.k[5] {
-                return min((y - c.k[7]) * c.k[10], 65504.0);
+            if y < c.k5 {
+                return min((y - c.k7) * c.k10, 65504.0);
             }
-            return min((exp_2((y - c.k[3]) * c.k[9]) - c.k[1]) * c.k[8], 65504.0);
+            return min((exp_2((y - c.k3) * c.k9) - c.k1) * c.k8, 65504.0);
         }
         case 2u: {
-            return power(y, c.k[0]);
+            return power(y, c.k0);
         }
         case 3u: {
-            if y < c.k[5] {
-                return y * c.k[8];
+            if y < c.k5 {
+                return y * c.k8;
             }
-            return power((y + c.k[2]) * c.k[7], c.k[0]);
+            return power((y + c.k2) * c.k7, c.k0);
         }
         default: {
             return y;
@@ -31,19 +41,19 @@ fn curve_decode_one(c: Curve, y: f32) -> f32 {
 fn curve_encode_one(c: Curve, x: f32) -> f32 {
     switch u32(c.family) {
         case 1u: {
-            if x < c.k[4] {
-                return c.k[6] * x + c.k[7];
+            if x < c.k4 {
+                return c.k6 * x + c.k7;
             }
-            return c.k[2] * log_2(c.k[0] * x + c.k[1]) + c.k[3];
+            return c.k2 * log_2(c.k0 * x + c.k1) + c.k3;
         }
         case 2u: {
-            return power(x, c.k[1]);
+            return power(x, c.k1);
         }
         case 3u: {
-            if x < c.k[4] {
-                return x * c.k[3];
+            if x < c.k4 {
+                return x * c.k3;
             }
-            return c.k[6] * power(x, c.k[1]) - c.k[2];
+            return c.k6 * power(x, c.k1) - c.k2;
         }
         default: {
             return x;

@@ -1,9 +1,19 @@
-// Twin of src/colour/matrix.rs: nine numbers, row by row.
+// Twin of src/colour/matrix.rs: three rows; the fourth number of each is added after the product.
 
-fn transform(m: array<f32, 9>, v: vec3<f32>) -> vec3<f32> {
+struct Matrix {
+    r: vec4<f32>,
+    g: vec4<f32>,
+    b: vec4<f32>,
+}
+
+fn transform(m: Matrix, v: vec3<f32>) -> vec3<f32> {
     return vec3(
-        m[0] * v.x + m[1] * v.y + m[2] * v.z,
-        m[3] * v.x + m[4] * v.y + m[5] * v.z,
-        m[6] * v.x + m[7] * v.y + m[8] * v.z,
+        m.r.x * v.x + m.r.y * v.y + m.r.z * v.z,
+        m.g.x * v.x + m.g.y * v.y + m.g.z * v.z,
+        m.b.x * v.x + m.b.y * v.y + m.b.z * v.z,
     );
+}
+
+fn transform_and_add(m: Matrix, v: vec3<f32>) -> vec3<f32> {
+    return transform(m, v) + vec3(m.r.w, m.g.w, m.b.w);
 }

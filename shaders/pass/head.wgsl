@@ -1,17 +1,16 @@
-// The storage buffer's head: Layout::write in src/picture/plan.rs fills it in this order.
+// The head of the uniform buffer: Layout::write in src/picture/plan.rs fills it in this order. Structures
+// begin at multiples of 16 bytes, as uniform buffers ask.
 
 const GREY_ACESCCT: f32 = 0.4135884024924423;
 
 struct Head {
-    unpack: Unpack,
-    frame: u32,
-    decode: Curve,
-    to_acescg: array<f32, 9>,
-    balance: Balance,
-    tone: ToneScale,
-    matrix: array<f32, 9>,
-    encode: Curve,
-    code_max: f32,
+    @align(16) unpack: Unpack,
+    @align(16) decode: Curve,
+    @align(16) to_acescg: Matrix,
+    @align(16) balance: Balance,
+    @align(16) tone: ToneScale,
+    @align(16) matrix: Matrix,
+    @align(16) encode: Curve,
+    @align(16) code_max: f32,
     dither: f32,
-    spare: f32,
 }

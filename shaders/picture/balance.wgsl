@@ -1,8 +1,10 @@
 // Twin of src/picture/balance.rs.
 
 struct Balance {
+    offset_r: f32,
+    offset_g: f32,
+    offset_b: f32,
     gain: f32,
-    offset: array<f32, 3>,
 }
 
 fn balance_linear(b: Balance, v: vec3<f32>) -> vec3<f32> {
@@ -10,5 +12,5 @@ fn balance_linear(b: Balance, v: vec3<f32>) -> vec3<f32> {
 }
 
 fn balance_acescct(b: Balance, v: vec3<f32>) -> vec3<f32> {
-    return v + vec3(b.offset[0], b.offset[1], b.offset[2]);
+    return v + vec3(b.offset_r, b.offset_g, b.offset_b);
 }

@@ -1,12 +1,12 @@
 // Twin of src/picture/unpack.rs. Samples arrive as their bits: codes, halves or floats.
 
 struct Unpack {
+    matrix: Matrix,
+    chroma_scale: vec2<f32>,
+    chroma_start: vec2<f32>,
     // 0 integer codes, 1 half floats, 2 single floats.
     sample: f32,
-    chroma_scale: array<f32, 2>,
-    chroma_start: array<f32, 2>,
-    matrix: array<f32, 9>,
-    offset: array<f32, 3>,
+    frame: u32,
 }
 
 // By the exponent's bits, since a compiler may assume that NaN does not occur.
@@ -57,12 +57,11 @@ fn chroma_at(u: Unpack, x: i32, y: i32) -> vec2<f32> {
 fn unpack(u: Unpack, at: vec2<i32>) -> vec3<f32> {
     let first = sample_value(u, textureLoad(plane_0, at, 0).x);
     var chroma: vec2<f32>;
-    if u.chroma_scale[0] == 1.0 && u.chroma_scale[1] == 1.0 {
+    if all(u.chroma_scale == vec2(1.0)) {
         chroma = chroma_at(u, at.x, at.y);
     } else {
         let size = vec2<i32>(textureDimensions(plane_1));
-        let c = (vec2<f32>(at) - vec2(u.chroma_start[0], u.chroma_start[1]))
-            * vec2(u.chroma_scale[0], u.chroma_scale[1]);
+        let c = (vec2<f32>(at) - u.chroma_start) * u.chroma_scale;
         let low = floor(c);
         let t = c - low;
         let p0 = clamp(vec2<i32>(low), vec2(0), size - 1);
@@ -75,7 +74,6 @@ fn unpack(u: Unpack, at: vec2<i32>) -> vec3<f32> {
         let lower = d + (e - d) * t.x;
         chroma = upper + (lower - upper) * t.y;
     }
-    let v = transform(u.matrix, vec3(first, chroma.x, chroma.y))
-        + vec3(u.offset[0], u.offset[1], u.offset[2]);
+    let v = transform_and_add(u.matrix, vec3(first, chroma.x, chroma.y));
     return vec3(clean(v.x), clean(v.y), clean(v.z));
 }

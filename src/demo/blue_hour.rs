@@ -20,10 +20,10 @@ const FRONT: f32 = 9.6;
 const END: f32 = FIRST + 29.6 * PITCH;
 const AXIS: f32 = SIDE + 1.32;
 /// The sky's light on a level surface, in irradiance over π.
-const SKY: V3 = v3(0.0088, 0.0152, 0.0330);
+const SKY: V3 = v3(0.0050, 0.0092, 0.0211);
 /// Where the sun went down, and the light that is left from there.
-const AFTERGLOW: V3 = v3(0.0125, 0.0082, 0.0078);
-const HOUSE: V3 = v3(-9.5, 0.0, 27.0);
+const AFTERGLOW: V3 = v3(0.0070, 0.0050, 0.0048);
+const HOUSE: V3 = v3(-8.2, 0.0, 31.0);
 
 /// The camera's noise, two and a half stops more sensitive than by day.
 pub const SENSOR: Sensor = Sensor { shot: 1.1e-4, read: 6.0e-4 };
@@ -33,7 +33,6 @@ enum M {
     Snow,
     Rail,
     Paint,
-    Roof,
     Under,
     Pane,
     Cab,
@@ -66,7 +65,7 @@ impl Lamp {
             return 1.0;
         }
         let c = (p - self.at).unit().dot(self.axis);
-        0.06 + 0.94 * smooth(0.1, 0.85, c)
+        0.05 + 0.95 * smooth(0.25, 0.95, c)
     }
 }
 
@@ -87,7 +86,7 @@ impl BlueHour {
                 at: v3(-2.35, 4.12, 13.0 + 13.0 * i as f32),
                 size: 0.10,
                 face: sodium * 34.0,
-                power: sodium * 6.2,
+                power: sodium * 2.0,
                 axis: v3(0.0, -1.0, 0.0),
             })
             .collect();
@@ -96,15 +95,15 @@ impl BlueHour {
                 at: v3(AXIS + x, y, FRONT - 0.05),
                 size: 0.085,
                 face: halogen * (46.0 * k),
-                power: halogen * (7.5 * k),
-                axis: v3(-0.35, -0.12, -0.93).unit(),
+                power: halogen * (4.2 * k),
+                axis: v3(-0.12, -0.16, -0.98).unit(),
             });
         }
         lamps.push(Lamp {
             at: HOUSE + v3(3.1, 2.75, -3.35),
             size: 0.07,
             face: halogen * 22.0,
-            power: halogen * 2.6,
+            power: halogen * 1.1,
             axis: V3::ZERO,
         });
         // A signal at danger down the line.
@@ -112,12 +111,12 @@ impl BlueHour {
             at: v3(0.9, 4.3, 64.0),
             size: 0.10,
             face: v3(20.0, 1.9, 0.9),
-            power: v3(0.9, 0.06, 0.02),
+            power: v3(0.4, 0.027, 0.009),
             axis: V3::ZERO,
         });
         Self {
-            view: View::new(v3(0.0, 1.62, 0.0), 9.5, 1.2, 54.0),
-            terrain: Terrain { shift: [-9100.0, 2600.0], relief: 1150.0, foot: 420.0 },
+            view: View::new(v3(0.0, 1.62, 0.0), 8.0, 2.2, 54.0),
+            terrain: Terrain { shift: [-9100.0, 2600.0], relief: 640.0, foot: 700.0 },
             lamps,
             people: [
                 Figure { at: v3(2.35, 0.0, 16.2), turn: -1.1, height: 1.78, bag: true },
@@ -154,20 +153,21 @@ impl BlueHour {
         let y = to.y.max(0.0);
         let flat = v3(to.x, 0.0, to.z).unit();
         let west = flat.dot(Self::west()).max(0.0);
-        let zenith = v3(0.0050, 0.0105, 0.0290);
-        let middle = v3(0.0150, 0.0290, 0.0600);
-        let low = mix(v3(0.030, 0.040, 0.066), v3(0.125, 0.078, 0.052), west.powi(4));
-        let green = mix(v3(0.022, 0.036, 0.064), v3(0.052, 0.060, 0.070), west.powi(3));
+        let zenith = v3(0.0066, 0.0150, 0.0420);
+        let middle = v3(0.0195, 0.0400, 0.0860);
+        let low = mix(v3(0.040, 0.055, 0.092), v3(0.205, 0.120, 0.074), west.powi(4));
+        let green = mix(v3(0.030, 0.050, 0.090), v3(0.078, 0.086, 0.104), west.powi(3));
         let mut c = mix(low, green, smooth(0.02, 0.16, y));
         c = mix(c, middle, smooth(0.10, 0.32, y));
         c = mix(c, zenith, smooth(0.22, 0.75, y));
+        c = c * 0.46;
         // Streaks of cloud, lit from below near the west, dark against the rest.
         let k = 1.0 / (y + 0.10);
         let streak = fractal(0.35 * to.x * k + 2.0, 1.5 * to.z * k * 0.5 + 3.1 * y, 6, 240);
         let veil = smooth(0.02, 0.5, streak) * smooth(0.03, 0.12, y) * smooth(0.6, 0.25, y);
         mix(
             c,
-            mix(v3(0.011, 0.016, 0.030), v3(0.10, 0.050, 0.040), west.powi(5) * smooth(0.4, 0.1, y)),
+            mix(v3(0.0066, 0.0105, 0.020), v3(0.070, 0.035, 0.027), west.powi(5) * smooth(0.4, 0.1, y)),
             0.55 * veil,
         )
     }
@@ -183,7 +183,7 @@ impl BlueHour {
         }
         let (a, b) = (0.2 + 0.6 * cell(i, j, 251), 0.2 + 0.6 * cell(i, j, 252));
         let r2 = (u - i as f32 - a).powi(2) + (v - j as f32 - b).powi(2);
-        let bright = 0.22 * cell(i, j, 253).powi(5) + 0.02;
+        let bright = 0.16 * cell(i, j, 253).powi(5) + 0.012;
         v3(0.95, 1.0, 1.12) * (bright * smooth(0.10, 0.34, to.y) * (-r2 / 0.0011).exp())
     }
 
@@ -194,7 +194,7 @@ impl BlueHour {
             let along = to.dot(ray.to);
             let h = (to.dot(to) - along * along).max(0.0).sqrt().max(0.04);
             let through = (((t - along) / h).atan() + (along / h).atan()) / h;
-            sum + lamp.power * (0.0011 * through * if lamp.axis == V3::ZERO { 1.0 } else { 0.75 })
+            sum + lamp.power * (0.0010 * through * (-0.22 * h).exp())
         })
     }
 
@@ -209,8 +209,9 @@ impl BlueHour {
 
     fn near(&self, p: V3) -> Near<M> {
         let mut n = Near::new(f32::MAX, M::Snow);
-        if p.y > 1.6 {
-            n.add(p.y - 1.2, M::Snow);
+        let most = if p.x < -3.4 { 1.0 } else { 0.33 };
+        if p.y > most + 0.25 {
+            n.add(p.y - most, M::Snow);
         } else {
             n.add((p.y - Self::ground(p.x, p.z)) * 0.78, M::Snow);
         }
@@ -249,11 +250,11 @@ impl BlueHour {
         let pane = if i.is_some() { slab(u, p.y - MIDDLE, HALF[0], HALF[1], 0.08) } else { 1.0 };
         let side = (q.x + half).abs();
         // Panes lie a little behind the paint, in rubber.
-        let hole = if i.is_some() && q.x < 0.0 { pane.max(side - 0.035) } else { 1.0 };
+        let hole = if i.is_some() && q.x < 0.0 { pane.max(side - 0.018) } else { 1.0 };
         n.add(body.max(-hole), if gap > 0.02 { M::Rubber } else { M::Paint });
         if i.is_some() && q.x < -1.0 {
-            n.add((q.x + half - 0.03).abs().max(pane) * 0.9, M::Pane);
-            n.add((pane.abs() - 0.028).max(side - 0.012), M::Rubber);
+            n.add((q.x + half - coach::SUNK).abs().max(pane) * 0.9, M::Pane);
+            n.add((pane.abs() - 0.028).max(side - 0.004), M::Rubber);
         }
         // Ribs on the roof, snow on top of it, and what hangs below the floor.
         let top = block(v3(q.x, q.y - 3.66, q.z - 0.2), v3(0.98, 0.12, long - 0.4), 0.11);
@@ -266,8 +267,15 @@ impl BlueHour {
         if p.z < FRONT + 1.2 {
             let w = v3(q.x.abs() - 0.6, p.y - 2.46, p.z - FRONT - 0.10);
             n.add(block(w, v3(0.50, 0.46, 0.17), 0.05) * 0.9, M::Cab);
-            let plough = v3(q.x, p.y - 0.02, p.z - FRONT - 0.1 + 0.3 * q.x.abs());
-            n.add(block(plough, v3(1.2, 0.26, 0.16), 0.03) * 0.8, M::Under);
+            let plough = v3(q.x, p.y + 0.08, p.z - FRONT - 0.16 - 0.25 * q.x.abs() - 0.3 * p.y);
+            n.add(
+                (block(plough, v3(1.12, 0.20, 0.10), 0.04) - 0.03 * cloud(p * 4.0, 2, 228)) * 0.7,
+                M::Metal,
+            );
+            n.add(
+                block(v3(q.x.abs() - 0.82, p.y - 0.52, p.z - FRONT + 0.12), v3(0.16, 0.10, 0.16), 0.06),
+                M::Under,
+            );
         }
         for (k, lamp) in self.lamps[5..8].iter().enumerate() {
             let d = p - lamp.at;
@@ -372,8 +380,10 @@ impl BlueHour {
             let d = to.length();
             let way = to / d;
             let cos = ((n.dot(way) + wrap) / (1.0 + wrap)).max(0.0);
-            let light = lamp.power * (cos * lamp.towards(p) / (d * d).max(0.05));
-            if light.luminance() < 0.0004 {
+            let light = lamp.power * (cos * lamp.towards(p) / (d * d).max(0.3));
+            // Too little to be worth a shadow; it fades, so that no rim shows.
+            let light = light * smooth(0.0004, 0.0012, light.luminance());
+            if light.y <= 0.0 {
                 continue;
             }
             // The lamp's own housing must not shade it.
@@ -385,7 +395,16 @@ impl BlueHour {
 
     fn shade(&self, ray: &Ray, t: f32) -> (V3, f32) {
         let p = ray.at(t);
-        let m = self.near(p).m;
+        let mut m = self.near(p).m;
+        // Far away a pane lies less deep than a ray's last step: the plane itself decides there.
+        if matches!(m, M::Paint | M::Rubber) && (p.x - SIDE).abs() < 0.04 {
+            let q = ray.at((SIDE + coach::SUNK - ray.from.x) / ray.to.x);
+            if let (u, Some(_)) = coach::bay(q.z) {
+                if slab(u, q.y - MIDDLE, HALF[0] - 0.03, HALF[1] - 0.03, 0.06) < 0.0 {
+                    m = M::Pane;
+                }
+            }
+        }
         if let M::Bulb(k) = m {
             return (self.lamps[k as usize].face, 0.0);
         }
@@ -428,7 +447,7 @@ impl BlueHour {
             M::Paint => {
                 shine = 0.05 + 0.6 * facing.powi(5);
                 let band = smooth(0.012, 0.0, (p.y - 1.62).abs() - 0.05);
-                let dirt = smooth(1.1, 0.5, p.y + 0.35 * fractal(1.5 * p.z, 2.0 * p.y, 4, 262));
+                let dirt = smooth(1.0, 0.45, p.y + 0.35 * fractal(1.5 * p.z, 2.0 * p.y, 4, 262));
                 let (door, _) = repeat(p.z - (FIRST + 8.0 * PITCH), 9.0 * PITCH);
                 let seam = smooth(0.02, 0.005, (door.abs() - 0.98).abs()).max(smooth(
                     0.02,
@@ -447,7 +466,7 @@ impl BlueHour {
                 shine = 0.25;
                 v3(0.01, 0.01, 0.01)
             }
-            M::Metal | M::Under | M::Roof => v3(0.045, 0.045, 0.047) * (1.0 + 0.4 * cloud(p * 8.0, 2, 264)),
+            M::Metal | M::Under => v3(0.045, 0.045, 0.047) * (1.0 + 0.4 * cloud(p * 8.0, 2, 264)),
             M::Rubber => V3::all(0.02),
             M::Wall => {
                 let (w, i) = repeat(p.y, 0.22);
@@ -525,7 +544,7 @@ impl BlueHour {
         let mut plate = Plate::expose(raster, margin, |x, y| self.look(raster, x, y));
         let w = raster.width as f32;
         let moving = self.windows(&plate, 0.0);
-        let kept = plate.glare(Some(&moving), &[(w * 0.0022, 0.022), (w * 0.010, 0.010), (w * 0.045, 0.006)]);
+        let kept = plate.glare(Some(&moving), &[(w * 0.0022, 0.030), (w * 0.010, 0.013), (w * 0.045, 0.006)]);
         (plate, kept)
     }
 

@@ -65,7 +65,9 @@ pub const LAB: [[f64; 3]; 24] = [
 
 /// CIE 15 L*a*b* to XYZ, white at Y = 1.
 fn lab_to_xyz(lab: [f64; 3], white: [f64; 2]) -> [f64; 3] {
-    let f = |t: f64| if t > 24.0 / 116.0 { t.powi(3) } else { 108.0 / 841.0 * (t - 16.0 / 116.0) };
+    let f = |t: f64| {
+        if t > 24.0 / 116.0 { t.powi(3) } else { 108.0 / 841.0 * (t - 16.0 / 116.0) }
+    };
     let y = (lab[0] + 16.0) / 116.0;
     [
         white[0] / white[1] * f(y + lab[1] / 500.0),

@@ -80,7 +80,7 @@ pub fn march(ray: &Ray, start: f32, limit: f32, field: impl Fn(V3) -> f32) -> Op
     let mut d = 0.0;
     for _ in 0..200 {
         d = field(ray.at(t));
-        if d < 0.0005 * t.max(0.5) {
+        if d < 0.0003 * t.max(0.8) {
             return Some(t);
         }
         t += d;

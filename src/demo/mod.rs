@@ -54,7 +54,7 @@ pub static SCENES: &[Scene] = &[
     },
     Scene {
         name: "blue-hour",
-        doc: "a train with lit windows after sunset: lamps seven stops over grey, shadows six under",
+        doc: "a train with lit windows after sunset: lamps seven stops over grey, shadows five and more under",
         encoding: "v-log",
         frames: 48,
         set: || Set::BlueHour(BlueHour::new()),

@@ -23,7 +23,7 @@ const STATION: [f32; 2] = [5.0, 21.0];
 const CHART_AT: V3 = v3(0.555, 1.235, 2.15);
 const CHART_WIDTH: f32 = 0.30;
 /// The board that carries chart and card is turned towards the sun, radians.
-const BOARD_TURN: f32 = -0.33;
+const BOARD_TURN: f32 = 0.10;
 const BOARD_HALF: V3 = v3(0.262, 0.118, 0.005);
 const NOTICE_AT: V3 = v3(-2.05, 1.52, 7.6);
 const NOTICE_TURN: f32 = 0.10;
@@ -50,6 +50,17 @@ enum M {
     Person(u8, Cloth),
 }
 
+/// A point of a surface, as a ray found it.
+struct Seen {
+    p: V3,
+    n: V3,
+    /// How much of the sun and of the surroundings it sees, 0…1.
+    lit: f32,
+    open: f32,
+    /// The way the ray went.
+    to: V3,
+}
+
 /// The set: everything that stands on and around the platform.
 pub struct Platform {
     pub view: View,
@@ -64,9 +75,9 @@ impl Platform {
         let to_sun = v3(0.78, 0.47, -0.42).unit();
         let raw = Daylight {
             to_sun,
-            sun: v3(1.60, 1.42, 1.17),
-            sky: v3(0.215, 0.285, 0.40),
-            ground: v3(0.20, 0.21, 0.24),
+            sun: v3(1.62, 1.42, 1.14),
+            sky: v3(0.175, 0.225, 0.300),
+            ground: v3(0.19, 0.20, 0.235),
         };
         Self {
             view: View::new(v3(0.0, 1.66, 0.0), -3.5, -1.2, 52.0),
@@ -349,12 +360,14 @@ impl Platform {
         let c = [i as f32 * CELL, j as f32 * CELL];
         let wood = plane(0.09 * c[0] + 3.0, 0.045 * c[1], 17) + 0.012 * (c[0] - 12.0).max(0.0);
         let allowed = c[0] > 12.6 || (c[0] < -6.5 && c[1] > 26.0);
-        if !allowed || wood < 0.42 {
+        // One stands where its shadow falls across the platform.
+        let alone = i == 3 && j == 0;
+        if !(alone || allowed && wood >= 0.42) {
             n.add(border, M::Fir);
             return;
         }
         let h = |k| cell(i.wrapping_mul(7).wrapping_add(k), j, 18);
-        let tall = 4.5 + 6.5 * h(1);
+        let tall = if alone { 10.5 } else { 4.5 + 6.5 * h(1) };
         let wide = 0.155 * tall * (0.8 + 0.4 * h(2));
         let base = Self::ground(c[0], c[1]);
         let q = v3(x - 1.6 * (h(3) - 0.5), p.y - base, z - 1.6 * (h(4) - 0.5));
@@ -401,13 +414,14 @@ impl Platform {
         };
         let open = field::openness(off, n, 1.6, map);
         match m {
-            M::Snow => self.snow(p, n, t, lit, open, ray.to),
+            M::Snow => self.snow(&Seen { p, n, lit, open, to: ray.to }, t),
             M::Glass => self.glass(p, n, lit, ray),
-            _ => self.solid(m, p, n, t, lit, open, ray.to),
+            _ => self.solid(m, &Seen { p, n, lit, open, to: ray.to }),
         }
     }
 
-    fn snow(&self, p: V3, n: V3, t: f32, lit: f32, open: f32, to: V3) -> V3 {
+    fn snow(&self, seen: &Seen, t: f32) -> V3 {
+        let Seen { p, n, lit, open, to } = *seen;
         let n = snow::grained(p, n, t);
         // Light goes a little way through snow, which softens the turn into shade.
         let ndl = n.dot(self.day.to_sun);
@@ -466,12 +480,10 @@ impl Platform {
         (c * (0.3 + 0.7 * groove), groove)
     }
 
-    #[allow(clippy::too_many_arguments)]
-    fn solid(&self, m: M, p: V3, n: V3, t: f32, lit: f32, open: f32, to: V3) -> V3 {
-        let mut n = n;
+    fn solid(&self, m: M, seen: &Seen) -> V3 {
+        let Seen { p, mut n, lit, mut open, to } = *seen;
         let mut gloss = 0.0;
         let mut tight = 20.0;
-        let mut open = open;
         let albedo = match m {
             M::Wall => {
                 let (c, groove) = Self::boards(p.z, p.y, 0.17, 100);
@@ -556,7 +568,6 @@ impl Platform {
             // Fibres that catch light along the outline.
             light += albedo * self.day.on(self.day.to_sun, lit, open) * (0.5 * facing.powi(3));
         }
-        let _ = t;
         light
     }
 

@@ -5,6 +5,9 @@ use super::vector::{V3, smooth, v3};
 
 /// Footprints of three people along x = 0: 1 deep in a clear print, a little below 0 on its rim.
 pub fn prints(x: f32, z: f32) -> f32 {
+    if x.abs() > 2.2 {
+        return 0.0;
+    }
     let mut depth = 0.0;
     for (lane, side) in [(0, -0.35f32), (1, 0.22), (2, 0.95)] {
         let (u, i) = repeat(z + 0.2 * lane as f32, 0.58);

@@ -83,9 +83,9 @@ impl Assembly {
 }
 
 fn main_text(structure: &Structure) -> String {
-    let mut fields = String::from("    head: Head,\n");
+    let mut fields = String::from("    @align(16) head: Head,\n");
     for (i, kind) in structure.stages.iter().enumerate() {
-        fields += &format!("    s{i}: {},\n", kind.declaration().struct_name);
+        fields += &format!("    @align(16) s{i}: {},\n", kind.declaration().struct_name);
     }
     let mut body = String::new();
     if structure.graded {
@@ -115,7 +115,7 @@ fn main_text(structure: &Structure) -> String {
     }
     body += "    v = curve_encode(p.head.encode, v);\n";
     let codes = "    var codes: vec3<f32>;\n    for (var c = 0u; c < 3u; c++) {\n        \
-                 let noise = dither_noise(id.x, id.y, c, p.head.frame) * p.head.dither;\n        \
+                 let noise = dither_noise(id.x, id.y, c, p.head.unpack.frame) * p.head.dither;\n        \
                  codes[c] = quantise(v[c], p.head.code_max, noise);\n    }\n";
     let (format, store) = match structure.target {
         Target::Float => ("rgba32float", "    textureStore(target_picture, at, vec4(v, 1.0));\n".to_owned()),
@@ -133,7 +133,7 @@ fn main_text(structure: &Structure) -> String {
     let (wx, wy) = WORKGROUP;
     format!(
         "struct Parameters {{\n{fields}}}\n\n\
-         @group(0) @binding(3) var<storage, read> p: Parameters;\n\
+         @group(0) @binding(3) var<uniform> p: Parameters;\n\
          @group(0) @binding(4) var target_picture: texture_storage_2d<{format}, write>;\n\n\
          @compute @workgroup_size({wx}, {wy})\n\
          fn main(@builtin(global_invocation_id) id: vec3<u32>) {{\n    \

@@ -135,7 +135,7 @@ impl Shared {
             label: None,
             // More than any chain takes, and zero: every strength is 0.
             size: 65536,
-            usage: wgpu::BufferUsages::STORAGE,
+            usage: wgpu::BufferUsages::UNIFORM,
             mapped_at_creation: false,
         });
         let view = |t: &wgpu::Texture| t.create_view(&Default::default());
@@ -183,7 +183,7 @@ fn build(device: &wgpu::Device, assembly: &Assembly, target: Target) -> Result<P
                 binding: 3,
                 visibility: wgpu::ShaderStages::COMPUTE,
                 ty: wgpu::BindingType::Buffer {
-                    ty: wgpu::BufferBindingType::Storage { read_only: true },
+                    ty: wgpu::BufferBindingType::Uniform,
                     has_dynamic_offset: false,
                     min_binding_size: None,
                 },

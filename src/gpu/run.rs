@@ -180,7 +180,7 @@ impl Gpu {
         let buffer = self.device.create_buffer(&wgpu::BufferDescriptor {
             label: Some("numbers"),
             size: bytes.len() as u64,
-            usage: wgpu::BufferUsages::STORAGE | wgpu::BufferUsages::COPY_DST,
+            usage: wgpu::BufferUsages::UNIFORM | wgpu::BufferUsages::COPY_DST,
             mapped_at_creation: false,
         });
         self.queue.write_buffer(&buffer, 0, bytes);

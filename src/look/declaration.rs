@@ -152,7 +152,7 @@ pub const fn strength(max: f64) -> Parameter {
 /// Everything there is to know about a stage.
 ///
 /// A stage instance's numbers are a flat slice: its parameters in order, then what `prepare` derived from
-/// them. The storage buffer holds its effective strength first, then that slice.
+/// them. The uniform buffer holds its effective strength first, then that slice.
 #[derive(Debug)]
 pub struct Declaration {
     /// What files and addresses call it.
@@ -208,7 +208,7 @@ impl Declaration {
         all
     }
 
-    /// Numbers a stage instance takes in the storage buffer.
+    /// Numbers a stage instance takes in the uniform buffer, filling aside.
     pub fn storage_len(&self) -> usize {
         1 + self.parameters.len() + self.derived.len()
     }

@@ -44,54 +44,68 @@ impl Structure {
     }
 }
 
-/// The storage buffer's contents: a head that is the same for every structure, then the stages.
+/// The uniform buffer's contents: a head that is the same for every structure, then the stages.
 ///
 /// `Head` in `shaders/pass/head.wgsl` names the same numbers in the same order; a test compares the two.
+/// A uniform buffer, because software GPUs read a storage buffer lane by lane.
 pub struct Layout;
 
 impl Layout {
     /// Numbers in the head.
-    pub const HEAD: usize = 18 + 12 + 9 + 4 + 5 + 9 + 12 + 3;
+    pub const HEAD: usize = 20 + 12 + 12 + 4 + 8 + 12 + 12 + 4;
 
     /// Writes a recipe's numbers for a frame's format. `depth` is the bits of integer targets (0 for
     /// [`Target::Float`]); `dither` adds triangular noise before they are rounded.
     pub fn write(recipe: &Recipe, format: &Format, depth: u32, dither: bool) -> Vec<f32> {
         let mut out = Vec::with_capacity(Self::HEAD + 64);
         let u = Unpack::<f32>::of(format);
+        push_matrix(&mut out, u.matrix, u.offset);
+        out.extend(u.chroma_scale);
+        out.extend(u.chroma_start);
         out.push(match format.sample {
             Sample::U8 | Sample::U16 => 0.0,
             Sample::F16 => 1.0,
             Sample::F32 => 2.0,
         });
-        out.extend(u.chroma_scale);
-        out.extend(u.chroma_start);
-        out.extend(u.matrix);
-        out.extend(u.offset);
         // The frame number keeps its bits.
         out.push(f32::from_bits(recipe.frame));
+        align(&mut out);
 
         push_curve(&mut out, recipe.decode.encoding.curve.values());
-        out.extend(recipe.decode.encoding.to_acescg().rows::<f32>());
+        push_matrix(&mut out, recipe.decode.encoding.to_acescg().rows(), [0.0; 3]);
 
         let balance = recipe.balance.unwrap_or_default().prepared::<f32>();
-        out.push(balance.gain);
         out.extend(balance.offset);
+        out.push(balance.gain);
 
         let (tone, matrix, curve) = tail_values::<f32>(&recipe.tail);
         out.extend([tone.m_2, tone.s_2, tone.g, tone.t_1, tone.peak]);
-        out.extend(matrix.rows::<f32>());
+        align(&mut out);
+        push_matrix(&mut out, matrix.rows(), [0.0; 3]);
         push_curve(&mut out, curve);
 
         out.push(if depth == 0 { 1.0 } else { ((1u32 << depth) - 1) as f32 });
         out.push(if dither { 1.0 } else { 0.0 });
-        out.push(0.0);
+        align(&mut out);
         debug_assert_eq!(out.len(), Self::HEAD);
 
         for stage in &recipe.stages {
             out.push(stage.strength as f32);
             out.extend(stage.values.iter().map(|&v| v as f32));
+            align(&mut out);
         }
         out
+    }
+}
+
+/// Fills up to the 16 bytes at which the next structure begins.
+fn align(out: &mut Vec<f32>) {
+    out.resize(out.len().next_multiple_of(4), 0.0);
+}
+
+fn push_matrix(out: &mut Vec<f32>, m: [f32; 9], add: [f32; 3]) {
+    for r in 0..3 {
+        out.extend([m[3 * r], m[3 * r + 1], m[3 * r + 2], add[r]]);
     }
 }
 
