@@ -15,50 +15,28 @@ struct Curve {
     k10: f32,
 }
 
+// Families share one logarithm and one power of two: software GPUs run every branch of a switch.
+
 fn curve_decode_one(c: Curve, y: f32) -> f32 {
-    switch u32(c.family) {
-        case 1u: {
-            if y < c.k5 {
-                return min((y - c.k7) * c.k10, 65504.0);
-            }
-            return min((exp_2((y - c.k3) * c.k9) - c.k1) * c.k8, 65504.0);
-        }
-        case 2u: {
-            return power(y, c.k0);
-        }
-        case 3u: {
-            if y < c.k5 {
-                return y * c.k8;
-            }
-            return power((y + c.k2) * c.k7, c.k0);
-        }
-        default: {
-            return y;
-        }
-    }
+    let is_log = c.family == 1.0;
+    let base = select(y, (y + c.k2) * c.k7, c.family == 3.0);
+    let e = exp_2(select(c.k0 * log_2(base), (y - c.k3) * c.k9, is_log));
+    let curved = select(select(0.0, e, base > 0.0), min((e - c.k1) * c.k8, 65504.0), is_log);
+    let straight = select(y * c.k8, min((y - c.k7) * c.k10, 65504.0), is_log);
+    let light = select(curved, straight, c.family != 2.0 && y < c.k5);
+    return select(light, y, c.family == 0.0);
 }
 
 fn curve_encode_one(c: Curve, x: f32) -> f32 {
-    switch u32(c.family) {
-        case 1u: {
-            if x < c.k4 {
-                return c.k6 * x + c.k7;
-            }
-            return c.k2 * log_2(c.k0 * x + c.k1) + c.k3;
-        }
-        case 2u: {
-            return power(x, c.k1);
-        }
-        case 3u: {
-            if x < c.k4 {
-                return x * c.k3;
-            }
-            return c.k6 * power(x, c.k1) - c.k2;
-        }
-        default: {
-            return x;
-        }
-    }
+    let is_log = c.family == 1.0;
+    let base = select(x, c.k0 * x + c.k1, is_log);
+    let l = log_2(base);
+    let raised = select(0.0, exp_2(c.k1 * l), base > 0.0);
+    let power_curve = select(raised, c.k6 * raised - c.k2, c.family == 3.0);
+    let curved = select(power_curve, c.k2 * l + c.k3, is_log);
+    let straight = select(x * c.k3, c.k6 * x + c.k7, is_log);
+    let signal = select(curved, straight, c.family != 2.0 && x < c.k4);
+    return select(signal, x, c.family == 0.0);
 }
 
 fn curve_decode(c: Curve, v: vec3<f32>) -> vec3<f32> {

@@ -7,19 +7,21 @@ fn hash(value: u32) -> u32 {
     return h ^ (h >> 16u);
 }
 
-fn dither_noise(x: u32, y: u32, channel: u32, frame: u32) -> f32 {
-    let seed = hash(x ^ hash(y ^ hash(frame * 3u + channel)));
-    let a = seed >> 8u;
-    let b = hash(seed) >> 8u;
-    return (f32(a) - f32(b)) * 5.9604644775390625e-8;
+fn dither_noise(x: u32, y: u32, frame: u32) -> vec3<f32> {
+    let pixel = hash(x ^ hash(y ^ hash(frame)));
+    let drawn = vec3(hash(pixel), hash(pixel + 1u), hash(pixel + 2u));
+    return (vec3<f32>(drawn >> vec3(16u)) - vec3<f32>(drawn & vec3(0xffffu))) * 1.52587890625e-5;
 }
 
-fn quantise(signal: f32, limit: f32, noise: f32) -> f32 {
-    if signal <= 0.0 {
-        return 0.0;
-    }
-    if signal >= 1.0 {
-        return limit;
-    }
-    return clamp(floor(signal * limit + 0.5 + noise), 0.0, limit);
+fn quantise_one(signal: f32, limit: f32, noise: f32) -> f32 {
+    let code = clamp(floor(signal * limit + 0.5 + noise), 0.0, limit);
+    return select(select(code, limit, signal >= 1.0), 0.0, signal <= 0.0);
+}
+
+fn quantise(v: vec3<f32>, limit: f32, noise: vec3<f32>) -> vec3<f32> {
+    return vec3(
+        quantise_one(v.x, limit, noise.x),
+        quantise_one(v.y, limit, noise.y),
+        quantise_one(v.z, limit, noise.z),
+    );
 }

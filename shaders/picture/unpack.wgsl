@@ -46,33 +46,31 @@ fn sample_value(u: Unpack, bits: u32) -> f32 {
     }
 }
 
-fn chroma_at(u: Unpack, x: i32, y: i32) -> vec2<f32> {
-    let at = vec2(
-        sample_value(u, textureLoad(plane_1, vec2(x, y), 0).x),
-        sample_value(u, textureLoad(plane_2, vec2(x, y), 0).x),
+fn chroma_sample(u: Unpack, at: vec2<i32>) -> vec2<f32> {
+    return vec2(
+        sample_value(u, textureLoad(plane_1, at, 0).x),
+        sample_value(u, textureLoad(plane_2, at, 0).x),
     );
-    return at;
 }
 
 fn unpack(u: Unpack, at: vec2<i32>) -> vec3<f32> {
     let first = sample_value(u, textureLoad(plane_0, at, 0).x);
-    var chroma: vec2<f32>;
-    if all(u.chroma_scale == vec2(1.0)) {
-        chroma = chroma_at(u, at.x, at.y);
-    } else {
-        let size = vec2<i32>(textureDimensions(plane_1));
-        let c = (vec2<f32>(at) - u.chroma_start) * u.chroma_scale;
-        let low = floor(c);
-        let t = c - low;
-        let p0 = clamp(vec2<i32>(low), vec2(0), size - 1);
-        let p1 = clamp(vec2<i32>(low) + 1, vec2(0), size - 1);
-        let a = chroma_at(u, p0.x, p0.y);
-        let b = chroma_at(u, p1.x, p0.y);
-        let d = chroma_at(u, p0.x, p1.y);
-        let e = chroma_at(u, p1.x, p1.y);
-        let upper = a + (b - a) * t.x;
-        let lower = d + (e - d) * t.x;
-        chroma = upper + (lower - upper) * t.y;
+    let size = vec2<i32>(textureDimensions(plane_1));
+    let c = (vec2<f32>(at) - u.chroma_start) * u.chroma_scale;
+    let low = floor(c);
+    let t = c - low;
+    var chroma = vec2(0.0);
+    // A loop, since software GPUs run both sides of a branch but not the rounds of a loop that is over:
+    // one sample for full-size chroma, two for half width, four for half of both.
+    let columns = select(2, 1, u.chroma_scale.x == 1.0);
+    let rows = select(2, 1, u.chroma_scale.y == 1.0);
+    for (var row = 0; row < rows; row++) {
+        let down = select(t.y, 1.0 - t.y, row == 0);
+        for (var column = 0; column < columns; column++) {
+            let weight = select(t.x, 1.0 - t.x, column == 0) * down;
+            let place = clamp(vec2<i32>(low) + vec2(column, row), vec2(0), size - 1);
+            chroma += weight * chroma_sample(u, place);
+        }
     }
     let v = transform_and_add(u.matrix, vec3(first, chroma.x, chroma.y));
     return vec3(clean(v.x), clean(v.y), clean(v.z));

@@ -31,12 +31,13 @@ impl Bench {
         }
         let rows =
             gpu::bench(&gpu, &self.sizes, self.rounds as usize, &|what| eprintln!("measuring {what} …"))?;
+        let clock = if gpu::is_software(&gpu) { "wall" } else { "GPU timestamps" };
         if self.json {
-            let report = serde_json::json!({ "adapter": gpu.name(), "rounds": self.rounds, "passes": rows });
+            let report = serde_json::json!({ "adapter": gpu.name(), "clock": clock, "rounds": self.rounds, "passes": rows });
             println!("{}", serde_json::to_string_pretty(&report)?);
             return Ok(ExitCode::SUCCESS);
         }
-        println!("{}; medians of {}", gpu.name(), self.rounds);
+        println!("{}; medians of {}, by {clock}", gpu.name(), self.rounds);
         for r in rows {
             println!(
                 "{:>5}×{:<5} {:36} {:9.3} ms  (10 %: {:.3}, 90 %: {:.3})  {:6.2} copies",

@@ -114,9 +114,8 @@ fn main_text(structure: &Structure) -> String {
         body += "    v = clamp(v, vec3(0.0), vec3(1.0));\n";
     }
     body += "    v = curve_encode(p.head.encode, v);\n";
-    let codes = "    var codes: vec3<f32>;\n    for (var c = 0u; c < 3u; c++) {\n        \
-                 let noise = dither_noise(id.x, id.y, c, p.head.unpack.frame) * p.head.dither;\n        \
-                 codes[c] = quantise(v[c], p.head.code_max, noise);\n    }\n";
+    let codes = "    let noise = dither_noise(id.x, id.y, p.head.unpack.frame) * p.head.dither;\n    \
+                 let codes = quantise(v, p.head.code_max, noise);\n";
     let (format, store) = match structure.target {
         Target::Float => ("rgba32float", "    textureStore(target_picture, at, vec4(v, 1.0));\n".to_owned()),
         Target::Codes => (

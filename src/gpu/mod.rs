@@ -11,7 +11,7 @@ mod pipelines;
 mod run;
 
 pub use assembly::Assembly;
-pub use bench::{BenchRow, bench};
+pub use bench::{BenchRow, bench, is_software};
 pub use check::{
     Agreement, CheckReport, TOLERANCE, Tolerance, agreement, pad, self_check, settings, vectors,
 };

@@ -10,9 +10,10 @@ fn hash(value: u32) -> u32 {
 
 /// Triangular noise in −1…1 for a pixel, channel and frame. Twin: `dither_noise`.
 pub fn noise(x: u32, y: u32, channel: u32, frame: u32) -> f32 {
-    let seed = hash(x ^ hash(y ^ hash(frame.wrapping_mul(3).wrapping_add(channel))));
-    let (a, b) = (seed >> 8, hash(seed) >> 8);
-    (a as f32 - b as f32) * (1.0 / 16_777_216.0)
+    let pixel = hash(x ^ hash(y ^ hash(frame)));
+    let drawn = hash(pixel.wrapping_add(channel));
+    // The difference of two even draws of 16 bits.
+    ((drawn >> 16) as f32 - (drawn & 0xffff) as f32) * (1.0 / 65_536.0)
 }
 
 /// Signal 0…1 to a code 0…`max`, rounded to the nearest after `noise` codes are added. A signal at or

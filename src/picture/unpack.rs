@@ -72,9 +72,16 @@ impl<T: Real> Unpack<T> {
         let p = &frame.planes[plane];
         let (x0, x1, tx) = place(0, x, p.width);
         let (y0, y1, ty) = place(1, y, p.height);
-        let upper = sample::<T>(frame, plane, x0, y0).toward(sample(frame, plane, x1, y0), tx);
-        let lower = sample::<T>(frame, plane, x0, y1).toward(sample(frame, plane, x1, y1), tx);
-        upper.toward(lower, ty)
+        // Weights of the corners in turn, as the shader sums them.
+        let one = T::of(1.0);
+        let across = [one - tx, tx];
+        let down = [one - ty, ty];
+        let mut sum = T::of(0.0);
+        for (row, weight) in [y0, y1].into_iter().zip(down) {
+            sum = sum + across[0] * weight * sample(frame, plane, x0, row);
+            sum = sum + across[1] * weight * sample(frame, plane, x1, row);
+        }
+        sum
     }
 }
 
