@@ -35,7 +35,13 @@ pub(super) struct Panes {
 
 impl Panes {
     /// Draws all of them; what was asked for is pushed to `inputs`. Returns the area left for the picture.
-    pub fn draw(&mut self, ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) -> egui::Rect {
+    pub fn draw(
+        &mut self,
+        ui: &mut Ui,
+        s: &Snapshot,
+        presentation: (u64, u64),
+        inputs: &mut Vec<Input>,
+    ) -> egui::Rect {
         if self.open {
             // The window is cleared to the panes' grey, so that no pane has to be filled.
             let pane = |panel: egui::Panel| {
@@ -44,7 +50,7 @@ impl Panes {
                     .show_separator_line(false)
             };
             pane(egui::Panel::bottom("transport"))
-                .show(ui, |ui| transport(ui, s, self.note.as_deref(), inputs));
+                .show(ui, |ui| transport(ui, s, presentation, self.note.as_deref(), inputs));
             pane(egui::Panel::bottom("mirror")).show(ui, |ui| mirror(ui, s));
             pane(egui::Panel::left("order").default_size(190.0)).show(ui, |ui| running_order(ui, s, inputs));
             pane(egui::Panel::right("path").default_size(270.0)).show(ui, |ui| {
@@ -270,7 +276,13 @@ fn timecode(s: &Snapshot) -> String {
     Counting::whole(rate.nominal()).text(start + first + s.frame)
 }
 
-fn transport(ui: &mut Ui, s: &Snapshot, note: Option<&str>, inputs: &mut Vec<Input>) {
+fn transport(
+    ui: &mut Ui,
+    s: &Snapshot,
+    presentation: (u64, u64),
+    note: Option<&str>,
+    inputs: &mut Vec<Input>,
+) {
     ui.horizontal(|ui| {
         ui.set_min_height(26.0);
         let play = if s.playing { "stop" } else { "play" };
@@ -312,8 +324,13 @@ fn transport(ui: &mut Ui, s: &Snapshot, note: Option<&str>, inputs: &mut Vec<Inp
             let saved = if s.unsaved { "saving …" } else { "saved" };
             let delay =
                 p.delay.map_or(String::new(), |d| format!("control {:.0} ms  ", d.as_secs_f64() * 1e3));
+            // Finished pictures that a newer one overtook before the client's window showed them.
+            let overtaken = match presentation.1 {
+                0 => String::new(),
+                n => format!("overtaken {n}  "),
+            };
             let text = format!(
-                "{:.0}/{} fps  dropped {}  picture {:.1} ms  {delay}{saved}",
+                "{:.0}/{} fps  dropped {}  {overtaken}picture {:.1} ms  {delay}{saved}",
                 p.rate,
                 crate::show::rate_text(s.show.rate),
                 p.dropped,
