@@ -138,7 +138,7 @@ impl Timing {
             return Err(no_frames(path));
         }
         let all_key = others == 0;
-        let exact_rates = rates.into_iter().filter_map(exact);
+        let mut exact_rates = rates.into_iter().filter_map(exact);
         if stamps.len() < count {
             let rate = exact_rates.next_back();
             return Ok(Self { clock: Clock::Counted, frames: count as u64, rate, uneven: false, all_key });
