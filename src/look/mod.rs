@@ -39,4 +39,5 @@ macro_rules! stages {
 stages! {
     contrast
     split_tone
+    saturation
 }
