@@ -40,4 +40,5 @@ stages! {
     contrast
     split_tone
     saturation
+    crosstalk
 }
