@@ -41,4 +41,5 @@ stages! {
     split_tone
     saturation
     crosstalk
+    monochrome
 }
