@@ -42,4 +42,5 @@ stages! {
     saturation
     crosstalk
     monochrome
+    palette
 }
