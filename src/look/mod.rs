@@ -43,4 +43,5 @@ stages! {
     crosstalk
     monochrome
     palette
+    curves
 }
