@@ -15,7 +15,7 @@ use crate::desk::DeskError;
 use crate::engine::render::{Job, render};
 use crate::gpu::{Gpu, Request};
 use crate::media::{Image, ImageFormat, write_image};
-use crate::show::{Lock, SHOW_FILE, Shot, Show, load, read_look, save};
+use crate::show::{Lock, SHOW_FILE, Shot, Show, load, save, shipped_looks};
 
 /// Make a small invented show and open it.
 ///
@@ -101,8 +101,8 @@ fn make(dir: &Path) -> anyhow::Result<()> {
         let source = Path::new("footage").join(scene.name).join(format!("{}.####.dpx", scene.name));
         show.shots.push(Shot::new(scene.name, source, 0..scene.frames.into(), camera));
     }
-    let look = include_str!("../../configs/looks/soft-print.toml");
-    show.chain.look = read_look(look, Path::new("configs/looks/soft-print.toml"))?.stages;
+    let look = shipped_looks().iter().find(|l| l.name == "Soft print");
+    show.chain.look = look.context("the demo's look ships with the program")?.stages.clone();
     save(&show, dir)?;
     eprintln!("\n{} is ready", dir.join(SHOW_FILE).display());
     Ok(())
