@@ -7,12 +7,12 @@ use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 use super::look;
 use super::rows::{Touch, row};
 use crate::engine::{Command, Compare, Input, Scope, Snapshot};
-use crate::look::List;
+use crate::look::{Kind, List, STAGES, Stage};
 use crate::media::Rate;
 use crate::media::timecode::Counting;
 use crate::panel::ControlState;
 use crate::picture::BALANCE;
-use crate::show::{Change, LOOK_STRENGTH, Output};
+use crate::show::{Change, LOOK_STRENGTH, Output, shipped_looks};
 
 /// Control number of the mouse on the desk.
 const MOUSE: u32 = 2;
@@ -35,7 +35,13 @@ pub(super) struct Panes {
 
 impl Panes {
     /// Draws all of them; what was asked for is pushed to `inputs`. Returns the area left for the picture.
-    pub fn draw(&mut self, ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) -> egui::Rect {
+    pub fn draw(
+        &mut self,
+        ui: &mut Ui,
+        s: &Snapshot,
+        presentation: (u64, u64),
+        inputs: &mut Vec<Input>,
+    ) -> egui::Rect {
         if self.open {
             // The window is cleared to the panes' grey, so that no pane has to be filled.
             let pane = |panel: egui::Panel| {
@@ -44,7 +50,7 @@ impl Panes {
                     .show_separator_line(false)
             };
             pane(egui::Panel::bottom("transport"))
-                .show(ui, |ui| transport(ui, s, self.note.as_deref(), inputs));
+                .show(ui, |ui| transport(ui, s, presentation, self.note.as_deref(), inputs));
             pane(egui::Panel::bottom("mirror")).show(ui, |ui| mirror(ui, s));
             pane(egui::Panel::left("order").default_size(190.0)).show(ui, |ui| running_order(ui, s, inputs));
             pane(egui::Panel::right("path").default_size(270.0)).show(ui, |ui| {
@@ -98,9 +104,6 @@ impl Panes {
         }
         for list in List::ALL {
             let stages = s.show.chain.list(list);
-            if list != List::Look && stages.is_empty() {
-                continue;
-            }
             station(ui, list.key(), if stages.is_empty() { "no stage" } else { "" });
             if list == List::Look && !stages.is_empty() {
                 let strength = s.show.chain.look_strength;
@@ -114,36 +117,14 @@ impl Panes {
                 );
             }
             for (at, stage) in stages.iter().enumerate() {
-                let d = stage.declaration();
-                ui.add_space(2.0);
-                ui.horizontal(|ui| {
-                    let mut on = stage.on;
-                    if ui.checkbox(&mut on, words(d.key)).on_hover_text(d.doc.trim()).changed() {
-                        let change = Change::SetStageOn { list, at, on };
-                        inputs.push(Input::Change { change, control: MOUSE });
-                    }
-                });
-                let base = format!("{}/{}", list.key(), at + 1);
-                self.parameter(
-                    ui,
-                    format!("{base}/strength"),
-                    &d.strength,
-                    "strength",
-                    stage.strength,
-                    inputs,
-                );
-                for (parameter, value) in d.parameters.iter().zip(&stage.values) {
-                    let label = words(parameter.key);
-                    self.parameter(
-                        ui,
-                        format!("{base}/{}", parameter.key),
-                        parameter,
-                        &label,
-                        *value,
-                        inputs,
-                    );
-                }
+                self.stage(ui, list, at, stage, stages.len(), inputs);
             }
+            ui.horizontal(|ui| {
+                add_stage(ui, list, stages.len(), inputs);
+                if list == List::Look {
+                    try_look(ui, inputs);
+                }
+            });
         }
         station(ui, "output transform", s.show.transform.id());
         let display = |o| s.show.outputs.get(o).id;
@@ -158,6 +139,45 @@ impl Panes {
         );
         ui.add_space(6.0);
         ui.label(RichText::new(&self.device).size(11.0).color(look::QUIET));
+    }
+
+    /// A stage: its switch, its place in the list, its strength and parameters.
+    fn stage(
+        &mut self,
+        ui: &mut Ui,
+        list: List,
+        at: usize,
+        stage: &Stage,
+        count: usize,
+        inputs: &mut Vec<Input>,
+    ) {
+        let d = stage.declaration();
+        let mut ask = |change| inputs.push(Input::Change { change, control: MOUSE });
+        ui.add_space(2.0);
+        ui.horizontal(|ui| {
+            let mut on = stage.on;
+            if ui.checkbox(&mut on, words(d.key)).on_hover_text(d.doc.trim()).changed() {
+                ask(Change::SetStageOn { list, at, on });
+            }
+            ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+                let small = |text: &str| egui::Button::new(RichText::new(text).size(11.0)).small();
+                if ui.add(small("take out")).clicked() {
+                    ask(Change::RemoveStage { list, at });
+                }
+                if at + 1 < count && ui.add(small("later")).on_hover_text("after the next stage").clicked() {
+                    ask(Change::MoveStage { list, from: at, to: at + 1 });
+                }
+                if at > 0 && ui.add(small("sooner")).on_hover_text("before the stage above").clicked() {
+                    ask(Change::MoveStage { list, from: at, to: at - 1 });
+                }
+            });
+        });
+        let base = format!("{}/{}", list.key(), at + 1);
+        self.parameter(ui, format!("{base}/strength"), &d.strength, "strength", stage.strength, inputs);
+        for (parameter, value) in d.parameters.iter().zip(&stage.values) {
+            let label = words(parameter.key);
+            self.parameter(ui, format!("{base}/{}", parameter.key), parameter, &label, *value, inputs);
+        }
     }
 
     fn parameter(
@@ -192,6 +212,32 @@ impl Panes {
         let to = at.map_or(0, |at| at.saturating_add_signed(by as isize).min(last));
         self.in_hand = self.addresses[to].clone();
     }
+}
+
+fn add_stage(ui: &mut Ui, list: List, at: usize, inputs: &mut Vec<Input>) {
+    ui.menu_button(RichText::new("put in a stage").size(11.0), |ui| {
+        for kind in (0..STAGES.len()).map(Kind) {
+            let d = kind.declaration();
+            if ui.button(words(d.key)).on_hover_text(d.doc.trim()).clicked() {
+                let change = Change::AddStage { list, at, stage: Stage::new(kind) };
+                inputs.push(Input::Change { change, control: MOUSE });
+                ui.close();
+            }
+        }
+    });
+}
+
+/// The looks that ship; trying one leaves `before` and `finish` alone, and undo brings the old one back.
+fn try_look(ui: &mut Ui, inputs: &mut Vec<Input>) {
+    ui.menu_button(RichText::new("try a look").size(11.0), |ui| {
+        for look in shipped_looks() {
+            if ui.button(&look.name).on_hover_text(&look.note).clicked() {
+                let change = Change::ReplaceLook { stages: look.stages.clone(), strength: 1.0 };
+                inputs.push(Input::Change { change, control: MOUSE });
+                ui.close();
+            }
+        }
+    });
 }
 
 /// "offset-r" as a person reads it.
@@ -270,7 +316,13 @@ fn timecode(s: &Snapshot) -> String {
     Counting::whole(rate.nominal()).text(start + first + s.frame)
 }
 
-fn transport(ui: &mut Ui, s: &Snapshot, note: Option<&str>, inputs: &mut Vec<Input>) {
+fn transport(
+    ui: &mut Ui,
+    s: &Snapshot,
+    presentation: (u64, u64),
+    note: Option<&str>,
+    inputs: &mut Vec<Input>,
+) {
     ui.horizontal(|ui| {
         ui.set_min_height(26.0);
         let play = if s.playing { "stop" } else { "play" };
@@ -312,8 +364,13 @@ fn transport(ui: &mut Ui, s: &Snapshot, note: Option<&str>, inputs: &mut Vec<Inp
             let saved = if s.unsaved { "saving …" } else { "saved" };
             let delay =
                 p.delay.map_or(String::new(), |d| format!("control {:.0} ms  ", d.as_secs_f64() * 1e3));
+            // Finished pictures that a newer one overtook before the client's window showed them.
+            let overtaken = match presentation.1 {
+                0 => String::new(),
+                n => format!("overtaken {n}  "),
+            };
             let text = format!(
-                "{:.0}/{} fps  dropped {}  picture {:.1} ms  {delay}{saved}",
+                "{:.0}/{} fps  dropped {}  {overtaken}picture {:.1} ms  {delay}{saved}",
                 p.rate,
                 crate::show::rate_text(s.show.rate),
                 p.dropped,
