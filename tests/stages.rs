@@ -2,10 +2,12 @@
 
 use greyhold::colour::{
     AP1, Adaptation, BT709, GREY, GREY_ACESCCT, LUMA_709, POINT_ACESCCT, STOP_ACESCCT, acescct_decode,
-    acescct_encode, conversion,
+    acescct_encode, conversion, encoding,
 };
 use greyhold::gpu::vectors;
-use greyhold::look::{Declaration, Domain, Reach, STAGES, stage};
+use greyhold::look::{Chain, Declaration, Domain, Reach, STAGES, stage};
+use greyhold::picture::{Balance, Recipe, Tail, cpu::Grader};
+use greyhold::show::{Look, shipped_looks};
 
 /// The stages whose defaults leave everything as it is.
 const SILENT: &[&str] = &["saturation", "crosstalk", "monochrome", "palette", "curves"];
@@ -136,10 +138,10 @@ fn angle([cb, cr]: [f64; 2]) -> f64 {
 }
 
 /// Determinant of the derivative at `v`.
-fn determinant(f: &Set, v: [f64; 3]) -> f64 {
+fn determinant(f: &dyn Fn([f64; 3]) -> [f64; 3], v: [f64; 3]) -> f64 {
     let h = 1e-6;
     let column = |c: usize| {
-        let shifted = |by: f64| f.at(std::array::from_fn(|i| if i == c { v[i] + by } else { v[i] }));
+        let shifted = |by: f64| f(std::array::from_fn(|i| if i == c { v[i] + by } else { v[i] }));
         let (a, b) = (shifted(h), shifted(-h));
         std::array::from_fn::<f64, 3, _>(|i| (a[i] - b[i]) / (2.0 * h))
     };
@@ -332,7 +334,7 @@ fn saturation_does_not_fold() {
             ],
         );
         let v = std::array::from_fn(|_| random.within(0.05, 0.85));
-        assert!(determinant(&set, v) > 0.005, "{:?} at {v:?}", set.values);
+        assert!(determinant(&|x| set.at(x), v) > 0.005, "{:?} at {v:?}", set.values);
     }
 }
 
@@ -380,7 +382,7 @@ fn crosstalk_cannot_fold() {
         let det = m[0][0] * minor(1, 2) - m[0][1] * minor(0, 2) + m[0][2] * minor(0, 1);
         assert!(det > 0.009, "{a:?}: {det}");
         let set = Set::new("crosstalk", &std::array::from_fn::<_, 6, _>(|i| (COUPLINGS[i], a[i])));
-        assert!((determinant(&set, [0.5, 0.3, 0.4]) - det).abs() < 1e-7);
+        assert!((determinant(&|x| set.at(x), [0.5, 0.3, 0.4]) - det).abs() < 1e-7);
     }
 }
 
@@ -590,9 +592,8 @@ fn moderate_palettes_do_not_fold() {
         let set = palette_at(&mut random, 15.0, (0.6, 1.6));
         let radius = STOP_ACESCCT * 2f64.powf(random.within(-5.0, 2.3));
         let v = of_chroma(random.within(0.2, 0.7), on_ring(random.within(0.0, 360.0), radius));
-        least = least.min(determinant(&set, v));
+        least = least.min(determinant(&|x| set.at(x), v));
     }
-    println!("least determinant {least}");
     assert!(least > 0.02, "{least}");
 }
 
@@ -676,5 +677,58 @@ fn a_channels_curve_follows_the_master() {
     for i in 0..60 {
         let v = [f64::from(i) * 0.02; 3];
         assert!(close(both.at(v), red.at(master.at(v)), 1e-12));
+    }
+}
+
+// The looks that come along, by the limits of a sound look (common practice, this project's own).
+
+fn graded(look: &Look, strength: f64) -> Grader<f64> {
+    let acescct = encoding("acescct").unwrap();
+    let chain = Chain { look: look.stages.clone(), look_strength: strength, ..Default::default() };
+    Grader::new(&Recipe::graded(acescct, Balance::default(), &chain, Tail::Encoding(acescct)))
+}
+
+/// Grey within a printer point; on neutrals the slope of the ACEScct signal, luma over grey, never at 0 nor over 1.55
+/// within four stops, and 0.8 to 1.55 at grey.
+#[test]
+fn the_looks_that_come_along_hold_grey_and_their_slope() {
+    assert!(shipped_looks().len() >= 5);
+    for look in shipped_looks() {
+        let grader = graded(look, 1.0);
+        let neutral = |stops: f64| grader.pixel([GREY_ACESCCT + stops * STOP_ACESCCT; 3]);
+        let shift = (luminance(neutral(0.0)) / GREY).log2();
+        assert!(shift.abs() <= 1.0 / 12.0, "{}: {shift}", look.name);
+        let slope =
+            |stops: f64| (luma(neutral(stops + 0.05)) - luma(neutral(stops - 0.05))) / (0.1 * STOP_ACESCCT);
+        assert!((0.8..=1.55).contains(&slope(0.0)), "{}: {}", look.name, slope(0.0));
+        for tenths in -40..=40 {
+            let at = slope(f64::from(tenths) / 10.0);
+            assert!(at > 0.0 && at <= 1.55, "{}: slope {at} at {tenths} tenths of a stop", look.name);
+        }
+    }
+}
+
+/// No colour from black to six stops over grey changes its orientation, at any strength. A monochrome look has none.
+#[test]
+fn the_looks_that_come_along_do_not_fold() {
+    for look in shipped_looks() {
+        let silver = look.stages.iter().any(|s| s.declaration().key == "monochrome");
+        for strength in [0.25, 0.5, 0.75, 1.0] {
+            let grader = graded(look, strength);
+            let mut random = Random(9);
+            let mut least = f64::INFINITY;
+            for _ in 0..3000 {
+                let v = std::array::from_fn(|_| random.within(0.0729, GREY_ACESCCT + 6.0 * STOP_ACESCCT));
+                least = least.min(determinant(&|x| grader.pixel(x), v));
+            }
+            if silver && strength == 1.0 {
+                assert!(least.abs() < 1e-6, "{}: {least}", look.name);
+            } else if silver {
+                // Mixed in light, a dark channel is all but lost in the silver; it is not turned around.
+                assert!(least > -1e-9, "{} at {strength}: {least}", look.name);
+            } else {
+                assert!(least > 1e-3, "{} at {strength}: {least}", look.name);
+            }
+        }
     }
 }
