@@ -2,5 +2,5 @@
 
 fn monochrome(p: Monochrome, v: vec3<f32>) -> vec3<f32> {
     let silver = v.x * p.weight_r + v.y * p.weight_g + v.z * p.weight_b;
-    return v + (silver - v) * p.amount;
+    return v * (1.0 - p.amount) + silver * p.amount;
 }

@@ -12,6 +12,6 @@ fn saturation(p: Saturation, v: vec3<f32>) -> vec3<f32> {
     let gain = p.rise / (1.0 + p.spare * squared);
     let after = before + before * gain;
     let deeper = p.depth_after * (after * after / (after + SATURATION_EASE))
-        - p.depth_before * (squared / (before + SATURATION_EASE));
+        - p.depth_before * (before * before / (before + SATURATION_EASE));
     return v + (c * gain - deeper);
 }

@@ -52,5 +52,6 @@ fn prepare(p: &Monochrome<f64>) -> [f64; 3] {
 
 fn apply<T: Real>(p: &Monochrome<T>, rgb: [T; 3]) -> [T; 3] {
     let silver = rgb[0] * p.weight_r + rgb[1] * p.weight_g + rgb[2] * p.weight_b;
-    rgb.map(|v| v.toward(silver, p.amount))
+    // The amount 1 gives three channels with the same bits.
+    rgb.map(|v| v * (T::of(1.0) - p.amount) + silver * p.amount)
 }

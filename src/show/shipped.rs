@@ -15,6 +15,9 @@ macro_rules! shipped {
 
 shipped! {
     "cool-shadow"
+    "cross-processed"
+    "low-contrast-print"
+    "panchromatic"
     "soft-print"
 }
 
