@@ -11,7 +11,7 @@ use crate::look::List;
 use crate::media::Rate;
 use crate::media::timecode::Counting;
 use crate::panel::ControlState;
-use crate::picture::BALANCE;
+use crate::picture::{BALANCE, BalanceField};
 use crate::show::{Change, LOOK_STRENGTH, Output};
 
 /// Control number of the mouse on the desk.
@@ -234,9 +234,12 @@ fn running_order(ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
             } else if response.hovered() {
                 ui.painter().rect_filled(rect, 2.0, egui::Color32::from_gray(36));
             }
-            let exposure = shot.balance.values[0];
-            let balance =
-                if exposure == 0.0 { String::new() } else { format!("  {}", BALANCE[0].show(exposure)) };
+            let exposure = shot.balance.get(BalanceField::Exposure);
+            let balance = if exposure == 0.0 {
+                String::new()
+            } else {
+                format!("  {}", BalanceField::Exposure.parameter().show(exposure))
+            };
             let p = ui.painter().with_clip_rect(rect);
             let left = rect.left() + 10.0;
             let ink = if here { look::BRIGHT } else { look::TEXT };
