@@ -18,7 +18,8 @@ use greyhold::gpu::{
 };
 use greyhold::look::{Kind, STAGES, Stage};
 use greyhold::picture::{
-    Balance, BalanceField, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Structure, Tail, Target, cpu,
+    Balance, BalanceField as F, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Structure, Tail,
+    Target, cpu,
 };
 
 /// A value no recipe makes, put into targets so that a pixel nobody wrote is seen.
@@ -103,10 +104,10 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
         hash: hash_of(&all[0]),
     });
     let points = Balance::default()
-        .with(BalanceField::Exposure, 0.3)
-        .with(BalanceField::OffsetR, 2.0)
-        .with(BalanceField::OffsetG, -1.0)
-        .with(BalanceField::OffsetB, 3.5);
+        .with(F::Exposure, 0.3)
+        .with(F::OffsetR, 2.0)
+        .with(F::OffsetG, -1.0)
+        .with(F::OffsetB, 3.5);
     // Without an output transform nothing bounds light ahead of the matrix.
     let display_light = frame(vectors(2048).into_iter().map(|p| p.map(|v| v.min(0.67))).collect());
     for display in DISPLAYS {
@@ -310,7 +311,7 @@ fn every_pixel_layout_agrees() {
     let chain = vec![Stage::new(greyhold::look::stage("contrast").unwrap())];
     let recipe = Recipe::graded(
         encoding("logc4").unwrap(),
-        Balance { values: [0.5, 1.0, 0.0, -1.0] },
+        Balance::default().with(F::Exposure, 0.5).with(F::OffsetR, 1.0).with(F::OffsetB, -1.0),
         &greyhold::look::Chain { look: chain, ..Default::default() },
         Tail::Display { transform: OUTPUT_TRANSFORMS[0], display: &DISPLAYS[0] },
     );
