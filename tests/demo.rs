@@ -262,9 +262,8 @@ fn pictures() {
             let start = std::time::Instant::now();
             let pixels = prepared.frame(n);
             println!("frame {n} in {:.1?}", start.elapsed());
-            let mut balance = Balance::default();
-            balance.values[BalanceField::Exposure as usize] =
-                if scene.name == "platform" { -2.0 / 3.0 } else { 1.0 };
+            let exposure = if scene.name == "platform" { -2.0 / 3.0 } else { 1.0 };
+            let balance = Balance::default().with(BalanceField::Exposure, exposure);
             let tail = Tail::Display { transform: OutputTransform::Plain, display: display("srgb").unwrap() };
             let recipe = Recipe::graded(encoding("acescg").unwrap(), balance, &Chain::default(), tail);
             let codes = cpu::codes(&recipe, &Frame::from_rgb(w, &pixels).unwrap(), 8, true);

@@ -13,11 +13,13 @@ use greyhold::colour::{
     DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix, encoding,
 };
 use greyhold::gpu::{
-    Agreement, Assembly, Gpu, Request, TOLERANCE, Tolerance, agreement, pad, settings, vectors,
+    Agreement, Assembly, Gpu, OF_PIXEL, Request, TOLERANCE, Tolerance, agreement, balance_settings, pad,
+    settings, vectors,
 };
 use greyhold::look::{Kind, STAGES, Stage};
 use greyhold::picture::{
-    Balance, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Structure, Tail, Target, cpu,
+    Balance, BalanceField as F, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Structure, Tail,
+    Target, cpu,
 };
 
 /// A value no recipe makes, put into targets so that a pixel nobody wrote is seen.
@@ -52,7 +54,6 @@ fn hash_of(recipe: &Recipe) -> u64 {
     hasher.finish()
 }
 
-const OF_PIXEL: Tolerance = Tolerance { of_pixel: true, ..TOLERANCE };
 const SIGNAL: Tolerance = Tolerance { abs: 2e-5, rel: 0.0, of_pixel: false };
 
 /// Noise has colours next to black, where the display's curve is so steep that rounding of light shows in
@@ -94,13 +95,30 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
             });
         }
     }
+    let mut found = Agreement::default();
+    let all = balance_settings(12);
+    for recipe in &all {
+        found = found.and(compare(gpu, recipe, &test_frame, OF_PIXEL));
+    }
+    cases.push(Case {
+        name: "balance".into(),
+        tolerance: OF_PIXEL,
+        reason: "a matrix: a small channel is the difference of large ones",
+        found,
+        hash: hash_of(&all[0]),
+    });
+    let points = Balance::default()
+        .with(F::Exposure, 0.3)
+        .with(F::OffsetR, 2.0)
+        .with(F::OffsetG, -1.0)
+        .with(F::OffsetB, 3.5);
     // Without an output transform nothing bounds light ahead of the matrix.
     let display_light = frame(vectors(2048).into_iter().map(|p| p.map(|v| v.min(0.67))).collect());
     for display in DISPLAYS {
         for &transform in OUTPUT_TRANSFORMS {
             let mut recipe =
                 Recipe::conversion(encoding("acescct").unwrap(), Tail::Display { transform, display });
-            recipe.balance = Some(Balance { values: [0.3, 2.0, -1.0, 3.5] });
+            recipe.balance = Some(points);
             let (input, reason) = match transform {
                 OutputTransform::None => (
                     &display_light,
@@ -155,7 +173,10 @@ fn read_record() -> BTreeMap<String, BTreeMap<String, (String, String)>> {
 fn every_stage_encoding_and_display_agrees() {
     let gpu = gpu();
     let cases = cases(&gpu);
-    assert_eq!(cases.len(), STAGES.len() + 2 * ENCODINGS.len() + DISPLAYS.len() * OUTPUT_TRANSFORMS.len());
+    assert_eq!(
+        cases.len(),
+        STAGES.len() + 2 * ENCODINGS.len() + 1 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
+    );
     let backend = backend(&gpu);
     let mut record = read_record();
     let mut failures = String::new();
@@ -300,7 +321,7 @@ fn every_pixel_layout_agrees() {
     let chain = vec![Stage::new(greyhold::look::stage("contrast").unwrap())];
     let recipe = Recipe::graded(
         encoding("logc4").unwrap(),
-        Balance { values: [0.5, 1.0, 0.0, -1.0] },
+        Balance::default().with(F::Exposure, 0.5).with(F::OffsetR, 1.0).with(F::OffsetB, -1.0),
         &greyhold::look::Chain { look: chain, ..Default::default() },
         Tail::Display { transform: OUTPUT_TRANSFORMS[0], display: &DISPLAYS[0] },
     );

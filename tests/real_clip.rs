@@ -10,7 +10,9 @@ use std::path::{Path, PathBuf};
 
 use greyhold::colour::{Range, YcbcrMatrix, display, encoding, output_transform};
 use greyhold::look::{Chain, Stage, stage};
-use greyhold::picture::{BALANCE, Balance, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Tail, cpu};
+use greyhold::picture::{
+    Balance, BalanceField, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Tail, cpu,
+};
 use serde_json::Value;
 
 struct Clip {
@@ -99,9 +101,8 @@ impl Clip {
         let mut balance = Balance::default();
         let wanted = self.about["balance"].as_object().expect("clip.json has a balance");
         for (key, value) in wanted {
-            let field =
-                BALANCE.iter().position(|p| p.key == key).unwrap_or_else(|| panic!("balance has no {key}"));
-            balance.values[field] = value.as_f64().expect("a number");
+            let field = BalanceField::of_key(key).unwrap_or_else(|| panic!("balance has no {key}"));
+            balance = balance.with(field, value.as_f64().expect("a number"));
         }
         let tail = Tail::Display {
             transform: output_transform(self.text("transform")).expect("an output transform"),
@@ -193,12 +194,12 @@ fn small_mistakes_are_seen() {
     let right = clip.recipe();
     let off = |recipe: &Recipe, frame: &Frame| difference(&cpu::signal(recipe, frame), &expected).p99;
     let frame = clip.frame("422", 11);
-    for (field, change) in [(0, 0.05), (1, 0.5)] {
+    for (field, change) in [(BalanceField::Exposure, 0.05), (BalanceField::OffsetR, 0.5)] {
         let mut wrong = right.clone();
-        wrong.balance.as_mut().expect("it is graded").values[field] += change;
+        wrong.balance.as_mut().expect("it is graded").values[field as usize] += change;
         let p99 = off(&wrong, &frame);
-        println!("balance {field} + {change}: p99 {p99:.2}");
-        assert!(p99 > 1.0, "balance {field} + {change} passes: {p99}");
+        println!("balance {field:?} + {change}: p99 {p99:.2}");
+        assert!(p99 > 1.0, "balance {field:?} + {change} passes: {p99}");
     }
     for stage in 0..right.stages.len() {
         let mut wrong = right.clone();

@@ -12,12 +12,17 @@ use greyhold::engine::{CACHE, Handle, Live, Options, start};
 use greyhold::gpu::{Gpu, Request};
 use greyhold::media::{Interpretation, open};
 use greyhold::panel::{Map, SHIPPED, SystemPorts};
+use greyhold::picture::BalanceField::{Exposure, OffsetB, OffsetG, OffsetR};
 use greyhold::picture::cpu;
 use greyhold::show::{Output, Show, check_address, load, recipe, save};
 use midir::MidiOutputConnection;
 use support::{Process, Screen, greyhold, midi, sequence, wait_for};
 
 const SIZE: (u32, u32) = (320, 180);
+
+fn offsets(show: &Show) -> [f64; 3] {
+    [OffsetR, OffsetG, OffsetB].map(|f| show.shots[0].balance.get(f))
+}
 
 /// One detent up on an encoder of the shipped map, or one down.
 fn turn(panel: &mut MidiOutputConnection, controller: u8, detents: i32) {
@@ -103,7 +108,7 @@ fn windows() {
     matches(&before);
 
     // Messages that come before the connection is made are lost, so turn until the show follows.
-    let exposure = || load(dir).unwrap().shots[0].balance.values[0];
+    let exposure = || load(dir).unwrap().shots[0].balance.get(Exposure);
     wait_for("the panel's connection", || {
         turn(&mut panel, 20, 1);
         std::thread::sleep(Duration::from_millis(700));
@@ -120,8 +125,8 @@ fn windows() {
         (show.chain.look[0].strength < 0.601).then_some(show)
     });
     let shot = &after.shots[0];
-    assert!((shot.balance.values[0] - (start + 12.0 * 0.05)).abs() < 1e-9, "{:?}", shot.balance);
-    assert_eq!(shot.balance.values[1..], [4.0; 3], "sixteen detents of a quarter point on all three");
+    assert!((shot.balance.get(Exposure) - (start + 12.0 * 0.05)).abs() < 1e-9, "{:?}", shot.balance);
+    assert_eq!(offsets(&after), [4.0; 3], "sixteen detents of a quarter point on all three");
     assert!((after.chain.look[0].strength - 0.6).abs() < 1e-9);
     matches(&after);
     assert!(worst(&screen.pixels(&client), &expected(dir, &before)).unwrap() > 20, "it differs from before");
@@ -129,7 +134,7 @@ fn windows() {
     // The keyboard takes the three gestures back, one step each.
     for (step, check) in [
         (1, (|s: &Show| s.chain.look[0].strength == 1.0) as fn(&Show) -> bool),
-        (2, |s| s.shots[0].balance.values[1..] == [0.0; 3]),
+        (2, |s| offsets(s) == [0.0; 3]),
     ] {
         screen.tool("xdotool", &["windowactivate", "--sync", &desk, "key", "ctrl+z"]);
         wait_for(&format!("undo {step}"), || check(&load(dir).unwrap()).then_some(()));
@@ -168,7 +173,7 @@ fn delay() -> (Duration, Duration) {
     )
     .unwrap();
     wait_for("the first picture", || engine.picture(Live::Client));
-    let exposure = |e: &Handle| e.snapshot().show.shots[0].balance.values[0];
+    let exposure = |e: &Handle| e.snapshot().show.shots[0].balance.get(Exposure);
     wait_for("the panel's connection", || {
         panel.send(&[0xB0, 20, 1]).unwrap();
         std::thread::sleep(Duration::from_millis(300));

@@ -12,6 +12,7 @@ mod matrix;
 mod primaries;
 mod real;
 mod tone;
+mod white;
 mod ycbcr;
 
 pub use curve::{Curve, CurveValues, Family, LINEAR_MAX, acescct_decode, acescct_encode};
@@ -21,6 +22,7 @@ pub use matrix::{Matrix, apply};
 pub use primaries::{ACES_WHITE, AP0, AP1, Adaptation, BT709, BT2020, D65, P3_D65, Primaries, conversion};
 pub use real::Real;
 pub use tone::{OUTPUT_TRANSFORMS, OutputTransform, ToneScale, output_transform};
+pub use white::{WHITE_ON_LOCUS, planckian, shifted_white, white_shift};
 pub use ycbcr::{Range, YcbcrMatrix, code_to_signal};
 
 /// Scene-linear middle grey, the still point of everything.

@@ -20,6 +20,8 @@ pub enum Adaptation {
     Cat02,
     /// Lam's, as in ICC.1:2022 annex E.
     Bradford,
+    /// CIECAM16's (Li et al. 2017; CIE 248:2022).
+    Cat16,
 }
 
 /// CIE D65 as BT.709 and its kin give it.
@@ -62,6 +64,11 @@ impl Adaptation {
             Self::Bradford => {
                 Matrix([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
             }
+            Self::Cat16 => Matrix([
+                [0.401288, 0.650173, -0.051461],
+                [-0.250268, 1.204414, 0.045854],
+                [-0.002079, 0.048952, 0.953127],
+            ]),
         }
     }
 

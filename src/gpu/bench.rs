@@ -5,7 +5,8 @@ use super::{Gpu, GpuError};
 use crate::colour::{DISPLAYS, OutputTransform, Range, YcbcrMatrix, encoding};
 use crate::look::{Chain, Kind, STAGES, Stage};
 use crate::picture::{
-    Balance, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Structure, Tail, Target,
+    BALANCE, Balance, BalanceField, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Structure, Tail,
+    Target,
 };
 
 /// One measured pass.
@@ -121,19 +122,28 @@ fn test_frame(width: u32, height: u32) -> Frame {
     Frame::new(width, height, format, planes).expect("the planes are made to fit")
 }
 
-fn recipe(stages: Vec<Stage>, graded: bool) -> Recipe {
+fn recipe(stages: Vec<Stage>, balance: Option<Balance>) -> Recipe {
     let tail = Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] };
     let camera = encoding("logc4").expect("in the table");
-    if graded {
-        Recipe::graded(
-            camera,
-            Balance { values: [0.5, 1.0, -1.0, 2.0] },
-            &Chain { look: stages, ..Chain::default() },
-            tail,
-        )
+    if let Some(balance) = balance {
+        Recipe::graded(camera, balance, &Chain { look: stages, ..Chain::default() }, tail)
     } else {
         Recipe::conversion(camera, tail)
     }
+}
+
+/// What most shots get: exposure, and printer points.
+fn plain_balance() -> Balance {
+    Balance::default()
+        .with(BalanceField::Exposure, 0.5)
+        .with(BalanceField::OffsetR, 1.0)
+        .with(BalanceField::OffsetG, -1.0)
+        .with(BalanceField::OffsetB, 2.0)
+}
+
+/// Every part of it at work.
+fn busy_balance() -> Balance {
+    Balance { values: std::array::from_fn(|i| BALANCE[i].at(0.6)) }
 }
 
 /// A stage at settings that leave no branch out.
@@ -169,14 +179,20 @@ pub fn bench(
     let timer = Timer::new(gpu);
     let all: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
     let mut passes = vec![
-        ("log to display".to_owned(), recipe(vec![], false)),
-        ("with balance".to_owned(), recipe(vec![], true)),
+        ("log to display".to_owned(), recipe(vec![], None)),
+        ("with balance".to_owned(), recipe(vec![], Some(plain_balance()))),
+        ("with every part of balance".to_owned(), recipe(vec![], Some(busy_balance()))),
     ];
     for &kind in &all {
-        passes.push((format!("with balance and {}", kind.declaration().key), recipe(vec![busy(kind)], true)));
+        passes.push((
+            format!("with balance and {}", kind.declaration().key),
+            recipe(vec![busy(kind)], Some(plain_balance())),
+        ));
     }
-    passes
-        .push(("with balance and every stage".into(), recipe(all.iter().map(|k| busy(*k)).collect(), true)));
+    passes.push((
+        "with balance and every stage".into(),
+        recipe(all.iter().map(|k| busy(*k)).collect(), Some(plain_balance())),
+    ));
     let mut rows = Vec::new();
     for &size in sizes {
         progress(&format!("{}×{}", size.0, size.1));

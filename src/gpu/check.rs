@@ -4,7 +4,7 @@
 use super::{Gpu, GpuError};
 use crate::colour::{OutputTransform, display, encoding};
 use crate::look::{Kind, STAGES};
-use crate::picture::{Balance, Frame, Recipe, StageValues, Tail, cpu};
+use crate::picture::{BALANCE, Balance, Frame, Recipe, StageValues, Tail, cpu};
 
 /// How far a GPU value may lie from the CPU's: `abs + rel · |cpu|`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -140,6 +140,27 @@ pub fn settings(kind: Kind, extra: usize) -> Vec<(String, Recipe)> {
     out
 }
 
+/// The tolerance of a path with a matrix: the relative part is of the pixel.
+pub const OF_PIXEL: Tolerance = Tolerance { of_pixel: true, ..TOLERANCE };
+
+/// The settings balance is compared at, on ACEScct values: `count` random ones, from near the defaults to
+/// the whole of every range.
+pub fn balance_settings(count: usize) -> Vec<Recipe> {
+    let acescct = encoding("acescct").expect("the working encodings are in the table");
+    let mut seed = 404;
+    let mut one = |n: usize| {
+        let reach = (n + 1) as f64 / count as f64;
+        let values = std::array::from_fn(|i| {
+            let p = &BALANCE[i];
+            p.default + (p.at(random(&mut seed)) - p.default) * reach
+        });
+        let mut recipe = Recipe::conversion(acescct, Tail::Encoding(acescct));
+        recipe.balance = Some(Balance { values });
+        recipe
+    };
+    (0..count).map(&mut one).collect()
+}
+
 /// What the check at start-up found.
 #[derive(Clone, Debug)]
 pub struct CheckReport {
@@ -149,27 +170,30 @@ pub struct CheckReport {
     pub worst: String,
 }
 
-/// Runs a small cut of the parity vectors on this GPU: each stage at random settings, and the path to a
-/// display.
+/// Runs a small cut of the parity vectors on this GPU: balance and each stage at random settings, and the
+/// path to a display.
 pub fn self_check(gpu: &Gpu) -> Result<CheckReport, GpuError> {
     let pixels = vectors(256);
     let Ok(frame) = Frame::from_rgb(128, &pad(pixels)) else {
         unreachable!("the vectors make a small frame");
     };
-    let mut recipes: Vec<(String, Recipe)> = Vec::new();
+    let mut recipes: Vec<(String, Recipe, Tolerance)> = Vec::new();
+    recipes.extend(balance_settings(2).into_iter().map(|r| ("balance".to_owned(), r, OF_PIXEL)));
     for kind in (0..STAGES.len()).map(Kind) {
         let key = kind.declaration().key;
-        recipes.extend(settings(kind, 2).into_iter().rev().take(2).map(|(n, r)| (format!("{key}, {n}"), r)));
+        recipes.extend(
+            settings(kind, 2).into_iter().rev().take(2).map(|(n, r)| (format!("{key}, {n}"), r, TOLERANCE)),
+        );
     }
     let (acescct, rec709) = (encoding("acescct"), display("rec709"));
     if let (Some(encoding), Some(display)) = (acescct, rec709) {
         let tail = Tail::Display { transform: OutputTransform::Plain, display };
-        recipes.push(("display signal".into(), Recipe::conversion(encoding, tail)));
+        recipes.push(("display signal".into(), Recipe::conversion(encoding, tail), TOLERANCE));
     }
     let mut report = CheckReport { all: Agreement::default(), worst: String::new() };
-    for (name, recipe) in recipes {
+    for (name, recipe, tolerance) in recipes {
         let cpu = cpu::signal(&recipe, &frame).pixels;
-        let a = agreement(&cpu, &gpu.signal(&recipe, &frame)?, TOLERANCE);
+        let a = agreement(&cpu, &gpu.signal(&recipe, &frame)?, tolerance);
         if a.worst_share >= report.all.worst_share {
             report.worst = name;
         }

@@ -29,6 +29,10 @@ pub enum Unit {
     Points,
     /// Degrees on the (C_B, C_R) plane, counter-clockwise from +C_B.
     Degrees,
+    /// Mired, 10⁶ ÷ kelvin: steps along the Planckian locus that look alike.
+    Mired,
+    /// Thousandths of Duv, the distance from the Planckian locus in CIE 1960 (u, v); + is greener.
+    Duv,
 }
 
 impl Unit {
@@ -39,6 +43,8 @@ impl Unit {
             Self::Stops => "stops",
             Self::Points => "pts",
             Self::Degrees => "°",
+            Self::Mired => "mired",
+            Self::Duv => "‰ Duv",
         }
     }
 }

@@ -13,7 +13,7 @@ mod plan;
 mod recipe;
 mod unpack;
 
-pub use balance::{BALANCE, Balance, BalanceField};
+pub use balance::{BALANCE, Balance, BalanceField, BalanceValues, ZoneValues};
 pub use dither::{noise, quantise};
 pub use frame::{Buffer, Chroma, Format, Frame, FrameError, MAX_SIDE, Model, Plane, Pool, Sample, Siting};
 pub use plan::{Layout, Structure, Target};

@@ -1,5 +1,6 @@
 //! What of a recipe a shader is compiled for, and where its numbers go.
 
+use super::balance::BalanceValues;
 use super::{Format, Recipe, Sample, Tail, Unpack};
 use crate::colour::{CurveValues, Display, Encoding, Matrix, OutputTransform, ToneScale};
 use crate::look::Kind;
@@ -52,7 +53,7 @@ pub struct Layout;
 
 impl Layout {
     /// Numbers in the head.
-    pub const HEAD: usize = 20 + 12 + 12 + 4 + 8 + 12 + 12 + 4;
+    pub const HEAD: usize = 20 + 12 + 12 + 32 + 8 + 12 + 12 + 4;
 
     /// Writes a recipe's numbers for a frame's format. `depth` is the bits of integer targets (0 for
     /// [`Target::Float`]); `dither` adds triangular noise before they are rounded.
@@ -74,9 +75,7 @@ impl Layout {
         push_curve(&mut out, recipe.decode.encoding.curve.values());
         push_matrix(&mut out, recipe.decode.encoding.to_acescg().rows(), [0.0; 3]);
 
-        let balance = recipe.balance.unwrap_or_default().prepared::<f32>();
-        out.extend(balance.offset);
-        out.push(balance.gain);
+        push_balance(&mut out, &recipe.balance.unwrap_or_default().prepared());
 
         let (tone, matrix, curve) = tail_values::<f32>(&recipe.tail);
         out.extend([tone.m_2, tone.s_2, tone.g, tone.t_1, tone.peak]);
@@ -101,6 +100,20 @@ impl Layout {
 /// Fills up to the 16 bytes at which the next structure begins.
 fn align(out: &mut Vec<f32>) {
     out.resize(out.len().next_multiple_of(4), 0.0);
+}
+
+fn push_balance(out: &mut Vec<f32>, b: &BalanceValues<f32>) {
+    push_matrix(out, b.matrix, [0.0; 3]);
+    for (three, one) in [
+        (b.shadow.amount, b.shadow.rate),
+        (b.highlight.amount, b.highlight.rate),
+        (b.slope, b.shadow.start),
+        (b.offset, b.highlight.start),
+        (b.power, b.saturation),
+    ] {
+        out.extend(three);
+        out.push(one);
+    }
 }
 
 fn push_matrix(out: &mut Vec<f32>, m: [f32; 9], add: [f32; 3]) {

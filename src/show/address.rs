@@ -16,9 +16,6 @@ pub static LOOK_STRENGTH: Parameter = strength(1.5);
 
 const STRENGTH: &str = "strength";
 
-const FIELDS: [BalanceField; 4] =
-    [BalanceField::Exposure, BalanceField::OffsetR, BalanceField::OffsetG, BalanceField::OffsetB];
-
 /// Which stage of a list.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Which {
@@ -93,7 +90,7 @@ impl Slot {
     /// What is declared about the parameter.
     pub fn parameter(&self) -> &'static Parameter {
         match *self {
-            Self::Balance { field, .. } => &BALANCE[field as usize],
+            Self::Balance { field, .. } => field.parameter(),
             Self::LookStrength => &LOOK_STRENGTH,
             Self::Strength { kind, .. } => &kind.declaration().strength,
             Self::Parameter { kind, index, .. } => &kind.declaration().parameters[index],
@@ -113,7 +110,7 @@ impl Address {
         let parts: Vec<&str> = text.split('/').collect();
         let list = List::ALL.into_iter().find(|l| l.key() == parts[0]);
         match (list, parts.as_slice()) {
-            (None, ["balance", key]) => match FIELDS.into_iter().find(|&f| BALANCE[f as usize].key == *key) {
+            (None, ["balance", key]) => match BalanceField::of_key(key) {
                 Some(field) => Ok(Self::Balance(field)),
                 None => refuse(format!("balance has no {key:?}"), balance_keys()),
             },
@@ -185,7 +182,7 @@ fn forms() -> String {
 impl fmt::Display for Address {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Balance(field) => write!(f, "balance/{}", BALANCE[*field as usize].key),
+            Self::Balance(field) => write!(f, "balance/{}", field.parameter().key),
             Self::LookStrength => write!(f, "look/{STRENGTH}"),
             Self::Stage { list, which, part } => {
                 write!(f, "{}/", list.key())?;

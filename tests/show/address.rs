@@ -13,6 +13,7 @@ fn addresses_name_parameters_and_resolve() {
         ("balance/offset-r", Some(balance(OffsetR)), Some(-60.0)),
         ("balance/offset-g", Some(balance(OffsetG)), Some(1e-7)),
         ("balance/offset-b", Some(balance(OffsetB)), Some(0.0)),
+        ("balance/warmth", Some(balance(Warmth)), Some(12.5)),
         ("look/strength", Some(Slot::LookStrength), Some(0.75)),
         (
             "look/contrast/strength",
@@ -91,7 +92,7 @@ fn addresses_that_no_show_could_have_are_refused_with_what_could() {
         ("Look/strength", "it has another form", "look/strength"),
         ("look/contrast", "it has another form", "look/strength"),
         ("middle/contrast/slope", "it has another form", "before, look or finish"),
-        ("balance/gain", "balance has no \"gain\"", "balance/exposure, balance/offset-r"),
+        ("balance/gain", "balance has no \"gain\"", "balance/exposure, balance/warmth, balance/tint"),
         ("look/kontrast/slope", "there is no stage \"kontrast\"", "contrast, split-tone, "),
         ("look/0/slope", "there is no stage \"0\"", "a position from 1"),
         ("look/-1/slope", "there is no stage \"-1\"", "a position from 1"),

@@ -130,9 +130,10 @@ fn values_are_held_to_their_ranges() {
     }
     assert_eq!(show.chain.look_strength, 0.0);
     let mut far = shot("far", "v-log");
-    far.balance.values = [100.0; 4];
+    far.balance.values = [1000.0; BalanceField::COUNT];
     show.apply(Change::AddShot { at: 0, shot: far }).unwrap();
-    assert_eq!(show.shots[0].balance.values, [8.0, 60.0, 60.0, 60.0]);
+    assert_eq!(show.shots[0].balance.values.to_vec(), BALANCE.iter().map(|p| p.max).collect::<Vec<_>>());
+    assert_eq!(show.shots[0].balance.get(OffsetG), 60.0);
 }
 
 #[test]

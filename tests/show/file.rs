@@ -207,7 +207,7 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
             "exposure = 1.0",
             "expose = 1.0",
             ":15: [shot.balance] has no key \"expose\"",
-            "exposure, offset-r, offset-g, offset-b",
+            "exposure, warmth, tint, shadow-exposure",
         ),
         ("[shot.balance]\nexposure = 1.0", "balance = 1.0", ":14: balance is 1.0", "a table [shot.balance]"),
         ("look-strength = 1.0", "look-strength = 2", ":25: look-strength is 2", "a number from 0 to 1.5"),

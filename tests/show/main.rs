@@ -18,10 +18,10 @@ use std::time::{Duration, Instant};
 
 use greyhold::colour::{OutputTransform, Range, YcbcrMatrix, display, encoding};
 use greyhold::look::{Kind, List, STAGES, Stage, stage};
-use greyhold::picture::{BALANCE, BalanceField, Tail};
+use greyhold::picture::{BALANCE, Balance, BalanceField, Tail};
 use greyhold::show::*;
 
-use BalanceField::{Exposure, OffsetB, OffsetG, OffsetR};
+use BalanceField::{Exposure, OffsetB, OffsetG, OffsetR, Warmth};
 
 fn kind(key: &str) -> Kind {
     stage(key).unwrap()
@@ -46,7 +46,11 @@ fn full_show() -> Show {
     show.shots[1].range = Some(Range::Full);
     show.shots[1].matrix = Some(YcbcrMatrix::Bt601);
     show.shots[2].source = PathBuf::from("/elsewhere/a b/ü.%04d.exr");
-    show.shots[2].balance.values = [0.1 + 0.2, -60.0, 1e-7, 0.0];
+    show.shots[2].balance = Balance::default()
+        .with(Exposure, 0.1 + 0.2)
+        .with(OffsetR, -60.0)
+        .with(OffsetG, 1e-7)
+        .with(Warmth, 12.5);
     let mut contrast = Stage::new(kind("contrast"));
     contrast.values = vec![1.0 / 3.0 + 1.0, 0.25, 1.0];
     contrast.strength = 1.5;

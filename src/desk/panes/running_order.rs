@@ -4,7 +4,7 @@ use egui::{RichText, Sense, Ui, Vec2};
 
 use super::super::look;
 use crate::engine::{Command, Input, Snapshot};
-use crate::picture::BALANCE;
+use crate::picture::BalanceField;
 
 pub(super) fn running_order(ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
     ui.add_space(6.0);
@@ -21,9 +21,12 @@ pub(super) fn running_order(ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) 
             } else if response.hovered() {
                 ui.painter().rect_filled(rect, 2.0, egui::Color32::from_gray(36));
             }
-            let exposure = shot.balance.values[0];
-            let balance =
-                if exposure == 0.0 { String::new() } else { format!("  {}", BALANCE[0].show(exposure)) };
+            let exposure = shot.balance.get(BalanceField::Exposure);
+            let balance = if exposure == 0.0 {
+                String::new()
+            } else {
+                format!("  {}", BalanceField::Exposure.parameter().show(exposure))
+            };
             let p = ui.painter().with_clip_rect(rect);
             let left = rect.left() + 10.0;
             let ink = if here { look::BRIGHT } else { look::TEXT };
