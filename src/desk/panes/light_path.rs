@@ -194,11 +194,15 @@ impl Panes {
 
 /// A small mark that opens and closes what belongs to a line.
 fn triangle(ui: &mut Ui, open: bool, what: &str) -> egui::Response {
-    let text = if open { "⏷" } else { "⏵" };
-    let button = egui::Button::new(RichText::new(text).size(11.0)).small().frame(false);
-    let response = ui.add(button).on_hover_text(if open { "close" } else { "open" });
+    let (rect, response) = ui.allocate_exact_size(Vec2::splat(14.0), Sense::click());
+    let ink = if response.hovered() { look::BRIGHT } else { look::QUIET };
+    let c = rect.center();
+    let corners =
+        if open { [(-4.0, -2.0), (4.0, -2.0), (0.0, 3.5)] } else { [(-2.0, -4.0), (3.5, 0.0), (-2.0, 4.0)] };
+    let points = corners.map(|(x, y)| c + Vec2::new(x, y)).to_vec();
+    ui.painter().add(egui::Shape::convex_polygon(points, ink, egui::Stroke::NONE));
     response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, open, what));
-    response
+    response.on_hover_text(if open { "close" } else { "open" })
 }
 
 /// What a parameter's key has in common with its neighbours': "offset" of "offset-r".
