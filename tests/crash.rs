@@ -7,6 +7,7 @@ use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
+use greyhold::picture::BalanceField::Exposure;
 use greyhold::show::{Lock, load};
 use support::{Process, Screen, greyhold, sequence, wait_for};
 
@@ -30,13 +31,12 @@ fn sweep() {
     )
     .unwrap();
     let target: std::sync::Arc<str> = "balance/exposure".into();
-    engine.send(Input::Reset { target: target.clone() });
+    // From one end of the range upwards, a tenth of a detent every 10 ms: each value is there once.
+    engine.send(Input::Turn { target: target.clone(), detents: -1000.0, control: 6 });
     let start = Instant::now();
-    // Up and down between 0 and +4 stops, a detent every 10 ms.
-    for i in 0.. {
-        let detents = if i / 80 % 2 == 0 { 1.0 } else { -1.0 };
-        engine.send(Input::Turn { target: target.clone(), detents, control: 7 });
-        println!("{} {}", start.elapsed().as_millis(), engine.snapshot().show.shots[0].balance.values[0]);
+    loop {
+        engine.send(Input::Turn { target: target.clone(), detents: 0.1, control: 7 });
+        println!("{} {}", start.elapsed().as_millis(), engine.snapshot().show.shots[0].balance.get(Exposure));
         std::thread::sleep(Duration::from_millis(10));
     }
 }
@@ -72,11 +72,12 @@ fn killed_twenty_times_in_a_sweep() {
         child.wait().unwrap();
         let text = std::fs::read_to_string(&out).unwrap();
         let seen: Vec<(u64, f64)> = text.lines().filter_map(parse).collect();
-        let saved = load(&show).unwrap_or_else(|e| panic!("round {round}: {e}")).shots[0].balance.values[0];
+        let saved =
+            load(&show).unwrap_or_else(|e| panic!("round {round}: {e}")).shots[0].balance.get(Exposure);
         let last = seen.last().unwrap().0;
-        // A value that stood between two prints counts as its neighbour, a detent away.
-        let at = seen.iter().rev().find(|(_, v)| (v - saved).abs() < 0.051);
-        let (when, _) = at.unwrap_or_else(|| panic!("round {round}: {saved} was never there"));
+        // The sweep only rises, from −8: what was seen above the saved value came after it.
+        assert!(saved > -8.0 && saved < -6.0, "round {round}: {saved} is no value of this sweep");
+        let when = seen.iter().find(|(_, v)| *v > saved + 1e-9).map_or(last, |(when, _)| *when);
         let lost = Duration::from_millis(last - when);
         worst = worst.max(lost);
         assert!(lost <= Duration::from_secs(1), "round {round}: {lost:?} were lost");
@@ -111,6 +112,6 @@ fn closing_the_window_saves() {
     // Three detents up, and closed at once.
     screen.tool("xdotool", &["key", "--delay", "30", "equal", "equal", "equal", "alt+F4"]);
     wait_for("the end of the program", || program.0.try_wait().unwrap());
-    let exposure = load(show).unwrap().shots[0].balance.values[0];
+    let exposure = load(show).unwrap().shots[0].balance.get(Exposure);
     assert!((exposure - 0.15).abs() < 1e-9, "{exposure}");
 }

@@ -3,7 +3,6 @@
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::sync::Arc;
 
 use anyhow::Context;
 use rayon::prelude::*;
@@ -20,7 +19,7 @@ use crate::show::{Lock, SHOW_FILE, Shot, Show, load, save, shipped_looks};
 /// Make a small invented show and open it.
 ///
 /// A winter day on a mountain railway, drawn by the program: 10-bit log image sequences from two
-/// cameras. The show is made once (about a minute); later calls open it as it was left. Without a
+/// cameras. The show is made once (a minute or two); later calls open it as it was left. Without a
 /// display the show is made and a graded frame of each shot is rendered to its folder `stills`.
 ///
 /// Example: greyhold demo
@@ -57,7 +56,7 @@ impl Demo {
     }
 }
 
-/// Where there is no window to show it in: the middle frame of each shot, graded.
+/// Where there is no window to show it in: a frame of each shot, graded.
 fn stills(dir: &Path) -> anyhow::Result<ExitCode> {
     let show = load(dir)?;
     let out = dir.join("stills");
@@ -72,7 +71,6 @@ fn stills(dir: &Path) -> anyhow::Result<ExitCode> {
         format: ImageFormat::Png,
         display: Some(show.outputs.files),
         gpu,
-        cancel: Arc::default(),
     };
     let written = render(&job, &mut |_| ())?;
     println!("{written} graded frames are in {}", out.display());

@@ -3,8 +3,6 @@
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
-use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
 
 use anyhow::{Context, bail};
 
@@ -68,7 +66,10 @@ impl Render {
         let mut shots = Vec::new();
         for name in &self.shots {
             let found = show.shots.iter().position(|s| s.name == *name);
-            shots.push(found.with_context(|| format!("no shot is called {name:?}; accepted: {}", names()))?);
+            let at = found.with_context(|| format!("no shot is called {name:?}; accepted: {}", names()))?;
+            if !shots.contains(&at) {
+                shots.push(at);
+            }
         }
         if self.shots.is_empty() {
             shots = (0..show.shots.len()).collect();
@@ -93,7 +94,6 @@ impl Render {
                 format: self.format,
                 display,
                 gpu,
-                cancel: Arc::new(AtomicBool::new(false)),
             },
             &mut |p| {
                 if live {

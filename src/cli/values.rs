@@ -8,7 +8,7 @@ use anyhow::{Context, bail};
 use clap::ValueEnum;
 
 use crate::colour::{Display, Encoding, OutputTransform};
-use crate::gpu::{Gpu, Request, TOLERANCE, Tolerance, agreement};
+use crate::gpu::{DARK_SIGNAL, Gpu, OF_PIXEL, Request, agreement};
 use crate::picture::{Frame, Recipe, Tail, cpu};
 use crate::show::{load, load_look};
 
@@ -16,8 +16,8 @@ use crate::show::{load, load_look};
 ///
 /// Lines on stdin hold three numbers, with spaces or commas between; empty lines and lines that begin
 /// with # are passed over. `--to` converts through scene-linear light with each encoding's published
-/// adaptation. `--display` runs balance, chain, output transform and display encoding; without a show
-/// or look these are empty. Results have nine significant digits. With `--on both` a line holds the
+/// adaptation, and through balance and chain too where a show or look is given. `--display` runs balance,
+/// chain, output transform and display encoding; without a show or look the first two are empty. Results have nine significant digits. With `--on both` a line holds the
 /// CPU's three numbers, the GPU's three and their differences, and the exit status is 1 if any is past
 /// the tolerance.
 ///
@@ -61,7 +61,7 @@ enum Where {
     Both,
 }
 
-/// Rows of the frame that the numbers travel in.
+/// Width of the frame that the numbers travel in.
 const WIDTH: u32 = 4096;
 
 impl Values {
@@ -92,8 +92,8 @@ impl Values {
                 }
                 out.flush()?;
                 let tolerance = match recipe.tail {
-                    Tail::Display { .. } => Tolerance { abs: 2e-5, rel: 0.0, of_pixel: false },
-                    Tail::Encoding(_) => Tolerance { of_pixel: true, ..TOLERANCE },
+                    Tail::Display { .. } => DARK_SIGNAL,
+                    Tail::Encoding(_) => OF_PIXEL,
                 };
                 let found = agreement(&c[..count], &g[..count], tolerance);
                 if !found.holds() {

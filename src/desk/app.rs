@@ -1,6 +1,7 @@
 //! The windows' event loop.
 
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 use egui_wgpu::{RendererOptions, ScreenDescriptor};
 use winit::application::ApplicationHandler;
@@ -10,7 +11,7 @@ use winit::keyboard::ModifiersState;
 use winit::window::{Window, WindowId};
 
 use super::client::Client;
-use super::keys::{Action, action};
+use super::keys::{Action, action, is_before};
 use super::panes::Panes;
 use super::window::{Blit, Place, WindowSurface, surround};
 use crate::engine::{self, Command, Compare, EngineError, Handle, Input, Live, Options, Scope};
@@ -80,6 +81,9 @@ pub struct DeskOptions {
 
 struct News;
 
+/// How soon a window that could not be drawn to is tried again.
+pub(super) const RETRY: Duration = Duration::from_millis(200);
+
 /// Opens the windows and runs until the operator's is closed.
 pub fn run(options: DeskOptions) -> Result<(), DeskError> {
     // Without libxkbcommon-x11 winit panics instead of saying so.
@@ -117,6 +121,8 @@ struct Desk {
     client_size: (u32, u32),
     monitor: Option<String>,
     mods: ModifiersState,
+    /// When the interface wants to be drawn again without an event.
+    redraw_at: Option<Instant>,
     /// Serial of the picture, and the snapshot, that were drawn last.
     drawn: (u64, std::sync::Weak<engine::Snapshot>),
 }
@@ -147,15 +153,38 @@ impl ApplicationHandler<News> for App {
         }
     }
 
+    fn about_to_wait(&mut self, events: &ActiveEventLoop) {
+        self.timed_redraws(events);
+    }
+
     fn window_event(&mut self, events: &ActiveEventLoop, id: WindowId, event: WindowEvent) {
         let Some(desk) = &mut self.desk else { return };
-        if !desk.event(events, id, &event) {
+        if !desk.engine.running() || !desk.event(events, id, &event) {
             self.end(events);
         }
     }
 }
 
 impl App {
+    /// Draws what asked to be drawn at a time that has come, and sleeps until the next.
+    fn timed_redraws(&mut self, events: &ActiveEventLoop) {
+        let Some(desk) = &mut self.desk else { return };
+        let now = Instant::now();
+        if desk.redraw_at.is_some_and(|at| at <= now) {
+            desk.redraw_at = None;
+            desk.surface.window.request_redraw();
+        }
+        if let Some(client) = &mut desk.client
+            && client.redraw_at.is_some_and(|at| at <= now)
+        {
+            client.redraw_at = None;
+            client.surface.window.request_redraw();
+        }
+        let next =
+            [desk.redraw_at, desk.client.as_ref().and_then(|c| c.redraw_at)].into_iter().flatten().min();
+        events.set_control_flow(next.map_or(ControlFlow::Wait, ControlFlow::WaitUntil));
+    }
+
     /// Stops the engine, which saves, and leaves the event loop.
     fn end(&mut self, events: &ActiveEventLoop) {
         if let Some(Err(e)) = self.desk.take().map(|d| d.engine.stop()) {
@@ -215,6 +244,7 @@ impl Desk {
                 open: ["balance/offset".to_owned()].into(),
                 keys: false,
                 in_hand: "balance/exposure".into(),
+                reveal: false,
                 addresses: Vec::new(),
                 device,
                 note: None,
@@ -223,6 +253,7 @@ impl Desk {
             client_size: options.client_size,
             monitor: options.monitor,
             mods: ModifiersState::empty(),
+            redraw_at: None,
             drawn: (0, std::sync::Weak::new()),
         };
         if options.client != ClientWindow::Closed {
@@ -266,9 +297,13 @@ impl Desk {
         match event {
             WindowEvent::ModifiersChanged(mods) => self.mods = mods.state(),
             // A key that is down while the focus moves between the windows is pressed again by the window
-            // system: not by the hand.
-            WindowEvent::KeyboardInput { event: key, is_synthetic: false, .. } => {
-                if let Some(what) = action(&key.logical_key, self.mods) {
+            // system: not by the hand. What it lets go counts.
+            WindowEvent::KeyboardInput { event: key, is_synthetic, .. }
+                if !*is_synthetic || key.state == ElementState::Released =>
+            {
+                if key.state == ElementState::Released && is_before(&key.logical_key) {
+                    self.engine.send(Input::Command(Command::Compare(Compare::After)));
+                } else if let Some(what) = action(&key.logical_key, self.mods) {
                     self.act(events, what, key.state == ElementState::Pressed, key.repeat);
                 }
             }
@@ -307,9 +342,8 @@ impl Desk {
         self.surface.window.request_redraw();
         let command = |c| Input::Command(c);
         if what == Action::Before {
-            if !repeat {
-                let compare = if down { Compare::Before } else { Compare::After };
-                self.engine.send(command(Command::Compare(compare)));
+            if down && !repeat {
+                self.engine.send(command(Command::Compare(Compare::Before)));
             }
             return;
         }
@@ -358,7 +392,6 @@ impl Desk {
         let snapshot = self.engine.snapshot();
         let window = self.surface.window.clone();
         let picture = self.engine.picture(Live::Desk);
-        self.drawn = (picture.as_ref().map_or(0, |p| p.serial), Arc::downgrade(&snapshot));
         let raw = self.input.take_egui_input(&window);
         let mut inputs = Vec::new();
         let mut area = egui::Rect::NOTHING;
@@ -380,14 +413,21 @@ impl Desk {
         let points = full.pixels_per_point;
         let jobs = self.egui.tessellate(full.shapes, points);
         if let Some(texture) = self.surface.acquire(&gpu) {
+            self.drawn = (picture.as_ref().map_or(0, |p| p.serial), Arc::downgrade(&snapshot));
             self.present(&gpu, texture, &jobs, points, area, picture.as_deref());
+        } else {
+            // Nobody may see it now; look again soon.
+            self.redraw_at = Some(Instant::now() + RETRY);
         }
         for id in std::mem::take(&mut full.textures_delta.free) {
             self.renderer.free_texture(&id);
         }
+        // Hover texts, for one, come after a while without any event.
         let repaint = full.viewport_output.values().map(|v| v.repaint_delay).min();
-        if repaint.is_some_and(|d| d.is_zero()) {
-            window.request_redraw();
+        match repaint {
+            Some(delay) if delay.is_zero() => window.request_redraw(),
+            Some(delay) if delay < Duration::from_secs(60) => self.redraw_at = Some(Instant::now() + delay),
+            _ => {}
         }
     }
 

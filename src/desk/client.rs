@@ -1,12 +1,13 @@
 //! The client's window: the picture and nothing else.
 
 use std::sync::Arc;
+use std::time::Instant;
 
 use winit::event_loop::ActiveEventLoop;
 use winit::monitor::MonitorHandle;
 use winit::window::{Fullscreen, Window};
 
-use super::app::DeskError;
+use super::app::{DeskError, RETRY};
 use super::window::{Blit, Place, WindowSurface, surround};
 use crate::engine::{Handle, Live};
 use crate::gpu::Gpu;
@@ -16,6 +17,8 @@ pub(super) struct Client {
     blit: Blit,
     /// Serial of the picture that was presented last.
     shown: u64,
+    /// When to try again what could not be drawn.
+    pub redraw_at: Option<Instant>,
 }
 
 /// The name that the client's window has.
@@ -29,10 +32,16 @@ impl Client {
         let window = Arc::new(events.create_window(attributes).map_err(DeskError::window)?);
         let surface =
             gpu.instance.create_surface(window.clone()).map_err(|e| DeskError::Surface(e.to_string()))?;
-        // Only the operator's window waits for its screen.
-        let surface = WindowSurface::new(gpu, window, surface, wgpu::PresentMode::AutoNoVsync)?;
+        // Only the operator's window waits for its screen; without Mailbox there is no other way that
+        // does not tear.
+        let offers = surface.get_capabilities(&gpu.adapter).present_modes;
+        let mode = match offers.contains(&wgpu::PresentMode::Mailbox) {
+            true => wgpu::PresentMode::Mailbox,
+            false => wgpu::PresentMode::Fifo,
+        };
+        let surface = WindowSurface::new(gpu, window, surface, mode)?;
         let blit = Blit::new(gpu, surface.config.format);
-        Ok(Self { surface, blit, shown: 0 })
+        Ok(Self { surface, blit, shown: 0, redraw_at: None })
     }
 
     /// Is there a newer picture than the one on screen?
@@ -42,7 +51,10 @@ impl Client {
 
     pub fn draw(&mut self, engine: &Handle) {
         let gpu = &engine.gpu;
-        let Some(texture) = self.surface.acquire(gpu) else { return };
+        let Some(texture) = self.surface.acquire(gpu) else {
+            self.redraw_at = Some(Instant::now() + RETRY);
+            return;
+        };
         let view = texture.texture.create_view(&Default::default());
         let picture = engine.picture(Live::Client);
         let mut encoder = gpu.device.create_command_encoder(&Default::default());

@@ -43,6 +43,11 @@ pub const KEYS: &[(&str, &str)] = &[
     ("F1", "this list"),
 ];
 
+/// Is it the key that is held for "before"? Whatever the modifiers: they may have changed meanwhile.
+pub(super) fn is_before(key: &Key) -> bool {
+    matches!(key, Key::Character(text) if text.eq_ignore_ascii_case("b"))
+}
+
 /// What a key that went down asks for.
 pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
     let many = if mods.shift_key() { 10 } else { 1 };

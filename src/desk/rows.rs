@@ -17,7 +17,7 @@ pub(super) enum Touch {
 
 /// Height of a row.
 const HEIGHT: f32 = 20.0;
-/// Width of a bar for the parameter's whole range is the row's; a fine drag is a tenth of that.
+/// A drag across the row is the parameter's whole range; with Shift it is a tenth of that.
 const FINE: f64 = 0.1;
 
 /// Draws a row. Drag to turn, with Shift a tenth as fast; double-click to reset; click to take in hand.
@@ -37,7 +37,6 @@ pub(super) fn row(
         let travel = f64::from(response.drag_delta().x) / f64::from(rect.width().max(1.0));
         let fine = if ui.input(|i| i.modifiers.shift) { FINE } else { 1.0 };
         let from = parameter.position(value);
-        // Positions, so that the bar follows the pointer whatever the scale.
         let to = parameter.at((from + travel * fine).clamp(0.0, 1.0));
         if to != value {
             touch = Some(Touch::Turn((to - value) / parameter.step));

@@ -7,7 +7,7 @@ use std::collections::{HashMap, HashSet};
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use crossbeam_channel::{Receiver, Sender, bounded, unbounded};
+use crossbeam_channel::{Receiver, Sender, TrySendError, bounded, unbounded};
 
 use crate::media::{ClipInfo, Interpretation, MediaError, open};
 use crate::picture::Frame;
@@ -108,12 +108,17 @@ impl Feeds {
                 .feeds
                 .entry(key.clone())
                 .or_insert_with(|| start(key.clone(), self.tell.clone(), self.wake.clone()));
-            if feed.failed.is_none()
-                && feed.under_way.len() < UNDER_WAY
-                && !feed.under_way.contains(number)
-                && feed.requests.try_send(*number).is_ok()
-            {
-                feed.under_way.insert(*number);
+            if feed.failed.is_some() || feed.under_way.len() >= UNDER_WAY || feed.under_way.contains(number) {
+                continue;
+            }
+            match feed.requests.try_send(*number) {
+                Ok(()) => {
+                    feed.under_way.insert(*number);
+                }
+                Err(TrySendError::Full(_)) => {}
+                Err(TrySendError::Disconnected(_)) => {
+                    feed.failed = Some(format!("the decoder of {} stopped", key.path.display()).into());
+                }
             }
         }
         self.make_room();

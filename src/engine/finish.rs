@@ -21,7 +21,7 @@ pub struct Picture {
     pub serial: u64,
     /// From submission to completion.
     pub cost: Duration,
-    /// From the newest control message in it to completion, if a message caused it.
+    /// From the first control message that it answers to completion, if a message caused it.
     pub delay: Option<Duration>,
 }
 
@@ -57,6 +57,9 @@ impl Finisher {
                 let wait = wgpu::PollType::Wait { submission_index: Some(job.index), timeout: None };
                 if let Err(e) = gpu.device.poll(wait) {
                     tracing::error!("a picture was not finished: {e}");
+                    count.fetch_sub(1, Ordering::AcqRel);
+                    wake();
+                    continue;
                 }
                 let now = Instant::now();
                 let mut first = true;

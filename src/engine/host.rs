@@ -56,6 +56,8 @@ pub(super) struct Shared {
     pub snapshot: ArcSwap<Snapshot>,
     pub places: Places,
     pub quit: AtomicBool,
+    /// The engine's thread has come to its end.
+    pub ended: AtomicBool,
     /// Pictures that a window has put on screen, and those overtaken before they got there.
     pub presented: AtomicU64,
     pub overtaken: AtomicU64,
@@ -78,11 +80,14 @@ pub fn start(gpu: Arc<Gpu>, options: Options) -> Result<Handle, EngineError> {
         snapshot: ArcSwap::from_pointee(Engine::first_snapshot(&options)),
         places,
         quit: AtomicBool::new(false),
+        ended: AtomicBool::new(false),
         presented: AtomicU64::new(0),
         overtaken: AtomicU64::new(0),
     });
     let (share, device) = (shared.clone(), gpu.clone());
+    let last_word = LastWord(shared.clone(), options.notify.clone());
     let thread = std::thread::Builder::new().name("engine".into()).spawn(move || {
+        let _last_word = last_word;
         let me = std::thread::current();
         // Unparking takes no lock and no memory, so even a MIDI driver's thread may do it.
         let wake: Arc<dyn Fn() + Send + Sync> = Arc::new(move || me.unpark());
@@ -104,6 +109,16 @@ pub fn start(gpu: Arc<Gpu>, options: Options) -> Result<Handle, EngineError> {
         engine.finish()
     })?;
     Ok(Handle { inputs, shared, thread: Some(thread), gpu })
+}
+
+/// Tells those who watch the engine that its thread has ended, however it did.
+struct LastWord(Arc<Shared>, Arc<dyn Fn() + Send + Sync>);
+
+impl Drop for LastWord {
+    fn drop(&mut self) {
+        self.0.ended.store(true, Ordering::Release);
+        (self.1)();
+    }
 }
 
 impl Handle {
@@ -138,7 +153,7 @@ impl Handle {
 
     /// Is the engine's thread still there?
     pub fn running(&self) -> bool {
-        self.thread.as_ref().is_some_and(|t| !t.is_finished())
+        !self.shared.ended.load(Ordering::Acquire)
     }
 
     /// Stops the engine and waits until the show is saved.

@@ -7,11 +7,14 @@
 
 mod clock;
 mod core;
+mod document;
+mod draw;
 mod feed;
 mod finish;
 mod host;
 mod input;
 mod panels;
+mod playback;
 pub mod render;
 mod saver;
 mod snapshot;

@@ -72,6 +72,9 @@ impl Panels {
                 }
                 Plug::Closed { port, name } => {
                     self.ports.remove(&port);
+                    if let Some(other) = self.ports.keys().next().filter(|_| self.last == port) {
+                        self.last = *other;
+                    }
                     self.note = Some(format!("{name} is gone"));
                 }
                 Plug::Refused { why, .. } | Plug::Unavailable { why } => {

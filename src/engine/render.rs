@@ -31,8 +31,6 @@ pub struct Job<'a> {
     pub display: Option<&'static Display>,
     /// The GPU, or none for the CPU.
     pub gpu: Option<Arc<Gpu>>,
-    /// Set from elsewhere to end early.
-    pub cancel: Arc<AtomicBool>,
 }
 
 /// How far a render is.
@@ -90,9 +88,9 @@ pub enum RenderError {
     /// A file of this kind holds display signal.
     #[error("{0} files hold a display's signal: give --display, or --format exr for scene-linear ACEScg")]
     NeedsDisplay(&'static str),
-    /// Stopped on request.
-    #[error("stopped; {0} frames were written and are whole")]
-    Cancelled(u64),
+    /// Two shots would go to the same files.
+    #[error("the shots {0:?} and {1:?} would be written to the same files; give one of them another name")]
+    SameFiles(String, String),
     /// A thread ended by itself.
     #[error("a worker stopped; its last words are above")]
     Worker,
@@ -137,6 +135,13 @@ pub fn render(job: &Job<'_>, progress: &mut dyn FnMut(&Progress)) -> Result<u64,
     };
     let shots: Vec<(usize, &Shot)> =
         job.shots.iter().filter_map(|&i| Some((i, job.show.shots.get(i)?))).collect();
+    for (i, (_, a)) in shots.iter().enumerate() {
+        // Some file systems do not tell capitals from small letters.
+        let folder = |shot| file_name(job.out, shot, 0, job.format).to_string_lossy().to_lowercase();
+        if let Some((_, b)) = shots[..i].iter().find(|(_, b)| folder(b) == folder(a)) {
+            return Err(RenderError::SameFiles(b.name.clone(), a.name.clone()));
+        }
+    }
     let total = shots.iter().map(|(_, s)| frames_of(s).count() as u64).sum();
     let mut done = 0;
     for (index, shot) in shots {
@@ -151,10 +156,6 @@ pub fn render(job: &Job<'_>, progress: &mut dyn FnMut(&Progress)) -> Result<u64,
         render_shot(job, index, shot, frames, &mut |_| {
             done += 1;
             progress(&Progress { shot: shot.name.clone(), done, total, elapsed: start.elapsed() });
-        })
-        .map_err(|e| match e {
-            RenderError::Cancelled(_) => RenderError::Cancelled(done),
-            e => e,
         })?;
     }
     Ok(done)
@@ -179,7 +180,7 @@ fn render_shot(
     let (graded, to_write) = bounded::<(u64, Finished, (u32, u32))>(3);
     let (told, news) = bounded::<Result<u64, RenderError>>(64);
     let over = AtomicBool::new(false);
-    let stopping = || over.load(Ordering::Acquire) || job.cancel.load(Ordering::Acquire);
+    let stopping = || over.load(Ordering::Acquire);
     let writers = std::thread::available_parallelism().map_or(1, |n| n.get().div_ceil(2));
     std::thread::scope(|scope| {
         let (range, start) = (frames.clone(), shot.frames().start);
@@ -239,7 +240,7 @@ fn render_shot(
         }
         match first_error {
             Some(e) => Err(e),
-            None if count < frames.count() => Err(RenderError::Cancelled(0)),
+            None if count < frames.count() => Err(RenderError::Worker),
             None => Ok(()),
         }
     })

@@ -168,7 +168,8 @@ fn row(pass: &str, size: (u32, u32), mut times: Vec<f64>) -> BenchRow {
     }
 }
 
-/// Measures a plain copy, the path without and with balance, each stage alone and all stages together,
+/// Measures a plain copy, the path without and with balance, each stage alone, all stages together, and the whole
+/// balance with six stages,
 /// `rounds` times each, at each size. `progress` is told what comes next.
 pub fn bench(
     gpu: &Gpu,
@@ -192,6 +193,10 @@ pub fn bench(
     passes.push((
         "with balance and every stage".into(),
         recipe(all.iter().map(|k| busy(*k)).collect(), Some(plain_balance())),
+    ));
+    passes.push((
+        "with every part of balance and six stages".into(),
+        recipe(all.iter().take(6).map(|k| busy(*k)).collect(), Some(busy_balance())),
     ));
     let mut rows = Vec::new();
     for &size in sizes {

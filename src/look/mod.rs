@@ -1,9 +1,9 @@
 //! Look: the stages, each declared once, and the chain they stand in.
 //!
 //! A stage is one Rust file here (declaration and CPU twin), one WGSL file of the same name in
-//! `shaders/look/`, and one line in the list below. From the declaration come the storage layout and
-//! WGSL struct, the TOML keys, the rows on the desk, the panel addresses, the manual's tables, the
-//! parity and identity tests and the benchmark rows.
+//! `shaders/look/`, and one line in the list below. From the declaration come the uniform layout and
+//! WGSL struct, the TOML keys, the rows on the desk, the panel addresses, the parity and identity tests
+//! and the benchmark rows.
 
 mod chain;
 mod declaration;

@@ -1,8 +1,7 @@
 //! Picture: frames, and how one becomes a picture.
 //!
 //! A [`Recipe`] says what to do, immutably; its numbers are plain data, so that turning a knob makes a
-//! new recipe and compiles nothing. [`Layout`] places those numbers in the storage buffer that both the
-//! shader and the reader of this crate see. [`cpu`] runs a recipe on the CPU; `gpu` does the same with
+//! new recipe and compiles nothing. [`Layout`] places those numbers in the buffer that shaders read. [`cpu`] runs a recipe on the CPU; `gpu` does the same with
 //! shaders that are the twins of what is called here.
 
 mod balance;

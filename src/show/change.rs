@@ -153,6 +153,21 @@ impl Change {
             _ => None,
         }
     }
+
+    /// The shot that it is about, if it is about one.
+    pub fn shot(&self) -> Option<usize> {
+        match self {
+            Self::SetParameter { slot: Slot::Balance { shot, .. }, .. }
+            | Self::RenameShot { shot, .. }
+            | Self::SetShotSource { shot, .. }
+            | Self::SetShotEncoding { shot, .. }
+            | Self::SetShotRange { shot, .. }
+            | Self::SetSignalRange { shot, .. }
+            | Self::SetMatrix { shot, .. } => Some(*shot),
+            Self::Together(changes) => changes.iter().find_map(Self::shot),
+            _ => None,
+        }
+    }
 }
 
 impl Show {

@@ -179,7 +179,7 @@ impl Panes {
         let in_hand = self.in_hand == address;
         self.addresses.push(address.clone());
         let (response, touch) = row(ui, parameter, label, value, in_hand);
-        if in_hand && response.rect.is_positive() && !ui.is_rect_visible(response.rect) {
+        if in_hand && std::mem::take(&mut self.reveal) {
             response.scroll_to_me(None);
         }
         let Some(touch) = touch else { return };

@@ -27,6 +27,8 @@ pub(super) struct Panes {
     pub keys: bool,
     /// Address of the parameter in hand.
     pub in_hand: Arc<str>,
+    /// It was just picked by the keyboard: bring it into view.
+    pub reveal: bool,
     /// Addresses of every parameter on the light path, in its order; made while drawing.
     pub addresses: Vec<Arc<str>>,
     /// What of the light path is open: families of balance, and stages by list and position.
@@ -89,6 +91,7 @@ impl Panes {
         let at = self.addresses.iter().position(|a| *a == self.in_hand);
         let to = at.map_or(0, |at| at.saturating_add_signed(by as isize).min(last));
         self.in_hand = self.addresses[to].clone();
+        self.reveal = true;
     }
 }
 

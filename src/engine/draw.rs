@@ -1,0 +1,194 @@
+//! Drawing what is on view: the right frame, through the right plan, to every live output.
+
+use std::sync::Arc;
+use std::time::Instant;
+
+use super::core::Engine;
+use super::finish::Job;
+use super::input::{Compare, Live};
+use crate::gpu::{Gpu, Output, Pipeline};
+use crate::picture::{Balance, Frame, Recipe, Structure, Tail, Target};
+use crate::show::{self, recipe};
+
+/// Pictures under way on the GPU at a time.
+pub(super) const UNDER_WAY: usize = 2;
+
+/// Everything that decides what is on view.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) struct Drawn {
+    pub shot: usize,
+    pub frame: u64,
+    pub revision: u64,
+    /// Drawn by an old plan, until the new one is compiled.
+    pub makeshift: bool,
+}
+
+/// Recipes, each with the outputs that show it.
+type Recipes = Vec<(Vec<Live>, Recipe)>;
+
+impl Engine {
+    /// Draws what is on view, if that differs from what was drawn last.
+    pub(super) fn draw(&mut self, now: Instant) {
+        let here = (self.document.shot, self.frame);
+        let wanted =
+            Drawn { shot: here.0, frame: here.1, revision: self.document.revision, makeshift: false };
+        if self.drawn == Some(wanted) || self.finisher.under_way() >= UNDER_WAY {
+            return;
+        }
+        if self.drawn.is_none_or(|d| (d.shot, d.frame) != here) {
+            self.set_broken(None);
+        }
+        let Some((key, number)) = self.frame_key(here) else { return };
+        let frame = match self.feeds.get(&key, number) {
+            Some(Ok(frame)) => frame,
+            Some(Err(why)) => {
+                self.set_broken(Some(why));
+                self.drawn = Some(wanted);
+                return;
+            }
+            None => return,
+        };
+        let Some((recipes, pipeline, makeshift)) = self.plan(here, wanted) else { return };
+        if self.uploaded.as_ref().is_none_or(|u| (&u.0, u.1) != (&key, number)) {
+            let old = self.uploaded.take().map(|u| u.2);
+            match self.gpu.upload(&frame, old) {
+                Ok(upload) => self.uploaded = Some((key, number, upload)),
+                Err(e) => {
+                    self.set_broken(Some(e.to_string().into()));
+                    self.drawn = Some(wanted);
+                    return;
+                }
+            }
+        }
+        if self.submit(&recipes, &pipeline, &frame, here, makeshift, now) {
+            self.drawn = Some(Drawn { makeshift, ..wanted });
+            self.shown_frame(now);
+            self.stale = true;
+        }
+    }
+
+    /// What is to be run now: the recipes with their compiled plan, or, until that is compiled, with the
+    /// stages and output transform of the last plan that was. Nothing if there is nothing new to draw.
+    fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Arc<Pipeline>, bool)> {
+        let mut recipes = self.recipes(here);
+        let structure = Structure::of(&recipes.first()?.1, Target::Screen);
+        let wake = self.wake.clone();
+        let ready = self.gpu.pipelines.ready(&structure, move || wake());
+        let failure = ready.is_none().then(|| self.gpu.pipelines.failure(&structure)).flatten();
+        self.compiling = ready.is_none() && failure.is_none();
+        if let Some(pipeline) = ready {
+            if self.compare == Compare::After {
+                self.ready = Some(recipes[0].1.clone());
+            }
+            return Some((recipes, pipeline, false));
+        }
+        if let Some(why) = failure {
+            self.set_broken(Some(why.into()));
+        }
+        if self.drawn == Some(Drawn { makeshift: true, ..wanted }) {
+            return None;
+        }
+        let old = self.ready.as_ref()?;
+        for (_, recipe) in &mut recipes {
+            recipe.stages = old.stages.clone();
+            recipe.tail = with_transform(recipe.tail, old.tail);
+        }
+        let structure = Structure::of(&recipes[0].1, Target::Screen);
+        let pipeline = self.gpu.pipelines.ready(&structure, || ())?;
+        Some((recipes, pipeline, true))
+    }
+
+    fn submit(
+        &mut self,
+        recipes: &Recipes,
+        pipeline: &Pipeline,
+        frame: &Frame,
+        (shot, number): (usize, u64),
+        makeshift: bool,
+        now: Instant,
+    ) -> bool {
+        let Some((_, _, upload)) = &self.uploaded else { return false };
+        let mut encoder = self.gpu.device.create_command_encoder(&Default::default());
+        let mut outputs = Vec::new();
+        for (places, recipe) in recipes {
+            let Some(output) = output(&self.gpu, &mut self.outputs, frame.width, frame.height) else {
+                return false;
+            };
+            self.gpu.encode(&mut encoder, pipeline, upload, recipe, &output, 8, true, None);
+            outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
+        }
+        let index = self.gpu.queue.submit([encoder.finish()]);
+        self.serial += 1;
+        self.finisher.add(Job {
+            index,
+            outputs,
+            shot,
+            frame: number,
+            serial: self.serial,
+            submitted: now,
+            // A makeshift picture does not hold what the message asked for.
+            message: if makeshift { None } else { self.message.take() },
+        });
+        true
+    }
+
+    fn set_broken(&mut self, why: Option<Arc<str>>) {
+        if self.broken != why {
+            self.broken = why;
+            self.stale = true;
+        }
+    }
+
+    /// A recipe for each distinct display among the live outputs, and the outputs that show it.
+    fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
+        let show = &self.document.show;
+        let mut out = Recipes::new();
+        let mut displays: Vec<&str> = Vec::new();
+        for (live, output) in [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)] {
+            let display = show.outputs.get(output);
+            if let Some(i) = displays.iter().position(|d| *d == display.id) {
+                out[i].0.push(live);
+                continue;
+            }
+            displays.push(display.id);
+            let Some(mut recipe) = recipe(show, shot, show.tail(output), frame as u32) else { continue };
+            if self.compare == Compare::Before {
+                // The same structure with nothing acting, so that nothing is compiled.
+                recipe.balance = Some(Balance::default());
+                for stage in &mut recipe.stages {
+                    stage.strength = 0.0;
+                }
+            }
+            out.push((vec![live], recipe));
+        }
+        out
+    }
+}
+
+fn with_transform(tail: Tail, other: Tail) -> Tail {
+    match (tail, other) {
+        (Tail::Display { display, .. }, Tail::Display { transform, .. }) => {
+            Tail::Display { transform, display }
+        }
+        (tail, _) => tail,
+    }
+}
+
+/// A texture that nobody looks at, of the right size; a new one if there is none.
+fn output(gpu: &Gpu, pool: &mut Vec<Arc<Output>>, width: u32, height: u32) -> Option<Arc<Output>> {
+    pool.retain(|o| (o.width, o.height) == (width, height));
+    if let Some(free) = pool.iter().find(|o| Arc::strong_count(o) == 1) {
+        return Some(free.clone());
+    }
+    match gpu.output(width, height, Target::Screen) {
+        Ok(new) => {
+            let new = Arc::new(new);
+            pool.push(new.clone());
+            Some(new)
+        }
+        Err(e) => {
+            tracing::error!("{e}");
+            None
+        }
+    }
+}
