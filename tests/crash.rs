@@ -108,6 +108,11 @@ fn closing_the_window_saves() {
     command.env("DISPLAY", &screen.display).env_remove("WAYLAND_DISPLAY");
     let mut program = Process::start(&mut command, "greyhold");
     let desk = screen.window("desk");
+    // Keys that come before the window is drawn may be lost.
+    wait_for("the desk's first picture", || {
+        let pixels = screen.pixels(&desk);
+        pixels.iter().any(|p| p[0] > 200).then_some(())
+    });
     screen.tool("xdotool", &["windowactivate", "--sync", &desk]);
     // Three detents up, and closed at once.
     screen.tool("xdotool", &["key", "--delay", "30", "equal", "equal", "equal", "alt+F4"]);

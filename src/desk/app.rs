@@ -3,6 +3,7 @@
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
+use arc_swap::ArcSwap;
 use egui_wgpu::{RendererOptions, ScreenDescriptor};
 use winit::application::ApplicationHandler;
 use winit::event::{ElementState, WindowEvent};
@@ -224,7 +225,8 @@ impl Desk {
         );
         let renderer =
             egui_wgpu::Renderer::new(&gpu.device, surface.config.format, RendererOptions::default());
-        let device = device_line(&gpu);
+        let device = Arc::new(ArcSwap::from_pointee(gpu.adapter.get_info().name));
+        check_device(&gpu, &device, proxy.clone());
         let notify: Arc<dyn Fn() + Send + Sync> = Arc::new(move || {
             let _ = proxy.send_event(News);
         });
@@ -483,6 +485,15 @@ impl Desk {
         self.surface.window.pre_present_notify();
         gpu.queue.present(texture);
     }
+}
+
+/// Has the GPU checked on another thread: compiling what that takes must not hold up the windows.
+fn check_device(gpu: &Arc<Gpu>, line: &Arc<ArcSwap<String>>, proxy: EventLoopProxy<News>) {
+    let (gpu, line) = (gpu.clone(), line.clone());
+    rayon::spawn(move || {
+        line.store(Arc::new(device_line(&gpu)));
+        let _ = proxy.send_event(News);
+    });
 }
 
 /// The GPU's name and what its own check found.

@@ -60,7 +60,7 @@ fn write_new(
 }
 
 /// The save of a change is due this long after it was made, so saves begin at least this far apart.
-pub const AUTOSAVE_AFTER: Duration = Duration::from_millis(500);
+pub const AUTOSAVE_AFTER: Duration = Duration::from_millis(300);
 
 /// When to save: throttled, not put off by further changes. Holds no thread and reads no clock.
 #[derive(Debug, Default)]

@@ -149,9 +149,9 @@ fn autosave_is_throttled_and_not_put_off() {
             autosave.saved();
         }
     }
-    assert_eq!(saves, [500, 1010, 1520, 2030, 2540]);
+    assert_eq!(saves, [300, 610, 920, 1230, 1540, 1850, 2160, 2470, 2780]);
     assert!(autosave.unsaved());
-    assert_eq!(autosave.due_at(), Some(ms(3050)));
+    assert_eq!(autosave.due_at(), Some(ms(3090)));
     autosave.begun();
     autosave.saved();
     assert!(!autosave.unsaved() && !autosave.due(ms(100_000)));
@@ -163,7 +163,7 @@ fn autosave_waits_for_a_slow_save_and_tries_again_after_a_failed_one() {
     let ms = |n: u64| start + Duration::from_millis(n);
     let mut autosave = Autosave::default();
     autosave.note_change(ms(0));
-    assert!(!autosave.due(ms(499)) && autosave.due(ms(500)));
+    assert!(!autosave.due(ms(299)) && autosave.due(ms(300)));
     autosave.begun();
     autosave.note_change(ms(600));
     assert!(!autosave.due(ms(5000)), "one save at a time");
@@ -171,7 +171,7 @@ fn autosave_waits_for_a_slow_save_and_tries_again_after_a_failed_one() {
     assert!(autosave.due(ms(5000)) && autosave.unsaved());
     autosave.begun();
     autosave.failed(ms(6000));
-    assert!(autosave.unsaved() && !autosave.due(ms(6499)) && autosave.due(ms(6500)));
+    assert!(autosave.unsaved() && !autosave.due(ms(6299)) && autosave.due(ms(6300)));
 }
 
 #[test]

@@ -112,7 +112,13 @@ impl Screen {
         let mut openbox = Command::new("openbox");
         openbox.env("DISPLAY", &display).stdout(Stdio::null()).stderr(Stdio::null());
         let manager = Process::start(&mut openbox, "openbox");
-        Self { _manager: manager, _server: server, display }
+        let screen = Self { _manager: manager, _server: server, display };
+        // A window that is mapped while the manager starts can be left unmapped.
+        wait_for("the window manager", || {
+            let out = screen.tool("xprop", &["-root", "_NET_SUPPORTING_WM_CHECK"]);
+            String::from_utf8_lossy(&out).contains("window id").then_some(())
+        });
+        screen
     }
 
     /// What a tool prints about this screen.
@@ -126,10 +132,13 @@ impl Screen {
         out.stdout
     }
 
-    /// The window whose title has these words.
+    /// Our window whose title ends so.
     pub fn window(&self, title: &str) -> String {
         wait_for(&format!("a window {title:?}"), || {
-            let out = String::from_utf8(self.tool("xdotool", &["search", "--name", title])).unwrap();
+            // The window manager has windows of its own, also with "desk" in their names.
+            let name = format!("^Greyhold .*{title}$");
+            let search = ["search", "--onlyvisible", "--name", &name];
+            let out = String::from_utf8(self.tool("xdotool", &search)).unwrap();
             out.lines().last().map(str::to_owned)
         })
     }

@@ -91,7 +91,7 @@ impl Panes {
         let truth = "windows are 8 bit, not colour-managed";
         ui.indent("surface", |ui| ui.label(RichText::new(truth).size(11.0).color(look::QUIET)));
         ui.add_space(6.0);
-        ui.label(RichText::new(&self.device).size(11.0).color(look::QUIET));
+        ui.label(RichText::new(self.device.load().as_str()).size(11.0).color(look::QUIET));
     }
 
     /// A stage: its switch, its place in the list, its strength and parameters.

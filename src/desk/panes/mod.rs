@@ -8,6 +8,7 @@ mod transport;
 use std::collections::HashSet;
 use std::sync::Arc;
 
+use arc_swap::ArcSwap;
 use egui::{RichText, Ui, Vec2};
 
 use self::mirror::mirror;
@@ -34,7 +35,7 @@ pub(super) struct Panes {
     /// What of the light path is open: families of balance, and stages by list and position.
     pub open: HashSet<String>,
     /// The GPU's name and what its check found.
-    pub device: String,
+    pub device: Arc<ArcSwap<String>>,
     /// A line about something that just happened.
     pub note: Option<String>,
 }
