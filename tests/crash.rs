@@ -79,7 +79,7 @@ fn killed_twenty_times_in_a_sweep() {
         let text = std::fs::read_to_string(&out).unwrap();
         // What stands ahead of the sweep's first value is the show as it was loaded.
         let all = text.lines().filter_map(parse);
-        let seen: Vec<(u64, f64)> = all.skip_while(|(_, v)| *v > -7.99).collect();
+        let seen: Vec<(u64, f64)> = all.skip_while(|(_, v)| *v > -7.9).collect();
         let saved =
             load(&show).unwrap_or_else(|e| panic!("round {round}: {e}")).shots[0].balance.get(Exposure);
         let last = seen.last().unwrap().0;
