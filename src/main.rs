@@ -5,6 +5,7 @@ use std::process::ExitCode;
 use clap::Parser;
 
 fn main() -> ExitCode {
+    quiet_runtime_folder();
     let arguments = greyhold::cli::Arguments::parse();
     let level = match arguments.verbose {
         0 => "warn,wgpu_hal=error,wgpu_core=error",
@@ -19,5 +20,14 @@ fn main() -> ExitCode {
             eprintln!("greyhold: {e:#}");
             ExitCode::from(2)
         }
+    }
+}
+
+/// Wayland's library complains on standard error where this variable is unset, also when nobody wants a
+/// window.
+fn quiet_runtime_folder() {
+    if cfg!(target_os = "linux") && std::env::var_os("XDG_RUNTIME_DIR").is_none() {
+        // SAFETY: no other thread has been started.
+        unsafe { std::env::set_var("XDG_RUNTIME_DIR", std::env::temp_dir()) };
     }
 }

@@ -6,9 +6,9 @@
 use std::path::Path;
 
 use greyhold::colour::{
-    AP0, AP1, Adaptation, BT709, Curve, DISPLAYS, ENCODINGS, Encoding, GREY, GREY_ACESCCT, Matrix, Range,
-    Real, Reference, STOP_ACESCCT, ToneScale, YcbcrMatrix, acescct_decode, acescct_encode, apply,
-    code_to_signal, conversion, display, encoding,
+    AP0, Curve, DISPLAYS, ENCODINGS, Encoding, Family, GREY, GREY_ACESCCT, Matrix, Range, Real, Reference,
+    STOP_ACESCCT, ToneScale, YcbcrMatrix, acescct_decode, acescct_encode, apply, code_to_signal, conversion,
+    encoding,
 };
 
 /// The rows of a table, without its notes and its heading.
@@ -45,23 +45,58 @@ fn size(v: [f64; 3]) -> f64 {
 
 const EPSILON: f64 = f32::EPSILON as f64;
 
-/// What f32 may lose besides 2e-6 of the result, where a logarithmic curve cancels.
+/// What f32 may lose besides 2e-6 of the result, where a curve cancels.
 ///
-/// Decoding computes `2^t`, takes b off it and divides by a. Near black `2^t ≈ b`, so errors of some units
-/// in the last place of b stay while the result goes to 0: a multiple of `ε·b/a` in light (LogC4: b = 64,
-/// a = 2232). Encoding adds d, which is negative or larger than the sum, to a logarithm of like size: a
-/// multiple of `ε·|d|` in signal. Measured over a million codes: 3.26 × and 1.18 ×, both LogC4.
-fn cancellation(curve: &Curve, decoding: bool) -> f64 {
+/// Decoding a logarithm computes `2^t`, takes b off it and divides by a. Near black `2^t ≈ b`, so errors of
+/// some units in the last place of b stay while the result goes to 0: a multiple of `ε·b/a` in light (LogC4:
+/// b = 64, a = 2232). Below the cut the roots' and squares' offsets cancel likewise: `ε·offset`.
+///
+/// Encoding adds d, which is negative or larger than the sum, to a logarithm of like size: a multiple of
+/// `ε·|d|` in signal. Where d is 0 (Log3G10) the logarithm itself goes to 0, and what rounding moves b it
+/// moves most at the cut: `ε·c/ln 2·b/(a·cut + b)`. N-Log's cube root is infinitely steep where x + offset
+/// is 0 (code 0): what rounding the offset moves, δ = ε·offset/2, moves the root s = signal/scale by
+/// |∛(s³ + δ) − s|, which is less than δ/(¾s²) and than 1.6·∛δ.
+///
+/// Measured over a million codes: 4.8 × `ε·b/a` decoding (Cineon), 1.6 × `ε·|d|` encoding (Canon Log 3).
+fn cancellation(curve: &Curve, decoding: bool, result: f64) -> f64 {
     match *curve {
-        Curve::Log { a, b, .. } if decoding => 4.0 * EPSILON * b / a,
-        Curve::Log { d, .. } => 1.5 * EPSILON * d.abs(),
-        _ => 0.0,
+        Curve::Log { a, b, .. } if decoding => 5.0 * EPSILON * b / a,
+        Curve::LogFloor { slope, floor, .. } if decoding => 5.0 * EPSILON * floor / slope,
+        Curve::LogMirrored { a, .. } if decoding => 5.0 * EPSILON / a,
+        Curve::LogCube { offset, .. } if decoding => EPSILON * offset,
+        Curve::LogSquare { b, offset, .. } if decoding => EPSILON * (5.0 * b).max(offset),
+        Curve::LogCube { d, scale, offset, .. } => {
+            let (delta, s) = (0.5 * EPSILON * offset, result / scale);
+            2.0 * EPSILON * d + scale * (1.6 * delta.cbrt()).min(delta / (0.75 * s * s))
+        }
+        Curve::Log { a, b, c, d, cut, .. } => {
+            let steepest = c / std::f64::consts::LN_2 * b / (a * cut + b);
+            EPSILON * (2.0 * d.abs()).max(steepest)
+        }
+        Curve::LogFloor { d, .. } | Curve::LogSquare { d, .. } => 2.0 * EPSILON * d.abs(),
+        Curve::LogMirrored { high, low, .. } => 2.0 * EPSILON * high.max(low),
+        Curve::Linear | Curve::Power { .. } | Curve::PowerToe { .. } => 0.0,
+    }
+}
+
+/// Where a curve goes from one piece to the next, in light and in signal.
+fn cuts(curve: &Curve) -> Vec<(f64, f64)> {
+    match *curve {
+        // Cineon's logarithm goes all the way down.
+        Curve::Log { cut, .. } if cut <= f32::MIN.into() => vec![],
+        Curve::Log { cut, signal_cut, .. }
+        | Curve::PowerToe { cut, signal_cut, .. }
+        | Curve::LogCube { cut, signal_cut, .. }
+        | Curve::LogSquare { cut, signal_cut, .. } => vec![(cut, signal_cut)],
+        Curve::LogFloor { slope, floor, signal_cut, .. } => vec![(floor / slope, signal_cut)],
+        Curve::LogMirrored { cut, e, f, .. } => vec![(-cut, f - e * cut), (cut, f + e * cut)],
+        Curve::Linear | Curve::Power { .. } => vec![],
     }
 }
 
 /// The f32 tolerance for a result: 2e-6 of it, or of 0.001 where it is less, and the cancellation.
 fn allowed(curve: &Curve, decoding: bool, result: f64) -> f64 {
-    2e-6 * result.abs().max(1e-3) + cancellation(curve, decoding)
+    2e-6 * result.abs().max(1e-3) + cancellation(curve, decoding, result)
 }
 
 fn check_curve(id: &str, curve: &Curve, rows: &[Vec<String>]) {
@@ -78,7 +113,9 @@ fn check_curve(id: &str, curve: &Curve, rows: &[Vec<String>]) {
             (exact.encode(x), single.encode(x as f32))
         };
         let error = (found - expected).abs() / expected.abs().max(1.0);
-        assert!(error <= 1e-9, "{id} {row:?}: f64 gives {found:e}");
+        // D-Log's document rounds each direction for itself; ours is the one that footage needs.
+        let exactness = if id == "d-log" && !decoding { 1e-7 } else { 1e-9 };
+        assert!(error <= exactness, "{id} {row:?}: f64 gives {found:e}");
         worst = worst.max(error);
         let error = (f64::from(in_f32) - expected).abs();
         let allowed = allowed(curve, decoding, expected);
@@ -88,6 +125,19 @@ fn check_curve(id: &str, curve: &Curve, rows: &[Vec<String>]) {
         );
     }
     println!("{id}: f64 within {worst:.1e}");
+}
+
+/// The list is the promise of `greyhold encodings`, in its order.
+#[test]
+fn everything_is_there() {
+    let ids: Vec<_> = ENCODINGS.iter().map(|e| e.id).collect();
+    assert_eq!(
+        ids.join(" "),
+        "acescct acescc acescg aces2065-1 logc3 logc4 s-log3 s-log3-cine v-log c-log2 c-log3 log3g10 f-log \
+         f-log2 n-log apple-log d-log cineon bt1886 srgb-display"
+    );
+    let ids: Vec<_> = DISPLAYS.iter().map(|d| d.id).collect();
+    assert_eq!(ids.join(" "), "rec709 srgb display-p3 p3-d65");
 }
 
 #[test]
@@ -113,14 +163,11 @@ fn single_follows_double() {
     for (id, curve) in curves {
         let (exact, single) = (curve.values::<f64>(), curve.values::<f32>());
         // Where f32 rounds the cut, the two may take different branches: the branches' gap is not an error.
-        let branches = match curve {
-            Curve::Log { signal_cut, .. } | Curve::PowerToe { signal_cut, .. } => signal_cut,
-            _ => f64::INFINITY,
-        };
+        let branches = cuts(&curve);
         let (mut tried, mut most) = (0u32, [0f64; 2]);
         for i in -50_000..=1_050_000 {
             let y = (f64::from(i) * 1e-6) as f32;
-            if (f64::from(y) - branches).abs() <= EPSILON {
+            if branches.iter().any(|(_, signal)| (f64::from(y) - signal).abs() <= EPSILON) {
                 continue;
             }
             tried += 1;
@@ -159,41 +206,101 @@ fn patches_come_to_acescg_as_colour_science_has_them() {
     }
 }
 
-/// OpenColorIO works in f32: 2e-6 of the largest channel, or of 1 % light where there is less. Its V-Log toe
-/// has the slope that continuity gives in place of the document's 5.6: 1e-5 of 1 % light under the cut.
+/// What OpenColorIO may be off by besides its f32 (2e-6 of the largest channel, or of 1 % light where there is
+/// less): `tests/data/ocio.csv` says why. `light` is in the encoding's own primaries.
+fn opencolorio_allowed(e: &Encoding, light: [f64; 3], largest: f64) -> f64 {
+    let darkest = light.into_iter().fold(f64::INFINITY, f64::min);
+    let relative = match e.id {
+        // A toe with the slope that continuity gives in place of the document's.
+        "v-log" if darkest < 0.01 => 1e-5,
+        "d-log" if darkest < 0.0078 => 2e-4,
+        // The document's two directions: 2.2e-6 of light just above the cut.
+        "d-log" => 4e-6,
+        "logc3" => 1e-4,
+        // A table's chord: (step·ln 2/c)²/8 = 4.0e-6 with step 1.86/4095 and c = 1/17.52 …
+        "acescc" => 6e-6,
+        // … and 0.7e-6 and 0.3e-6 with step 1/4095 and c = 0.0727 and 0.1106.
+        "c-log2" | "c-log3" => 3e-6,
+        "apple-log" => 4e-6,
+        _ => 2e-6,
+    };
+    relative * largest.max(0.01)
+}
+
 #[test]
 fn encodings_agree_with_opencolorio() {
     let rows = table("ocio.csv");
-    let mut seen = Vec::new();
+    let mut worst: Vec<(&str, f64)> = Vec::new();
     for row in &rows {
         let e = named(&row[0]);
-        if !seen.contains(&e.id) {
-            seen.push(e.id);
+        if worst.iter().all(|(id, _)| *id != e.id) {
+            worst.push((e.id, 0.0));
         }
         let curve = e.curve.values::<f64>();
         let light = three(row, 1).map(|v| curve.decode(v));
-        let found = conversion(&e.primaries, &AP0, e.adaptation).times(light);
+        let mut found = conversion(&e.primaries, &AP0, e.adaptation).times(light);
+        if e.id == "acescc" {
+            found = found.map(|v| v.max(0.0));
+        }
         let expected = three(row, 4);
-        let toe = e.id == "v-log" && light.iter().any(|&v| v < 0.01);
-        let allowed = if toe { 1e-5 } else { 2e-6 } * size(found).max(0.01);
+        let allowed = opencolorio_allowed(e, light, size(found));
         for c in 0..3 {
             let error = (found[c] - expected[c]).abs();
-            assert!(error <= allowed, "{row:?}: we have {found:?}, off by {error:e}, {allowed:e} allowed");
+            let share = &mut worst.last_mut().expect("one was pushed").1;
+            *share = share.max(error / allowed);
         }
     }
-    assert_eq!(seen.len(), 5, "{seen:?}");
+    println!("{worst:.2?} of what is allowed");
+    assert_eq!(worst.len(), 13);
+    assert!(worst.iter().all(|(_, share)| *share <= 1.0), "{worst:.2?}");
 }
 
-/// Published anchors: signals of scene light 0, 0.18, 0.9 and 1, and the light of code 1.0.
-/// ACEScct: S-2016-001. LogC4: its specification (2022). S-Log3: its technical summary V1.00 (95, 420, 598 of 1023).
-/// V-Log: its reference manual (2014). Digits as computed from them by colour-science and OpenColorIO alike.
+/// OpenColorIO's displays: f32's 2e-6 of signal, and 1e-5 under the sRGB curve's break, which is not the
+/// document's there.
+#[test]
+fn displays_agree_with_opencolorio() {
+    let rows = table("displays_ocio.csv");
+    for d in DISPLAYS {
+        let curve = d.curve.values::<f64>();
+        let mine: Vec<_> = rows.iter().filter(|r| r[0] == d.id).collect();
+        assert_eq!(mine.len(), 64, "{}", d.id);
+        for row in mine {
+            let light = d.from_acescg().times(three(row, 1));
+            let expected = three(row, 4);
+            for c in 0..3 {
+                let toed = matches!(d.curve, Curve::PowerToe { .. });
+                // At black the power laws are steep: f32's 1e-9 of light is 1.3e-4 of their signal there.
+                let steep = curve.encode(light[c].max(0.0) + 1e-9) - curve.encode(light[c].max(0.0));
+                let allowed = if toed { 1e-5 } else { 2e-6 } + steep;
+                let error = (curve.encode(light[c]) - expected[c]).abs();
+                assert!(error <= allowed, "{row:?}: channel {c} is off by {error:e}, {allowed:e} allowed");
+            }
+        }
+    }
+}
+
+/// Published anchors: signals of scene light 0, 0.18, 0.9 and 1, and the light of code 1.0. The documents are
+/// those that [`ENCODINGS`] names (S-Log3's prints 95, 420 and 598 of 1023; LogC3's 400 for grey). Digits as
+/// computed from them by colour-science, and by OpenColorIO where it has the encoding.
 #[test]
 fn anchors() {
     let published = [
         ("acescct", [0.072906, 0.413588, 0.546119, 0.554795], 222.9),
+        ("acescc", [-0.358447, 0.413588, 0.546119, 0.554795], 222.9),
+        ("logc3", [0.092809, 0.391007, 0.559432, 0.570632], 55.08),
         ("logc4", [0.092864, 0.278396, 0.417959, 0.427519], 469.8),
+        ("s-log3", [0.092864, 0.410557, 0.584453, 0.596027], 38.42),
         ("s-log3-cine", [0.092864, 0.410557, 0.584453, 0.596027], 38.42),
         ("v-log", [0.125000, 0.423311, 0.588167, 0.599118], 46.09),
+        ("c-log2", [0.092864, 0.398255, 0.562304, 0.573229], 59.23),
+        ("c-log3", [0.125122, 0.343389, 0.564474, 0.580278], 14.67),
+        ("log3g10", [0.091551, 0.333333, 0.483361, 0.493449], 184.3),
+        ("f-log", [0.092864, 0.459318, 0.689503, 0.704996], 7.281),
+        ("f-log2", [0.092864, 0.391007, 0.557132, 0.568219], 58.25),
+        ("n-log", [0.124373, 0.363668, 0.589634, 0.605083], 14.78),
+        ("apple-log", [0.150476, 0.488272, 0.681687, 0.694553], 12.00),
+        ("d-log", [0.092900, 0.398765, 0.572944, 0.584555], 42.00),
+        ("cineon", [0.092864, 0.457320, 0.656333, 0.669599], 13.52),
     ];
     for (id, signals, top) in published {
         let curve = named(id).curve.values::<f64>();
@@ -202,11 +309,18 @@ fn anchors() {
             assert!((found - signal).abs() <= 0.51e-6, "{id}: light {light} is {found}, not {signal}");
         }
         let found = curve.decode(1.0);
-        let digit = if top > 100.0 { 0.1 } else { 0.01 };
+        let digit = if top > 100.0 {
+            0.1
+        } else if top < 10.0 {
+            0.001
+        } else {
+            0.01
+        };
         assert!((found - top).abs() <= 0.51 * digit, "{id}: code 1.0 is {found}, not {top}");
     }
     // The logarithmic cameras' encodings must all be here: a new one needs its anchors.
-    let logs = ENCODINGS.iter().filter(|e| matches!(e.curve, Curve::Log { .. }));
+    let others = [Family::Linear, Family::Power];
+    let logs = ENCODINGS.iter().filter(|e| !others.contains(&e.curve.values::<f64>().family));
     for e in logs {
         assert!(published.iter().any(|p| p.0 == e.id), "{} has no anchors here", e.id);
         assert_eq!(e.reference, Reference::Scene);
@@ -308,35 +422,48 @@ fn own_power() {
 }
 
 /// Every code comes back. The documents' toes and logarithms do not meet to the last digit (V-Log's leave
-/// 3e-7 of signal, sRGB's 9e-8): within two such gaps of the cut a code may come back by the other branch.
+/// 3e-7 of signal, sRGB's 9e-8, N-Log's 2e-4): within two such gaps of a cut a code may come back by the other
+/// branch. In f32, N-Log's cube root returns a code near 0 as well as its steepness lets it.
 #[test]
 fn round_trips() {
     let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(DISPLAYS.iter().map(|d| (d.id, d.curve)));
     for (id, curve) in curves {
         let (exact, single) = (curve.values::<f64>(), curve.values::<f32>());
-        let (cut, gap) = match curve {
-            Curve::Log { cut, signal_cut, .. } | Curve::PowerToe { cut, signal_cut, .. } => (
-                signal_cut,
-                (exact.encode(cut) - exact.encode(cut - 1e-12))
-                    .abs()
-                    .max((exact.encode(cut) - signal_cut).abs()),
-            ),
-            _ => (f64::NEG_INFINITY, 0.0),
+        // Each cut's signal and gap.
+        let cuts: Vec<(f64, f64)> = cuts(&curve)
+            .into_iter()
+            .map(|(cut, signal)| {
+                let (under, over) = (exact.encode(cut - 1e-12), exact.encode(cut + 1e-12));
+                (signal, (over - under).abs().max((over - signal).abs()).max((under - signal).abs()))
+            })
+            .collect();
+        let near = |y: f64, more: f64| {
+            let gaps = cuts.iter().filter(|(signal, gap)| (y - signal).abs() <= 2.0 * gap + more);
+            gaps.map(|(_, gap)| 2.0 * gap).fold(0.0, f64::max)
         };
-        let lowest = if matches!(curve, Curve::Power { .. }) { 0 } else { -2000 };
+        let gap = cuts.iter().map(|c| c.1).fold(0.0, f64::max);
+        // Below 0 these hold.
+        let holds = matches!(curve, Curve::Power { .. } | Curve::LogSquare { .. });
+        let lowest = if holds { 0 } else { -2000 };
         let (mut worst64, mut worst32) = (0f64, 0f64);
         for i in lowest..=40000 {
             let y = f64::from(i) / 40000.0;
-            let near = if (y - cut).abs() <= 2.0 * gap { 2.0 * gap } else { 0.0 };
+            let cube_root = if matches!(curve, Curve::LogCube { .. }) {
+                let (double, single) = (f64::EPSILON / EPSILON, 2.0);
+                [double.cbrt(), single].map(|share| share * cancellation(&curve, false, y))
+            } else {
+                [0.0; 2]
+            };
             let error = (exact.encode(exact.decode(y)) - y).abs();
             worst64 = worst64.max(error);
-            assert!(error <= 1e-12 + near, "{id}: {y} is off by {error:e}; gap {gap:e}");
+            let allowed = 1e-12 + near(y, 0.0) + cube_root[0];
+            assert!(error <= allowed, "{id}: {y} is off by {error:e}; gap {gap:e}");
             let y32 = y as f32;
             let error = f64::from((single.encode(single.decode(y32)) - y32).abs());
             // A code's thousandth at 10 bit is 1e-6.
-            let near = if (y - cut).abs() <= 2.0 * gap + 1e-6 { 2.0 * gap } else { 0.0 };
             worst32 = worst32.max(error);
-            assert!(error <= 1e-6 + near, "{id}: {y} is off by {error:e} in f32");
+            let allowed = 1e-6 + near(y, 1e-6) + cube_root[1];
+            assert!(error <= allowed, "{id}: {y} is off by {error:e} in f32");
         }
         println!("{id}: f64 {worst64:.1e}, f32 {worst32:.1e}, gap {gap:.1e}");
     }
@@ -383,15 +510,17 @@ fn tone_scale_is_in_order() {
 }
 
 #[test]
-fn acescg_to_rec709() {
-    let rows = table("ap1_to_rec709.csv");
-    assert_eq!(rows.len(), 3);
-    let found = conversion(&AP1, &BT709, Adaptation::Bradford);
-    assert_eq!(display("rec709").expect("it is there").from_acescg(), found);
-    for (r, row) in rows.iter().enumerate() {
-        let expected = three(row, 0);
-        for c in 0..3 {
-            assert!((found.0[r][c] - expected[c]).abs() <= 1e-9, "{r} {c}: {}", found.0[r][c]);
+fn acescg_to_displays() {
+    let rows = table("acescg_to_display.csv");
+    for d in DISPLAYS {
+        let mine: Vec<_> = rows.iter().filter(|r| r[0] == d.id).collect();
+        assert_eq!(mine.len(), 3, "{}", d.id);
+        let found = d.from_acescg();
+        for (r, row) in mine.into_iter().enumerate() {
+            let expected = three(row, 1);
+            for c in 0..3 {
+                assert!((found.0[r][c] - expected[c]).abs() <= 1e-9, "{}: {r} {c} {}", d.id, found.0[r][c]);
+            }
         }
     }
 }

@@ -18,7 +18,7 @@ quietly() {
 
 packages=(
     # building
-    pkg-config libasound2-dev libavcodec-dev libavformat-dev libavutil-dev libswscale-dev libclang-dev
+    gcc libc6-dev pkg-config libasound2-dev libavcodec-dev libavformat-dev libavutil-dev libswscale-dev libclang-dev
     # a GPU in software, and windows without a screen
     mesa-vulkan-drivers xvfb libx11-6 libx11-xcb1 libxcursor1 libxi6 libxkbcommon-x11-0
     # driving and looking at those windows

@@ -15,27 +15,46 @@ struct Curve {
     k10: f32,
 }
 
-// Families share one logarithm and one power of two: software GPUs run every branch of a switch.
+// Families share one logarithm and one power of two: software GPUs run every branch of a switch. Constants
+// stand where their like stands in other families, so that little is left to select.
+//   0 linear, 1 power, 2 log, 3 log floor, 4 log mirrored, 5 log cube, 6 log square
 
 fn curve_decode_one(c: Curve, y: f32) -> f32 {
-    let is_log = c.family == 1.0;
-    let base = select(y, (y + c.k2) * c.k7, c.family == 3.0);
-    let e = exp_2(select(c.k0 * log_2(base), (y - c.k3) * c.k9, is_log));
-    let curved = select(select(0.0, e, base > 0.0), min((e - c.k1) * c.k8, 65504.0), is_log);
-    let straight = select(y * c.k8, min((y - c.k7) * c.k10, 65504.0), is_log);
-    let light = select(curved, straight, c.family != 2.0 && y < c.k5);
+    let is_log = c.family >= 2.0;
+    let is_mirrored = c.family == 4.0;
+    let low = is_mirrored && y < c.k7;
+    let d = select(y - c.k3, c.k5 - y, low);
+    let base = d * c.k8;
+    let e = exp_2(select(log_2(base), d, is_log) * c.k9);
+    let held = min((e - c.k1) * c.k8, 65504.0);
+    let curved = select(select(0.0, e, base > 0.0), select(held, -held, low), is_log);
+    let s = y * c.k10;
+    let bent = select(sqrt(max(s, 0.0)), s * s * s, c.family == 5.0) - c.k7;
+    let straight = select((select(y, e, c.family == 3.0) - c.k7) * c.k10, bent, c.family >= 5.0);
+    let light = select(curved, straight, select(y < c.k5, abs(straight) < c.k4, is_mirrored));
     return select(light, y, c.family == 0.0);
 }
 
 fn curve_encode_one(c: Curve, x: f32) -> f32 {
-    let is_log = c.family == 1.0;
-    let base = select(x, c.k0 * x + c.k1, is_log);
+    let is_log = c.family >= 2.0;
+    let is_mirrored = c.family == 4.0;
+    let is_cube = c.family == 5.0;
+    let light = select(x, abs(x), is_mirrored);
+    let below = light < c.k4;
+    let line = c.k6 * x + c.k7;
+    let shifted = x + c.k7;
+    let inside = c.k0 * light + c.k1;
+    let of_log = select(inside, max(inside, max(line, c.k7)), c.family == 3.0);
+    let base = select(select(x, of_log, is_log), abs(shifted), is_cube && below);
     let l = log_2(base);
-    let raised = select(0.0, exp_2(c.k1 * l), base > 0.0);
-    let power_curve = select(raised, c.k6 * raised - c.k2, c.family == 3.0);
-    let curved = select(power_curve, c.k2 * l + c.k3, is_log);
-    let straight = select(x * c.k3, c.k6 * x + c.k7, is_log);
-    let signal = select(curved, straight, c.family != 2.0 && x < c.k4);
+    let p = c.k2 * l;
+    let raised = select(0.0, exp_2(select(p, 0.33333334 * l, is_cube)), base > 0.0);
+    let upper = select(c.k0 * raised, p, is_log) + c.k3;
+    let curved = select(upper, c.k5 - p, is_mirrored && x < 0.0);
+    let positive = max(shifted, 0.0);
+    let root = select(raised, -raised, shifted < 0.0);
+    let bent = c.k6 * select(positive * positive, root, is_cube);
+    let signal = select(curved, select(line, bent, c.family >= 5.0), below);
     return select(signal, x, c.family == 0.0);
 }
 

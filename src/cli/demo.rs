@@ -3,6 +3,7 @@
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::Arc;
 
 use anyhow::Context;
 use rayon::prelude::*;
@@ -10,14 +11,17 @@ use rayon::prelude::*;
 use super::open::{WindowArguments, open};
 use crate::colour::{apply, encoding};
 use crate::demo::{RATE, SCENES, Scene};
+use crate::desk::DeskError;
+use crate::engine::render::{Job, render};
+use crate::gpu::{Gpu, Request};
 use crate::media::{Image, ImageFormat, write_image};
-use crate::show::{Lock, SHOW_FILE, Shot, Show, read_look, save};
+use crate::show::{Lock, SHOW_FILE, Shot, Show, load, save, shipped_looks};
 
 /// Make a small invented show and open it.
 ///
 /// A winter day on a mountain railway, drawn by the program: 10-bit log image sequences from two
 /// cameras. The show is made once (about a minute); later calls open it as it was left. Without a
-/// display the show is made, and `greyhold render` works on it.
+/// display the show is made and a graded frame of each shot is rendered to its folder `stills`.
 ///
 /// Example: greyhold demo
 #[derive(Debug, clap::Args)]
@@ -43,8 +47,36 @@ impl Demo {
         if self.make_only {
             return Ok(ExitCode::SUCCESS);
         }
-        open(&self.dir, self.windows)
+        match open(&self.dir, self.windows) {
+            Err(e) if matches!(e.downcast_ref(), Some(DeskError::NoDisplay(_))) => {
+                eprintln!("greyhold: {e:#}");
+                stills(&self.dir)
+            }
+            result => result,
+        }
     }
+}
+
+/// Where there is no window to show it in: the middle frame of each shot, graded.
+fn stills(dir: &Path) -> anyhow::Result<ExitCode> {
+    let show = load(dir)?;
+    let out = dir.join("stills");
+    let gpu = Gpu::headless(Request::default()).map_err(|e| eprintln!("greyhold: {e}; the CPU does it")).ok();
+    let middle = u64::from(SCENES.iter().map(|s| s.frames).min().unwrap_or(1)) / 2;
+    let job = Job {
+        show: &show,
+        dir,
+        shots: (0..show.shots.len()).collect(),
+        frames: Some(middle..=middle),
+        out: &out,
+        format: ImageFormat::Png,
+        display: Some(show.outputs.files),
+        gpu,
+        cancel: Arc::default(),
+    };
+    let written = render(&job, &mut |_| ())?;
+    println!("{written} graded frames are in {}", out.display());
+    Ok(ExitCode::SUCCESS)
 }
 
 /// Draws the scenes and writes the show, last of all. A second call after an interruption goes on where
@@ -69,8 +101,8 @@ fn make(dir: &Path) -> anyhow::Result<()> {
         let source = Path::new("footage").join(scene.name).join(format!("{}.####.dpx", scene.name));
         show.shots.push(Shot::new(scene.name, source, 0..scene.frames.into(), camera));
     }
-    let look = include_str!("../../configs/looks/soft-print.toml");
-    show.chain.look = read_look(look, Path::new("configs/looks/soft-print.toml"))?.stages;
+    let look = shipped_looks().iter().find(|l| l.name == "Soft print");
+    show.chain.look = look.context("the demo's look ships with the program")?.stages.clone();
     save(&show, dir)?;
     eprintln!("\n{} is ready", dir.join(SHOW_FILE).display());
     Ok(())
@@ -80,7 +112,7 @@ fn progress(scene: &Scene, done: u32, total: u32) {
     if std::io::stderr().is_terminal() {
         eprint!("\rdrawing {}: frame {done} of {total}\x1b[K", scene.name);
         let _ = std::io::stderr().flush();
-    } else if done % 24 == 0 {
+    } else if done.is_multiple_of(24) {
         eprintln!("drawing {}: frame {done} of {total}", scene.name);
     }
 }

@@ -5,28 +5,56 @@
 
 use super::Real;
 
-/// The shape of a transfer function. The numbers are shared with `shaders/colour/curve.wgsl`.
+/// The shape of a transfer function. The numbers are shared with `shaders/colour/curve.wgsl`; from
+/// [`Family::Log`] on, all are logarithms.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(u32)]
 pub enum Family {
     /// The signal is the light.
     Linear = 0,
+    /// A power law, with or without an offset and a straight toe; 0 for negative light.
+    Power = 1,
     /// `c·log2(a·x + b) + d` from `cut` on, `e·x + f` below it.
-    Log = 1,
-    /// `x^(1/γ)`, 0 for negative light.
-    Power = 2,
-    /// A power law with an offset and a straight toe (IEC 61966-2-1's shape).
-    PowerToe = 3,
+    Log = 2,
+    /// A logarithm whose argument is straightened near black and held from black down.
+    LogFloor = 3,
+    /// A logarithm for each sign of the light, straight between the two.
+    LogMirrored = 4,
+    /// A logarithm over a cube root.
+    LogCube = 5,
+    /// A logarithm over a square.
+    LogSquare = 6,
 }
 
-/// Light above this is held there when a signal is decoded: the largest half float.
+/// Light above this is held there when a logarithmic signal is decoded: the largest half float.
 pub const LINEAR_MAX: f64 = 65504.0;
+
+/// A cut that no signal and no light is below.
+pub(super) const NEVER: f64 = f32::MIN as f64;
 
 /// A transfer function between light x (linear, 0.18 grey or display white 1) and signal y.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Curve {
     /// y = x.
     Linear,
+    /// y = x^(1/γ).
+    Power {
+        /// γ.
+        gamma: f64,
+    },
+    /// y = s·x up to `cut`, then (1+o)·x^(1/γ) − o (IEC 61966-2-1's shape).
+    PowerToe {
+        /// γ.
+        gamma: f64,
+        /// o.
+        offset: f64,
+        /// s.
+        slope: f64,
+        /// Light where the power law begins.
+        cut: f64,
+        /// Signal where the power law begins.
+        signal_cut: f64,
+    },
     /// The logarithmic shape; see [`Family::Log`].
     Log {
         /// Scale inside the logarithm.
@@ -46,53 +74,105 @@ pub enum Curve {
         /// Offset below the cut.
         f: f64,
     },
-    /// y = x^(1/γ).
-    Power {
-        /// γ.
-        gamma: f64,
-    },
-    /// y = s·x up to `cut`, then (1+o)·x^(1/γ) − o.
-    PowerToe {
-        /// γ.
-        gamma: f64,
-        /// o.
-        offset: f64,
-        /// s.
-        slope: f64,
-        /// Light where the power law begins.
-        cut: f64,
-        /// Signal where the power law begins.
+    /// y = c·log2(x) + d, and c·log2(slope·max(x, 0) + floor) + d where that is more (ACEScc's shape).
+    LogFloor {
+        /// Signal for each doubling.
+        c: f64,
+        /// Signal offset.
+        d: f64,
+        /// Signal where the plain logarithm begins.
         signal_cut: f64,
+        /// Slope of the argument near black.
+        slope: f64,
+        /// The argument at black.
+        floor: f64,
+    },
+    /// y = c·log2(a·x + 1) + high above `cut`, low − c·log2(1 − a·x) below −`cut`, e·x + f between them
+    /// (the Canon logarithms' shape).
+    LogMirrored {
+        /// Scale inside the logarithms.
+        a: f64,
+        /// Signal for each doubling.
+        c: f64,
+        /// Signal offset of the upper logarithm.
+        high: f64,
+        /// Signal offset of the lower one.
+        low: f64,
+        /// Light where the upper logarithm begins.
+        cut: f64,
+        /// Slope between.
+        e: f64,
+        /// Signal of black.
+        f: f64,
+    },
+    /// y = c·log2(x) + d from `cut` on, scale·∛(x + offset) below it, the root with its argument's sign
+    /// (N-Log's shape).
+    LogCube {
+        /// Signal for each doubling.
+        c: f64,
+        /// Signal offset.
+        d: f64,
+        /// Light where the logarithm begins.
+        cut: f64,
+        /// Signal where the logarithm begins.
+        signal_cut: f64,
+        /// Scale of the root.
+        scale: f64,
+        /// Offset inside the root.
+        offset: f64,
+    },
+    /// y = c·log2(x + b) + d from `cut` on, scale·max(x + offset, 0)² below it (Apple Log's shape).
+    LogSquare {
+        /// Offset inside the logarithm.
+        b: f64,
+        /// Signal for each doubling.
+        c: f64,
+        /// Signal offset.
+        d: f64,
+        /// Light where the logarithm begins.
+        cut: f64,
+        /// Signal where the logarithm begins.
+        signal_cut: f64,
+        /// Scale of the square.
+        scale: f64,
+        /// Offset inside the square.
+        offset: f64,
     },
 }
 
 impl Curve {
     /// The family and constants as a twin computes with them.
     pub fn values<T: Real>(&self) -> CurveValues<T> {
+        // The same places mean like things in every family, so that a shader selects as little as can be:
+        // scale and offset inside, scale and offset outside, the cut in light and in signal, scale and
+        // offset of the toe, and the inverses of the scales.
+        let log = |[a, b, c, d]: [f64; 4], [cut, signal_cut]: [f64; 2], [e, f]: [f64; 2]| {
+            [a, b, c, d, cut, signal_cut, e, f, 1.0 / a, 1.0 / c, 1.0 / e]
+        };
         let (family, k) = match *self {
             Self::Linear => (Family::Linear, [0.0; CurveValues::<f32>::CONSTANTS]),
-            Self::Log { a, b, c, d, cut, signal_cut, e, f } => {
-                (Family::Log, [a, b, c, d, cut, signal_cut, e, f, 1.0 / a, 1.0 / c, 1.0 / e])
-            }
             Self::Power { gamma } => {
-                (Family::Power, [gamma, 1.0 / gamma, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
+                (Family::Power, log([1.0, 0.0, 1.0 / gamma, 0.0], [NEVER; 2], [1.0, 0.0]))
             }
             Self::PowerToe { gamma, offset, slope, cut, signal_cut } => (
-                Family::PowerToe,
-                [
-                    gamma,
-                    1.0 / gamma,
-                    offset,
-                    slope,
-                    cut,
-                    signal_cut,
-                    1.0 + offset,
-                    1.0 / (1.0 + offset),
-                    1.0 / slope,
-                    0.0,
-                    0.0,
-                ],
+                Family::Power,
+                log([1.0 + offset, 0.0, 1.0 / gamma, -offset], [cut, signal_cut], [slope, 0.0]),
             ),
+            Self::Log { a, b, c, d, cut, signal_cut, e, f } => {
+                (Family::Log, log([a, b, c, d], [cut, signal_cut], [e, f]))
+            }
+            Self::LogFloor { c, d, signal_cut, slope, floor } => {
+                (Family::LogFloor, log([1.0, 0.0, c, d], [NEVER, signal_cut], [slope, floor]))
+            }
+            Self::LogMirrored { a, c, high, low, cut, e, f } => {
+                (Family::LogMirrored, log([a, 1.0, c, high], [cut, low], [e, f]))
+            }
+            Self::LogCube { c, d, cut, signal_cut, scale, offset } => {
+                (Family::LogCube, log([1.0, 0.0, c, d], [cut, signal_cut], [scale, offset]))
+            }
+            Self::LogSquare { b, c, d, cut, signal_cut, scale, offset } => {
+                (Family::LogSquare, log([1.0, b, c, d], [cut, signal_cut], [scale, offset]))
+            }
         };
         CurveValues { family, k: k.map(T::of) }
     }
@@ -103,7 +183,7 @@ impl Curve {
 pub struct CurveValues<T> {
     /// Its family.
     pub family: Family,
-    /// Its constants, in the family's order, inverses last.
+    /// Its constants: a, b, c, d, cut, signal cut, e, f, 1/a, 1/c, 1/e, or what stands in their places.
     pub k: [T; 11],
 }
 
@@ -114,19 +194,29 @@ impl<T: Real> CurveValues<T> {
     /// Signal to light. Twin: `curve_decode`.
     pub fn decode(&self, y: T) -> T {
         let k = &self.k;
+        let power_of_two = |t: T| (t * k[9]).exp_2();
+        let held = |e: T| ((e - k[1]) * k[8]).at_most(T::of(LINEAR_MAX));
+        let curved = || held(power_of_two(y - k[3]));
         match self.family {
             Family::Linear => y,
-            Family::Log => {
-                let x =
-                    if y < k[5] { (y - k[7]) * k[10] } else { (((y - k[3]) * k[9]).exp_2() - k[1]) * k[8] };
-                x.at_most(T::of(LINEAR_MAX))
+            Family::Power if y < k[5] => (y - k[7]) * k[10],
+            Family::Power => ((y - k[3]) * k[8]).power(k[9]),
+            Family::Log if y < k[5] => (y - k[7]) * k[10],
+            Family::LogFloor if y < k[5] => (power_of_two(y - k[3]) - k[7]) * k[10],
+            Family::LogCube if y < k[5] => {
+                let s = y * k[10];
+                s * s * s - k[7]
             }
-            Family::Power => y.power(k[0]),
-            Family::PowerToe => {
-                if y < k[5] {
-                    y * k[8]
+            Family::LogSquare if y < k[5] => (y * k[10]).at_least(T::of(0.0)).root() - k[7],
+            Family::Log | Family::LogFloor | Family::LogCube | Family::LogSquare => curved(),
+            Family::LogMirrored => {
+                let straight = (y - k[7]) * k[10];
+                if straight.magnitude() < k[4] {
+                    straight
+                } else if y < k[7] {
+                    -held(power_of_two(k[5] - y))
                 } else {
-                    ((y + k[2]) * k[7]).power(k[0])
+                    curved()
                 }
             }
         }
@@ -135,23 +225,28 @@ impl<T: Real> CurveValues<T> {
     /// Light to signal. Twin: `curve_encode`.
     pub fn encode(&self, x: T) -> T {
         let k = &self.k;
+        let curved = |x: T| k[2] * (k[0] * x + k[1]).log_2();
         match self.family {
             Family::Linear => x,
-            Family::Log => {
-                if x < k[4] {
-                    k[6] * x + k[7]
-                } else {
-                    k[2] * (k[0] * x + k[1]).log_2() + k[3]
-                }
+            Family::Power | Family::Log if x < k[4] => k[6] * x + k[7],
+            Family::Power => k[0] * x.power(k[2]) + k[3],
+            Family::LogCube if x < k[4] => {
+                let shifted = x + k[7];
+                let root = shifted.magnitude().power(T::of(1.0 / 3.0));
+                k[6] * if shifted < T::of(0.0) { -root } else { root }
             }
-            Family::Power => x.power(k[1]),
-            Family::PowerToe => {
-                if x < k[4] {
-                    x * k[3]
-                } else {
-                    k[6] * x.power(k[1]) - k[2]
-                }
+            Family::LogSquare if x < k[4] => {
+                let shifted = (x + k[7]).at_least(T::of(0.0));
+                k[6] * (shifted * shifted)
             }
+            Family::Log | Family::LogCube | Family::LogSquare => curved(x) + k[3],
+            Family::LogFloor => {
+                let near_black = (k[6] * x + k[7]).at_least(k[7]);
+                k[2] * (k[0] * x + k[1]).at_least(near_black).log_2() + k[3]
+            }
+            Family::LogMirrored if x.magnitude() < k[4] => k[6] * x + k[7],
+            Family::LogMirrored if x < T::of(0.0) => k[5] - curved(-x),
+            Family::LogMirrored => curved(x) + k[3],
         }
     }
 }

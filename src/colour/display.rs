@@ -1,6 +1,6 @@
 //! The displays that a picture is encoded for.
 
-use super::{AP1, Adaptation, BT709, Curve, Matrix, Primaries, conversion};
+use super::{AP1, Adaptation, BT709, Curve, Matrix, P3_D65, Primaries, conversion};
 
 /// Primaries, white, transfer function and peak luminance of a display.
 #[derive(Clone, Copy, Debug)]
@@ -27,7 +27,7 @@ impl Display {
 }
 
 /// IEC 61966-2-1's curve.
-const SRGB: Curve =
+pub(super) const SRGB: Curve =
     Curve::PowerToe { gamma: 2.4, offset: 0.055, slope: 12.92, cut: 0.0031308, signal_cut: 0.04045 };
 
 /// Every display, the default first.
@@ -46,6 +46,22 @@ pub static DISPLAYS: &[Display] = &[
         source: "IEC 61966-2-1:1999",
         curve: SRGB,
         primaries: BT709,
+        peak: 100.0,
+    },
+    Display {
+        id: "display-p3",
+        name: "Display P3 (sRGB curve)",
+        source: "SMPTE EG 432-1 (primaries), IEC 61966-2-1:1999 (curve)",
+        curve: SRGB,
+        primaries: P3_D65,
+        peak: 100.0,
+    },
+    Display {
+        id: "p3-d65",
+        name: "P3-D65, gamma 2.6",
+        source: "SMPTE ST 2113 (primaries), SMPTE RP 431-2 (gamma; its 48 nit are 100 here)",
+        curve: Curve::Power { gamma: 2.6 },
+        primaries: P3_D65,
         peak: 100.0,
     },
 ];

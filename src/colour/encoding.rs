@@ -1,6 +1,8 @@
 //! The encodings that footage comes in and values are converted to.
 
-use super::{AP0, AP1, Adaptation, BT709, Curve, D65, Matrix, Primaries, conversion};
+use super::camera::*;
+use super::display::SRGB;
+use super::{AP0, AP1, Adaptation, BT709, BT2020, Curve, Matrix, Primaries, conversion};
 
 /// What an encoding's light refers to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -24,7 +26,8 @@ pub struct Encoding {
     pub curve: Curve,
     /// Primaries and white.
     pub primaries: Primaries,
-    /// Adaptation to the ACES white, as the maker's or the Academy's transform has it.
+    /// Adaptation to the ACES white, as the maker's or the Academy's transform has it; Bradford where there
+    /// is none (F-Log, F-Log2, N-Log, Cineon).
     pub adaptation: Adaptation,
     /// Scene or display.
     pub reference: Reference,
@@ -42,71 +45,6 @@ impl Encoding {
     }
 }
 
-const LOG10_2: f64 = std::f64::consts::LOG10_2;
-
-const ACESCCT: Curve = Curve::Log {
-    a: 1.0,
-    b: 0.0,
-    c: 1.0 / 17.52,
-    d: 9.72 / 17.52,
-    cut: 0.0078125,
-    signal_cut: 0.155251141552511,
-    e: 10.5402377416545,
-    f: 0.0729055341958355,
-};
-
-/// LogC4's constants follow from the specification's formulas, which use log2 and a power of 2; the two
-/// that are irrational are written out.
-const LOGC4: Curve = {
-    let a = (262_144.0 - 16.0) / 117.45;
-    let b = (1023.0 - 95.0) / 1023.0;
-    let c = 95.0 / 1023.0;
-    // 2^(7 − 14c/b) and 2^(6 − 14c/b), with c/b = 95/928.
-    let two_to_7 = LOGC4_POWER;
-    let s = 7.0 * std::f64::consts::LN_2 * two_to_7 / (a * b);
-    let t = (two_to_7 / 2.0 - 64.0) / a;
-    Curve::Log {
-        a,
-        b: 64.0,
-        c: b / 14.0,
-        d: c - 6.0 * b / 14.0,
-        cut: t,
-        signal_cut: 0.0,
-        e: 1.0 / s,
-        f: -t / s,
-    }
-};
-/// 2^(7 − 14·95/928).
-const LOGC4_POWER: f64 = 47.399_841_993_697_55;
-
-const S_LOG3: Curve = Curve::Log {
-    a: 1.0 / 0.19,
-    b: 0.01 / 0.19,
-    c: 261.5 / 1023.0 * LOG10_2,
-    d: 420.0 / 1023.0,
-    cut: 0.01125,
-    signal_cut: 171.2102946929 / 1023.0,
-    e: (171.2102946929 - 95.0) / (0.01125 * 1023.0),
-    f: 95.0 / 1023.0,
-};
-
-const V_LOG: Curve = Curve::Log {
-    a: 1.0,
-    b: 0.00873,
-    c: 0.241514 * LOG10_2,
-    d: 0.598206,
-    cut: 0.01,
-    signal_cut: 0.181,
-    e: 5.6,
-    f: 0.125,
-};
-
-const AWG4: Primaries =
-    Primaries { rgb: [[0.7347, 0.2653], [0.1424, 0.8576], [0.0991, -0.0308]], white: D65 };
-const S_GAMUT3_CINE: Primaries =
-    Primaries { rgb: [[0.766, 0.275], [0.225, 0.800], [0.089, -0.087]], white: D65 };
-const V_GAMUT: Primaries = Primaries { rgb: [[0.730, 0.280], [0.165, 0.840], [0.100, -0.030]], white: D65 };
-
 /// Every encoding, in the order `greyhold encodings` lists them.
 pub static ENCODINGS: &[Encoding] = &[
     Encoding {
@@ -114,6 +52,15 @@ pub static ENCODINGS: &[Encoding] = &[
         name: "ACEScct",
         source: "Academy S-2016-001",
         curve: ACESCCT,
+        primaries: AP1,
+        adaptation: Adaptation::Bradford,
+        reference: Reference::Scene,
+    },
+    Encoding {
+        id: "acescc",
+        name: "ACEScc",
+        source: "Academy S-2014-003",
+        curve: ACESCC,
         primaries: AP1,
         adaptation: Adaptation::Bradford,
         reference: Reference::Scene,
@@ -137,11 +84,29 @@ pub static ENCODINGS: &[Encoding] = &[
         reference: Reference::Scene,
     },
     Encoding {
+        id: "logc3",
+        name: "ARRI LogC3 EI 800, ARRI Wide Gamut 3",
+        source: "ARRI, ALEXA Log C Curve: Usage in VFX, 2012",
+        curve: LOGC3,
+        primaries: AWG3,
+        adaptation: Adaptation::Cat02,
+        reference: Reference::Scene,
+    },
+    Encoding {
         id: "logc4",
         name: "ARRI LogC4, ARRI Wide Gamut 4",
         source: "Cooper & Brendel, ARRI LogC4 Logarithmic Color Space: Specification, 2022",
         curve: LOGC4,
         primaries: AWG4,
+        adaptation: Adaptation::Cat02,
+        reference: Reference::Scene,
+    },
+    Encoding {
+        id: "s-log3",
+        name: "S-Log3, S-Gamut3",
+        source: "Sony, Technical Summary for S-Gamut3.Cine/S-Log3 and S-Gamut3/S-Log3, V1.00",
+        curve: S_LOG3,
+        primaries: S_GAMUT3,
         adaptation: Adaptation::Cat02,
         reference: Reference::Scene,
     },
@@ -164,10 +129,100 @@ pub static ENCODINGS: &[Encoding] = &[
         reference: Reference::Scene,
     },
     Encoding {
+        id: "c-log2",
+        name: "Canon Log 2, Cinema Gamut",
+        source: "Canon, Input Transform v202007 (version 1.2)",
+        curve: C_LOG2,
+        primaries: CINEMA_GAMUT,
+        adaptation: Adaptation::Cat02,
+        reference: Reference::Scene,
+    },
+    Encoding {
+        id: "c-log3",
+        name: "Canon Log 3, Cinema Gamut",
+        source: "Canon, Input Transform v202007 (version 1.2)",
+        curve: C_LOG3,
+        primaries: CINEMA_GAMUT,
+        adaptation: Adaptation::Cat02,
+        reference: Reference::Scene,
+    },
+    Encoding {
+        id: "log3g10",
+        name: "Log3G10 (version 3), REDWideGamutRGB",
+        source: "RED, White Paper on REDWideGamutRGB and Log3G10, 2017",
+        curve: LOG3G10,
+        primaries: RED_WIDE_GAMUT,
+        adaptation: Adaptation::Bradford,
+        reference: Reference::Scene,
+    },
+    Encoding {
+        id: "f-log",
+        name: "F-Log, F-Gamut (BT.2020 primaries)",
+        source: "Fujifilm, F-Log Data Sheet 1.1, 2022",
+        curve: F_LOG,
+        primaries: BT2020,
+        adaptation: Adaptation::Bradford,
+        reference: Reference::Scene,
+    },
+    Encoding {
+        id: "f-log2",
+        name: "F-Log2, F-Gamut (BT.2020 primaries)",
+        source: "Fujifilm, F-Log2 Data Sheet 1.0, 2022",
+        curve: F_LOG2,
+        primaries: BT2020,
+        adaptation: Adaptation::Bradford,
+        reference: Reference::Scene,
+    },
+    Encoding {
+        id: "n-log",
+        name: "N-Log, N-Gamut (BT.2020 primaries)",
+        source: "Nikon, N-Log Specification 1.0.0, 2018",
+        curve: N_LOG,
+        primaries: BT2020,
+        adaptation: Adaptation::Bradford,
+        reference: Reference::Scene,
+    },
+    Encoding {
+        id: "apple-log",
+        name: "Apple Log, BT.2020 primaries",
+        source: "Apple, Apple Log Profile White Paper, 2023",
+        curve: APPLE_LOG,
+        primaries: BT2020,
+        adaptation: Adaptation::Bradford,
+        reference: Reference::Scene,
+    },
+    Encoding {
+        id: "d-log",
+        name: "D-Log, D-Gamut",
+        source: "DJI, White Paper on D-Log and D-Gamut, 2017",
+        curve: D_LOG,
+        primaries: D_GAMUT,
+        adaptation: Adaptation::Cat02,
+        reference: Reference::Scene,
+    },
+    Encoding {
+        id: "cineon",
+        name: "Cineon (white 685, black 95), BT.709 primaries",
+        source: "Kodak Cineon practice; Academy S-2014-006, appendix B; ITU-R BT.709-6",
+        curve: CINEON,
+        primaries: BT709,
+        adaptation: Adaptation::Bradford,
+        reference: Reference::Scene,
+    },
+    Encoding {
         id: "bt1886",
         name: "BT.1886, BT.709 primaries (display light)",
         source: "ITU-R BT.1886 (2011), ITU-R BT.709-6",
         curve: Curve::Power { gamma: 2.4 },
+        primaries: BT709,
+        adaptation: Adaptation::Bradford,
+        reference: Reference::Display,
+    },
+    Encoding {
+        id: "srgb-display",
+        name: "sRGB (display light)",
+        source: "IEC 61966-2-1:1999",
+        curve: SRGB,
         primaries: BT709,
         adaptation: Adaptation::Bradford,
         reference: Reference::Display,

@@ -4,6 +4,7 @@
 //! look-up of a name. Per-pixel functions are generic over [`Real`], so that the same text gives the
 //! f32 twin of a shader and an f64 reference.
 
+mod camera;
 mod curve;
 mod display;
 mod encoding;
@@ -18,7 +19,7 @@ pub use curve::{Curve, CurveValues, Family, LINEAR_MAX, acescct_decode, acescct_
 pub use display::{DISPLAYS, Display, display};
 pub use encoding::{ENCODINGS, Encoding, Reference, encoding};
 pub use matrix::{Matrix, apply};
-pub use primaries::{ACES_WHITE, AP0, AP1, Adaptation, BT709, D65, Primaries, conversion};
+pub use primaries::{ACES_WHITE, AP0, AP1, Adaptation, BT709, BT2020, D65, P3_D65, Primaries, conversion};
 pub use real::Real;
 pub use tone::{OUTPUT_TRANSFORMS, OutputTransform, ToneScale, output_transform};
 pub use white::{WHITE_ON_LOCUS, planckian, shifted_white, white_shift};

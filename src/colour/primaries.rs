@@ -37,6 +37,10 @@ pub const AP1: Primaries =
     Primaries { rgb: [[0.713, 0.293], [0.165, 0.830], [0.128, 0.044]], white: ACES_WHITE };
 /// BT.709-6 primaries.
 pub const BT709: Primaries = Primaries { rgb: [[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]], white: D65 };
+/// BT.2020-2 primaries.
+pub const BT2020: Primaries = Primaries { rgb: [[0.708, 0.292], [0.170, 0.797], [0.131, 0.046]], white: D65 };
+/// P3 primaries with D65 white (SMPTE EG 432-1, ST 2113).
+pub const P3_D65: Primaries = Primaries { rgb: [[0.680, 0.320], [0.265, 0.690], [0.150, 0.060]], white: D65 };
 
 fn xyz(xy: [f64; 2]) -> [f64; 3] {
     [xy[0] / xy[1], 1.0, (1.0 - xy[0] - xy[1]) / xy[1]]

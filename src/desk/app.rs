@@ -134,29 +134,34 @@ impl ApplicationHandler<News> for App {
     }
 
     fn user_event(&mut self, events: &ActiveEventLoop, _: News) {
-        if let Some(desk) = &self.desk {
-            if !desk.engine.running() {
-                events.exit();
-                return;
-            }
-            if desk.is_behind() {
-                desk.surface.window.request_redraw();
-            }
-            if let Some(client) = desk.client.as_ref().filter(|c| c.is_behind(&desk.engine)) {
-                client.surface.window.request_redraw();
-            }
+        let Some(desk) = &self.desk else { return };
+        if !desk.engine.running() {
+            self.end(events);
+            return;
+        }
+        if desk.is_behind() {
+            desk.surface.window.request_redraw();
+        }
+        if let Some(client) = desk.client.as_ref().filter(|c| c.is_behind(&desk.engine)) {
+            client.surface.window.request_redraw();
         }
     }
 
     fn window_event(&mut self, events: &ActiveEventLoop, id: WindowId, event: WindowEvent) {
         let Some(desk) = &mut self.desk else { return };
         if !desk.event(events, id, &event) {
-            let desk = self.desk.take();
-            if let Some(Err(e)) = desk.map(|d| d.engine.stop()) {
-                self.failed = Some(e.into());
-            }
-            events.exit();
+            self.end(events);
         }
+    }
+}
+
+impl App {
+    /// Stops the engine, which saves, and leaves the event loop.
+    fn end(&mut self, events: &ActiveEventLoop) {
+        if let Some(Err(e)) = self.desk.take().map(|d| d.engine.stop()) {
+            self.failed = Some(e.into());
+        }
+        events.exit();
     }
 }
 
@@ -356,9 +361,10 @@ impl Desk {
         let raw = self.input.take_egui_input(&window);
         let mut inputs = Vec::new();
         let mut area = egui::Rect::NOTHING;
+        let presentation = self.engine.presentation();
         let panes = &mut self.panes;
         let mut full = self.egui.run_ui(raw, |ui| {
-            area = panes.draw(ui, &snapshot, &mut inputs);
+            area = panes.draw(ui, &snapshot, presentation, &mut inputs);
         });
         self.input.handle_platform_output(&window, full.platform_output);
         for input in inputs {

@@ -384,7 +384,7 @@ impl Engine {
             while self.finished_at.front().is_some_and(|t| now - *t > Duration::from_secs(1)) {
                 self.finished_at.pop_front();
             }
-            self.playback.rate = self.finished_at.len() as f64;
+            self.playback.rate = rate(&self.finished_at);
             self.playback.cost = median(&self.costs).unwrap_or_default();
             self.playback.delay = median(&self.delays);
             (self.notify)();
@@ -642,6 +642,14 @@ fn push<T>(queue: &mut VecDeque<T>, value: T, keep: usize) {
     queue.push_back(value);
     while queue.len() > keep {
         queue.pop_front();
+    }
+}
+
+/// Events a second, from the first of them to the last.
+fn rate(at: &VecDeque<Instant>) -> f64 {
+    match (at.front(), at.back()) {
+        (Some(first), Some(last)) if last > first => (at.len() - 1) as f64 / (*last - *first).as_secs_f64(),
+        _ => 0.0,
     }
 }
 

@@ -97,6 +97,10 @@ pub fn start(gpu: Arc<Gpu>, options: Options) -> Result<Handle, EngineError> {
                 std::thread::park_timeout(wait.min(Duration::from_millis(250)));
             }
         }
+        // What was asked for before the end still counts.
+        while let Ok(input) = asked.try_recv() {
+            engine.apply(input, Instant::now());
+        }
         engine.finish()
     })?;
     Ok(Handle { inputs, shared, thread: Some(thread), gpu })

@@ -25,7 +25,7 @@ pub enum Unit {
     Ratio,
     /// Stops: doublings of light.
     Stops,
-    /// Printer points: 0.025 of log10 exposure, 12.04 a stop, positive = brighter.
+    /// Printer points: 0.025 of log10 exposure, 12.04 a stop, positive = brighter (of a density: darker).
     Points,
     /// Degrees on the (C_B, C_R) plane, counter-clockwise from +C_B.
     Degrees,

@@ -39,4 +39,9 @@ macro_rules! stages {
 stages! {
     contrast
     split_tone
+    saturation
+    crosstalk
+    monochrome
+    palette
+    curves
 }

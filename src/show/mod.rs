@@ -14,6 +14,7 @@ mod history;
 mod look_file;
 mod reader;
 mod save;
+mod shipped;
 mod snapshot;
 mod writer;
 
@@ -25,4 +26,5 @@ pub use file::{SHOW_FILE, VERSION, load, read, save, write};
 pub use history::{GESTURE_GAP, History, MOST_STEPS};
 pub use look_file::{Look, list_looks, load_look, read_look, save_look, write_look};
 pub use save::{AUTOSAVE_AFTER, Autosave, LOCK_FILE, Lock, write_atomically};
+pub use shipped::{LOOK_FILES, shipped_looks};
 pub use snapshot::recipe;

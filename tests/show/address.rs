@@ -93,11 +93,7 @@ fn addresses_that_no_show_could_have_are_refused_with_what_could() {
         ("look/contrast", "it has another form", "look/strength"),
         ("middle/contrast/slope", "it has another form", "before, look or finish"),
         ("balance/gain", "balance has no \"gain\"", "balance/exposure, balance/warmth, balance/tint"),
-        (
-            "look/kontrast/slope",
-            "there is no stage \"kontrast\"",
-            "contrast, split-tone, or a position from 1",
-        ),
+        ("look/kontrast/slope", "there is no stage \"kontrast\"", "contrast, split-tone, "),
         ("look/0/slope", "there is no stage \"0\"", "a position from 1"),
         ("look/-1/slope", "there is no stage \"-1\"", "a position from 1"),
         ("look/contrast/width", "contrast has no \"width\"", "strength, slope, toe, shoulder"),

@@ -115,7 +115,8 @@ fn values_are_held_to_their_ranges() {
         assert_eq!(show.get(exposure), Some(held));
     }
     let hue = show.resolve(&Address::parse("finish/split-tone/shadow-hue").unwrap(), 0).unwrap();
-    for (value, held) in [(361.0, 1.0), (-1.0, 359.0), (360.0, 0.0), (-1e-20, 0.0), (f64::INFINITY, 230.0)] {
+    for (value, held) in [(361.0, 1.0), (-1.0, 359.0), (360.0, 360.0), (-1e-20, 0.0), (f64::INFINITY, 230.0)]
+    {
         show.apply(Change::SetParameter { slot: hue, value }).unwrap();
         assert_eq!(show.get(hue), Some(held), "{value}");
     }

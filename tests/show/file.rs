@@ -85,10 +85,11 @@ fn what_is_left_out_of_the_file_stands_at_its_default() {
 }
 
 #[test]
-fn the_end_of_a_circle_is_its_start() {
+fn the_end_of_a_circle_is_kept() {
     let text = write(&full_show()).unwrap().replace("shadow-hue = 230.0", "shadow-hue = 360");
     let show = read(&text, Path::new("show.toml")).unwrap();
-    assert_eq!(show.chain.finish[0].values[0], 0.0);
+    // The same hue as 0; a knob turned to its end stays there.
+    assert_eq!(show.chain.finish[0].values[0], 360.0);
 }
 
 /// A good file whose lines are numbered in the tests below.

@@ -434,7 +434,9 @@ fn open_decoder(path: &Path, input: &Input, index: usize) -> Result<(decoder::Vi
     // SAFETY: the descriptor is static data or null.
     let intra = unsafe {
         let descriptor = ffi::avcodec_descriptor_get(context.id().into());
-        !descriptor.is_null() && (*descriptor).props & ffi::AV_CODEC_PROP_INTRA_ONLY as i32 != 0
+        #[allow(clippy::unnecessary_cast, reason = "the constant's type differs between versions of FFmpeg")]
+        let intra_only = ffi::AV_CODEC_PROP_INTRA_ONLY as i32;
+        !descriptor.is_null() && (*descriptor).props & intra_only != 0
     };
     let kind = if intra { threading::Type::Slice } else { threading::Type::Frame };
     // A count of 0 is one thread a core.

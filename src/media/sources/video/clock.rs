@@ -138,9 +138,9 @@ impl Timing {
             return Err(no_frames(path));
         }
         let all_key = others == 0;
-        let exact_rates = rates.into_iter().filter_map(exact);
+        let mut exact_rates = rates.into_iter().filter_map(exact);
         if stamps.len() < count {
-            let rate = exact_rates.last();
+            let rate = exact_rates.next_back();
             return Ok(Self { clock: Clock::Counted, frames: count as u64, rate, uneven: false, all_key });
         }
         stamps.sort_unstable();
@@ -154,7 +154,7 @@ impl Timing {
             (0..).zip(&stamps).all(|(n, stamp)| clock.number(Some(*stamp)) == Ok(Some(n)))
         };
         let found = exact_rates.clone().find(even);
-        let rate = found.or_else(|| exact_rates.last());
+        let rate = found.or_else(|| exact_rates.next_back());
         let frames = stamps.len() as u64;
         Ok(Self { clock: Clock::Listed(stamps), frames, rate, uneven: found.is_none(), all_key })
     }

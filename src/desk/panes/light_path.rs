@@ -1,0 +1,230 @@
+//! The light path: camera to display, in the order light takes, with everything that can be turned.
+
+use std::sync::Arc;
+
+use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
+
+use super::super::look;
+use super::super::rows::{Touch, row};
+use super::{MOUSE, Panes};
+use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS};
+use crate::engine::{Input, Snapshot};
+use crate::look::{Kind, List, Parameter, STAGES, Stage};
+use crate::picture::BALANCE;
+use crate::show::{Change, LOOK_STRENGTH, Output, shipped_looks};
+
+impl Panes {
+    /// Camera to display, in the order light takes.
+    pub(super) fn light_path(&mut self, ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
+        self.addresses.clear();
+        ui.add_space(4.0);
+        let shot = s.show.shots.get(s.shot);
+        station(ui, "camera", "");
+        if let Some(shot) = shot {
+            let name =
+                choose(ui, "encoding", shot.encoding.name, ENCODINGS.iter().map(|e| (e.name, e.source)));
+            if let Some(encoding) = name.and_then(|i| ENCODINGS.get(i)) {
+                let change = Change::SetShotEncoding { shot: s.shot, encoding };
+                inputs.push(Input::Change { change, control: MOUSE });
+            }
+        }
+        let about = s.clip.as_ref().map_or("", |clip| clip.description.as_str());
+        ui.indent("clip", |ui| ui.label(RichText::new(about).size(11.0).color(look::QUIET)));
+        station(ui, "balance", "");
+        let balance = shot.map(|s| s.balance).unwrap_or_default();
+        for (parameter, value) in BALANCE.iter().zip(balance.values) {
+            self.parameter(
+                ui,
+                format!("balance/{}", parameter.key),
+                parameter,
+                &words(parameter.key),
+                value,
+                inputs,
+            );
+        }
+        for list in List::ALL {
+            let stages = s.show.chain.list(list);
+            station(ui, list.key(), if stages.is_empty() { "no stage" } else { "" });
+            if list == List::Look && !stages.is_empty() {
+                let strength = s.show.chain.look_strength;
+                self.parameter(
+                    ui,
+                    "look/strength".into(),
+                    &LOOK_STRENGTH,
+                    "strength of the look",
+                    strength,
+                    inputs,
+                );
+            }
+            for (at, stage) in stages.iter().enumerate() {
+                self.stage(ui, list, at, stage, stages.len(), inputs);
+            }
+            ui.horizontal(|ui| {
+                add_stage(ui, list, stages.len(), inputs);
+                if list == List::Look {
+                    try_look(ui, inputs);
+                }
+            });
+        }
+        station(ui, "output transform", "");
+        let transforms = OUTPUT_TRANSFORMS.iter().map(|t| (t.id(), t.doc()));
+        if let Some(i) = choose(ui, "transform", s.show.transform.id(), transforms) {
+            let change = Change::SetTransform(OUTPUT_TRANSFORMS[i]);
+            inputs.push(Input::Change { change, control: MOUSE });
+        }
+        station(ui, "display", "");
+        for (output, name) in [(Output::Desk, "desk"), (Output::Client, "client"), (Output::Files, "files")] {
+            ui.horizontal(|ui| {
+                ui.add_sized(
+                    [44.0, 18.0],
+                    egui::Label::new(RichText::new(name).size(11.0).color(look::QUIET)),
+                );
+                let now = s.show.outputs.get(output).name;
+                if let Some(i) = choose(ui, name, now, DISPLAYS.iter().map(|d| (d.name, d.source))) {
+                    let change = Change::SetDisplay { output, display: &DISPLAYS[i] };
+                    inputs.push(Input::Change { change, control: MOUSE });
+                }
+            });
+        }
+        let truth = "windows are 8 bit, not colour-managed";
+        ui.indent("surface", |ui| ui.label(RichText::new(truth).size(11.0).color(look::QUIET)));
+        ui.add_space(6.0);
+        ui.label(RichText::new(&self.device).size(11.0).color(look::QUIET));
+    }
+
+    /// A stage: its switch, its place in the list, its strength and parameters.
+    fn stage(
+        &mut self,
+        ui: &mut Ui,
+        list: List,
+        at: usize,
+        stage: &Stage,
+        count: usize,
+        inputs: &mut Vec<Input>,
+    ) {
+        let d = stage.declaration();
+        let mut ask = |change| inputs.push(Input::Change { change, control: MOUSE });
+        ui.add_space(2.0);
+        ui.horizontal(|ui| {
+            let mut on = stage.on;
+            if ui.checkbox(&mut on, words(d.key)).on_hover_text(d.doc.trim()).changed() {
+                ask(Change::SetStageOn { list, at, on });
+            }
+            ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+                let small = |text: &str| egui::Button::new(RichText::new(text).size(11.0)).small();
+                if ui.add(small("take out")).clicked() {
+                    ask(Change::RemoveStage { list, at });
+                }
+                if at + 1 < count && ui.add(small("later")).on_hover_text("after the next stage").clicked() {
+                    ask(Change::MoveStage { list, from: at, to: at + 1 });
+                }
+                if at > 0 && ui.add(small("sooner")).on_hover_text("before the stage above").clicked() {
+                    ask(Change::MoveStage { list, from: at, to: at - 1 });
+                }
+            });
+        });
+        let base = format!("{}/{}", list.key(), at + 1);
+        self.parameter(ui, format!("{base}/strength"), &d.strength, "strength", stage.strength, inputs);
+        for (parameter, value) in d.parameters.iter().zip(&stage.values) {
+            let label = words(parameter.key);
+            self.parameter(ui, format!("{base}/{}", parameter.key), parameter, &label, *value, inputs);
+        }
+    }
+
+    fn parameter(
+        &mut self,
+        ui: &mut Ui,
+        address: String,
+        parameter: &Parameter,
+        label: &str,
+        value: f64,
+        inputs: &mut Vec<Input>,
+    ) {
+        let address: Arc<str> = address.into();
+        let in_hand = self.in_hand == address;
+        self.addresses.push(address.clone());
+        let (response, touch) = row(ui, parameter, label, value, in_hand);
+        if in_hand && response.rect.is_positive() && !ui.is_rect_visible(response.rect) {
+            response.scroll_to_me(None);
+        }
+        let Some(touch) = touch else { return };
+        self.in_hand = address.clone();
+        match touch {
+            Touch::Turn(detents) => inputs.push(Input::Turn { target: address, detents, control: MOUSE }),
+            Touch::Reset => inputs.push(Input::Reset { target: address }),
+            Touch::Pick => {}
+        }
+    }
+}
+
+/// A name with others to choose from, each with a word about it; which was chosen.
+fn choose(
+    ui: &mut Ui,
+    salt: &str,
+    now: &str,
+    all: impl Iterator<Item = (&'static str, &'static str)>,
+) -> Option<usize> {
+    let mut chosen = None;
+    ui.push_id(salt, |ui| {
+        ui.menu_button(RichText::new(now).size(11.0), |ui| {
+            for (i, (name, about)) in all.enumerate() {
+                if ui.selectable_label(name == now, name).on_hover_text(about).clicked() {
+                    chosen = Some(i);
+                    ui.close();
+                }
+            }
+        });
+    });
+    chosen
+}
+
+fn add_stage(ui: &mut Ui, list: List, at: usize, inputs: &mut Vec<Input>) {
+    ui.menu_button(RichText::new("put in a stage").size(11.0), |ui| {
+        for kind in (0..STAGES.len()).map(Kind) {
+            let d = kind.declaration();
+            if ui.button(words(d.key)).on_hover_text(d.doc.trim()).clicked() {
+                let change = Change::AddStage { list, at, stage: Stage::new(kind) };
+                inputs.push(Input::Change { change, control: MOUSE });
+                ui.close();
+            }
+        }
+    });
+}
+
+/// The looks that ship; trying one leaves `before` and `finish` alone, and undo brings the old one back.
+fn try_look(ui: &mut Ui, inputs: &mut Vec<Input>) {
+    ui.menu_button(RichText::new("try a look").size(11.0), |ui| {
+        for look in shipped_looks() {
+            if ui.button(&look.name).on_hover_text(&look.note).clicked() {
+                let change = Change::ReplaceLook { stages: look.stages.clone(), strength: 1.0 };
+                inputs.push(Input::Change { change, control: MOUSE });
+                ui.close();
+            }
+        }
+    });
+}
+
+/// "offset-r" as a person reads it.
+fn words(key: &str) -> String {
+    key.replace('-', " ")
+}
+
+/// A station of the light path: a mark on its line, a name, a few words.
+fn station(ui: &mut Ui, name: &str, about: &str) {
+    ui.add_space(7.0);
+    let (rect, _) = ui.allocate_exact_size(Vec2::new(ui.available_width(), 16.0), Sense::hover());
+    let p = ui.painter();
+    let mark = egui::pos2(rect.left() + 4.0, rect.center().y);
+    p.circle_filled(mark, 3.0, look::QUIET);
+    p.hline(rect.left() + 12.0..=rect.right(), rect.bottom() + 1.0, egui::Stroke::new(1.0, look::LINE));
+    p.text(
+        egui::pos2(rect.left() + 14.0, rect.center().y),
+        egui::Align2::LEFT_CENTER,
+        name,
+        egui::FontId::proportional(13.0),
+        look::TEXT,
+    );
+    if !about.is_empty() {
+        ui.indent(name, |ui| ui.label(RichText::new(about).size(11.0).color(look::QUIET)));
+    }
+}

@@ -1,0 +1,64 @@
+//! The panel mirror: what each physical control does now.
+
+use egui::{RichText, Sense, Ui, Vec2};
+
+use super::super::look;
+use crate::engine::Snapshot;
+use crate::panel::ControlState;
+use crate::show::Address;
+
+/// A box for each control: what it moves, where that stands, whether it has been picked up.
+pub(super) fn mirror(ui: &mut Ui, s: &Snapshot) {
+    let panel = &s.panel;
+    ui.horizontal(|ui| {
+        let ports =
+            if panel.ports.is_empty() { "no panel connected".to_owned() } else { panel.ports.join(", ") };
+        ui.label(RichText::new(&panel.map).size(11.0).color(look::TEXT));
+        ui.label(RichText::new(ports).size(11.0).color(look::QUIET));
+        if let Some(note) = &panel.note {
+            ui.label(RichText::new(note).size(11.0).color(look::WARN));
+        }
+        if panel.overruns > 0 {
+            ui.label(
+                RichText::new(format!("▲ {} messages lost", panel.overruns)).size(11.0).color(look::WARN),
+            );
+        }
+    });
+    let count = panel.controls.len().max(1) as f32;
+    let gap = 6.0;
+    let width = ((ui.available_width() - gap * (count - 1.0)) / count).clamp(40.0, 170.0);
+    ui.horizontal(|ui| {
+        ui.spacing_mut().item_spacing.x = gap;
+        for control in &panel.controls {
+            control_box(ui, s, control, width);
+        }
+    });
+    ui.add_space(3.0);
+}
+
+fn control_box(ui: &mut Ui, s: &Snapshot, control: &ControlState, width: f32) {
+    let (rect, response) = ui.allocate_exact_size(Vec2::new(width, 34.0), Sense::hover());
+    let p = ui.painter().with_clip_rect(rect);
+    p.rect_filled(rect, 2.0, look::BAR);
+    let value = control.targets.first().and_then(|target| {
+        let slot = s.show.resolve(&Address::parse(target).ok()?, s.shot)?;
+        let parameter = slot.parameter();
+        let value = s.show.get(slot)?;
+        Some((parameter.show(value), parameter.position(value) as f32))
+    });
+    let ink = if value.is_some() { look::TEXT } else { look::QUIET };
+    let at = |y| egui::pos2(rect.left() + 5.0, rect.top() + y);
+    p.text(at(9.0), egui::Align2::LEFT_CENTER, &control.label, egui::FontId::proportional(11.0), look::QUIET);
+    let text = match &value {
+        Some((text, _)) if control.picked_up => text.clone(),
+        Some((text, _)) => format!("{text}  ○"),
+        None => "not in this show".to_owned(),
+    };
+    p.text(at(23.0), egui::Align2::LEFT_CENTER, text, egui::FontId::proportional(12.0), ink);
+    if let Some((_, position)) = value {
+        let x = rect.left() + rect.width() * position.clamp(0.0, 1.0);
+        p.vline(x, rect.bottom() - 3.0..=rect.bottom(), egui::Stroke::new(2.0, look::QUIET));
+    }
+    let held = if control.picked_up { "" } else { "\n○ turn it to where the value stands to pick it up" };
+    response.on_hover_text(format!("{}{held}", control.targets.join(", ")));
+}

@@ -1,0 +1,106 @@
+//! What stands around the picture: the running order, the light path, transport and panel mirror.
+
+mod light_path;
+mod mirror;
+mod running_order;
+mod transport;
+
+use std::sync::Arc;
+
+use egui::{RichText, Ui, Vec2};
+
+use self::mirror::mirror;
+use self::running_order::running_order;
+use self::transport::transport;
+use super::look;
+use crate::engine::{Input, Snapshot};
+
+/// Control number of the mouse on the desk.
+const MOUSE: u32 = 2;
+
+/// What the panes need to know and remember.
+pub(super) struct Panes {
+    /// Are they on view?
+    pub open: bool,
+    /// Is the list of keys on view?
+    pub keys: bool,
+    /// Address of the parameter in hand.
+    pub in_hand: Arc<str>,
+    /// Addresses of every parameter on the light path, in its order; made while drawing.
+    pub addresses: Vec<Arc<str>>,
+    /// The GPU's name and what its check found.
+    pub device: String,
+    /// A line about something that just happened.
+    pub note: Option<String>,
+}
+
+impl Panes {
+    /// Draws all of them; what was asked for is pushed to `inputs`. Returns the area left for the picture.
+    pub fn draw(
+        &mut self,
+        ui: &mut Ui,
+        s: &Snapshot,
+        presentation: (u64, u64),
+        inputs: &mut Vec<Input>,
+    ) -> egui::Rect {
+        if self.open {
+            // The window is cleared to the panes' grey, so that no pane has to be filled.
+            let pane = |panel: egui::Panel| {
+                panel
+                    .frame(egui::Frame::NONE.inner_margin(egui::Margin::symmetric(8, 2)))
+                    .show_separator_line(false)
+            };
+            pane(egui::Panel::bottom("transport"))
+                .show(ui, |ui| transport(ui, s, presentation, self.note.as_deref(), inputs));
+            pane(egui::Panel::bottom("mirror")).show(ui, |ui| mirror(ui, s));
+            pane(egui::Panel::left("order").default_size(190.0)).show(ui, |ui| running_order(ui, s, inputs));
+            pane(egui::Panel::right("path").default_size(270.0)).show(ui, |ui| {
+                egui::ScrollArea::vertical().show(ui, |ui| self.light_path(ui, s, inputs));
+            });
+        }
+        if self.keys {
+            keys_window(ui);
+        }
+        let area = ui.available_rect_before_wrap();
+        if let Some(trouble) = &s.trouble {
+            let place = egui::Rect::from_min_size(
+                area.min + Vec2::new(12.0, 10.0),
+                Vec2::new(area.width() - 24.0, 60.0),
+            );
+            let text = RichText::new(format!("▲ {trouble}")).color(look::WARN);
+            ui.put(place, egui::Label::new(text).wrap());
+        } else if s.show.shots.is_empty() {
+            ui.put(
+                area,
+                egui::Label::new(
+                    RichText::new("No shots yet: greyhold add DIR CLIP --encoding ID").color(look::QUIET),
+                ),
+            );
+        }
+        area
+    }
+
+    /// Takes the parameter `by` rows further in hand.
+    pub fn pick(&mut self, by: i32) {
+        let Some(last) = self.addresses.len().checked_sub(1) else { return };
+        let at = self.addresses.iter().position(|a| *a == self.in_hand);
+        let to = at.map_or(0, |at| at.saturating_add_signed(by as isize).min(last));
+        self.in_hand = self.addresses[to].clone();
+    }
+}
+
+fn keys_window(ui: &Ui) {
+    egui::Window::new("Keys")
+        .collapsible(false)
+        .resizable(false)
+        .anchor(egui::Align2::CENTER_CENTER, Vec2::ZERO)
+        .show(ui.ctx(), |ui| {
+            egui::Grid::new("keys").num_columns(2).spacing([18.0, 4.0]).show(ui, |ui| {
+                for (key, what) in super::KEYS {
+                    ui.label(RichText::new(*key).color(look::BRIGHT));
+                    ui.label(*what);
+                    ui.end_row();
+                }
+            });
+        });
+}

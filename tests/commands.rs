@@ -1,0 +1,331 @@
+//! The commands as a person gives them: what they print, what they refuse and how.
+
+mod support;
+
+use std::io::Write;
+use std::path::Path;
+use std::process::{Output, Stdio};
+
+use greyhold::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS};
+use greyhold::picture::BalanceField;
+use support::{greyhold, sequence};
+
+fn run(arguments: &[&str]) -> Output {
+    greyhold().args(arguments).output().unwrap()
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+fn fine(arguments: &[&str]) -> String {
+    let out = run(arguments);
+    assert!(out.status.success(), "{arguments:?}: {}", text(&out.stderr));
+    text(&out.stdout)
+}
+
+/// What a refused command says; it must end with status 2 and print nothing on standard output.
+fn refused(arguments: &[&str]) -> String {
+    let out = run(arguments);
+    assert_eq!(out.status.code(), Some(2), "{arguments:?}: {}", text(&out.stderr));
+    text(&out.stderr)
+}
+
+fn values(arguments: &[&str], lines: &str) -> Output {
+    let mut child = greyhold()
+        .arg("values")
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    child.stdin.take().unwrap().write_all(lines.as_bytes()).unwrap();
+    child.wait_with_output().unwrap()
+}
+
+fn numbers(out: &Output) -> Vec<Vec<f64>> {
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    text(&out.stdout).lines().map(|l| l.split_whitespace().map(|w| w.parse().unwrap()).collect()).collect()
+}
+
+fn path(p: &Path) -> &str {
+    p.to_str().unwrap()
+}
+
+/// A show with one shot of eight frames.
+fn show(dir: &Path) -> std::path::PathBuf {
+    let clip = sequence(&dir.join("footage"), (96, 54), 8);
+    let show = dir.join("show");
+    fine(&["new", path(&show)]);
+    fine(&["add", path(&show), path(&clip), "--encoding", "logc4"]);
+    show
+}
+
+/// Anchors: LogC4's grey code (the specification's 0.2784), ACEScct's (S-2016-001: 0.4135884), and where
+/// the tone scale puts grey, 10 % of peak, as BT.1886 signal: 0.1^(1/2.4).
+#[test]
+fn grey_goes_where_the_documents_say() {
+    let grey = "0.278396 0.278396 0.278396\n";
+    let linear = numbers(&values(&["--from", "logc4", "--to", "acescg"], grey));
+    assert!(linear[0].iter().all(|v| (v - 0.18).abs() < 1e-5), "{linear:?}");
+    let acescct = numbers(&values(&["--from", "logc4", "--to", "acescct"], grey));
+    assert!(acescct[0].iter().all(|v| (v - 0.413_588_4).abs() < 2e-6), "{acescct:?}");
+    let signal = numbers(&values(&["--from", "logc4", "--display", "rec709"], grey));
+    assert!(signal[0].iter().all(|v| (v - 0.1f64.powf(1.0 / 2.4)).abs() < 1e-5), "{signal:?}");
+}
+
+#[test]
+fn lines_come_in_with_spaces_or_commas_and_go_out_one_for_one() {
+    let out =
+        numbers(&values(&["--from", "acescg", "--to", "acescg"], "# a note\n1 2 3\n\n .5,0.25, -1e-3\n"));
+    assert_eq!(
+        out,
+        [vec![1.0, 2.0, 3.0], vec![0.5, 0.25, f64::from(-1e-3f32)]]
+            .map(|v| v.iter().map(|x| format!("{x:.8e}").parse().unwrap()).collect::<Vec<f64>>())
+    );
+    let bad = values(&["--from", "acescg", "--to", "acescg"], "1 2 3\n1 2\n");
+    assert_eq!(bad.status.code(), Some(2));
+    assert!(text(&bad.stderr).contains("stdin:2:") && text(&bad.stderr).contains("three numbers"));
+    assert!(bad.stdout.is_empty());
+}
+
+#[test]
+fn every_encoding_display_and_transform_agrees_on_both() {
+    let mut lines = String::new();
+    for i in 0..60 {
+        let v = |k: usize| ((i * k) % 61) as f64 / 60.0;
+        lines += &format!("{} {} {}\n", v(1), v(7), v(23));
+    }
+    let mut worst = (0.0f64, String::new());
+    for from in ENCODINGS {
+        for display in DISPLAYS {
+            for transform in OUTPUT_TRANSFORMS {
+                let arguments = [
+                    "--from",
+                    from.id,
+                    "--display",
+                    display.id,
+                    "--output-transform",
+                    transform.id(),
+                    "--on",
+                    "both",
+                ];
+                let rows = numbers(&values(&arguments, &lines));
+                assert_eq!(rows.len(), 60);
+                for row in rows {
+                    assert_eq!(row.len(), 9);
+                    let apart = row[6..].iter().fold(0.0f64, |m, v| m.max(v.abs()));
+                    if apart > worst.0 {
+                        worst = (apart, arguments.join(" "));
+                    }
+                }
+            }
+        }
+    }
+    println!("worst pair: {} with {:e}", worst.1, worst.0);
+}
+
+#[test]
+fn a_show_and_a_look_act_on_values() {
+    let dir = tempfile::tempdir().unwrap();
+    let show_dir = show(dir.path());
+    let mut show = greyhold::show::load(&show_dir).unwrap();
+    show.shots[0].balance.values[BalanceField::Exposure as usize] = 1.0;
+    greyhold::show::save(&show, &show_dir).unwrap();
+    let name = show.shots[0].name.clone();
+    // One stop more is twice the light.
+    let plain = numbers(&values(&["--from", "acescg", "--to", "acescg"], "0.18 0.09 0.3\n"));
+    let with = ["--from", "acescg", "--to", "acescg", "--show", path(&show_dir), "--shot", &name];
+    let graded = numbers(&values(&with, "0.18 0.09 0.3\n"));
+    for (a, b) in plain[0].iter().zip(&graded[0]) {
+        assert!((b / a - 2.0).abs() < 1e-5, "{a} {b}");
+    }
+    let look = dir.path().join("look.toml");
+    std::fs::write(
+        &look,
+        "version = 1\n[look]\nname = \"Firm\"\n[[stage]]\nstage = \"contrast\"\nslope = 2.0\n",
+    )
+    .unwrap();
+    let firm = numbers(&values(
+        &["--from", "acescct", "--to", "acescct", "--look", path(&look)],
+        "0.5 0.45 0.4135884\n",
+    ));
+    let wanted = [0.5, 0.45, 0.413_588_4].map(|v: f64| 0.413_588_4 + 2.0 * (v - 0.413_588_4));
+    for (a, b) in firm[0].iter().zip(wanted) {
+        assert!((a - b).abs() < 2e-6, "{a} {b}");
+    }
+    let other = refused(&[
+        "values",
+        "--from",
+        "acescg",
+        "--to",
+        "acescg",
+        "--show",
+        path(&show_dir),
+        "--shot",
+        "nope",
+    ]);
+    assert!(other.contains("nope") && other.contains(&name), "{other}");
+}
+
+#[test]
+fn names_that_are_not_known_are_answered_with_those_that_are() {
+    let said = refused(&["values", "--from", "logc9", "--to", "acescg"]);
+    assert!(said.contains("logc9") && said.contains("logc4") && said.contains("v-log"), "{said}");
+    let said = refused(&["render", "nowhere", "--out", "x", "--display", "wall-of-lamps"]);
+    assert!(said.contains("rec709") && said.contains("srgb"), "{said}");
+    let said = refused(&["open", "nowhere", "--panel", "x"]);
+    assert!(said.contains("nowhere"), "{said}");
+    assert!(fine(&["encodings"]).lines().count() > ENCODINGS.len() + DISPLAYS.len());
+}
+
+#[test]
+fn every_command_teaches_with_an_example() {
+    for command in ["demo", "new", "add", "open", "render", "values", "encodings", "bench", "panel"] {
+        let help = fine(&[command, "--help"]);
+        assert!(
+            help.contains("Example:") && help.contains(&format!("greyhold {command}")),
+            "{command}: {help}"
+        );
+    }
+    for command in ["ports", "watch"] {
+        assert!(fine(&["panel", command, "--help"]).contains("Example:"));
+    }
+}
+
+#[test]
+fn clips_that_cannot_be_read_are_named_and_the_others_added() {
+    let dir = tempfile::tempdir().unwrap();
+    let show_dir = show(dir.path());
+    let empty = dir.path().join("empty.mov");
+    std::fs::write(&empty, "").unwrap();
+    let again = dir.path().join("footage");
+    let out =
+        run(&["add", path(&show_dir), path(&empty), path(&again), "--encoding", "v-log", "--range", "full"]);
+    assert_eq!(out.status.code(), Some(2));
+    assert!(
+        text(&out.stderr).contains("empty.mov") && text(&out.stderr).contains("0 bytes"),
+        "{}",
+        text(&out.stderr)
+    );
+    let show = greyhold::show::load(&show_dir).unwrap();
+    assert_eq!(show.shots.len(), 2);
+    assert_ne!(show.shots[0].name, show.shots[1].name);
+    assert_eq!(show.shots[1].encoding.id, "v-log");
+    assert!(refused(&["new", path(&show_dir)]).contains("holds a show already"));
+}
+
+#[test]
+fn render_writes_every_format_and_gpu_and_cpu_agree() {
+    let dir = tempfile::tempdir().unwrap();
+    let show_dir = show(dir.path());
+    let name = greyhold::show::load(&show_dir).unwrap().shots[0].name.clone();
+    for format in ["png", "tiff", "exr", "dpx"] {
+        let mut pictures = Vec::new();
+        for on in ["gpu", "cpu"] {
+            let out = dir.path().join(format!("{format}-{on}"));
+            let said = fine(&[
+                "render",
+                path(&show_dir),
+                "--out",
+                path(&out),
+                "--format",
+                format,
+                "--on",
+                on,
+                "--frames",
+                "2..5",
+            ]);
+            assert!(said.starts_with("4 frames written"), "{said}");
+            let mut source = greyhold::media::open(&out.join(&name), &Default::default()).unwrap();
+            assert_eq!((source.info().frames, source.info().first_number), (4, 2));
+            pictures.push((0..4).map(|f| source.frame(f).unwrap()).collect::<Vec<_>>());
+        }
+        let acescg = greyhold::colour::encoding("acescg").unwrap();
+        let read = greyhold::picture::Recipe::conversion(acescg, greyhold::picture::Tail::Encoding(acescg));
+        for (a, b) in pictures[0].iter().zip(&pictures[1]) {
+            let (a, b) = (greyhold::picture::cpu::signal(&read, a), greyhold::picture::cpu::signal(&read, b));
+            let limit = match format {
+                // Codes of the nearer side of a rounding.
+                "dpx" => 1.01 / 1023.0,
+                // Half floats: one step, relative.
+                "exr" => 1.1 / 1024.0,
+                _ => 3.0 / 65535.0,
+            };
+            for (p, q) in a.pixels.iter().flatten().zip(b.pixels.iter().flatten()) {
+                let scale = if format == "exr" { q.abs().max(1e-3) } else { 1.0 };
+                assert!((p - q).abs() <= limit * scale, "{format}: {p} {q}");
+            }
+        }
+    }
+    let said = refused(&["render", path(&show_dir), "--out", path(dir.path()), "--shots", "nope"]);
+    assert!(said.contains("nope") && said.contains(&name), "{said}");
+    assert!(
+        refused(&["render", path(&show_dir), "--out", path(dir.path()), "--frames", "9..20"])
+            .contains("none of the frames")
+    );
+}
+
+/// Without any adapter there is a message that names the package that brings one, and the CPU still works.
+#[test]
+fn without_a_gpu_the_cpu_still_works() {
+    let dir = tempfile::tempdir().unwrap();
+    let show_dir = show(dir.path());
+    let without = |arguments: &[&str]| {
+        let nothing = dir.path().join("no-driver.json");
+        greyhold()
+            .args(arguments)
+            .env("VK_DRIVER_FILES", &nothing)
+            .env("VK_ICD_FILENAMES", &nothing)
+            .stdin(Stdio::null())
+            .output()
+            .unwrap()
+    };
+    let out = dir.path().join("out");
+    let gpu = without(&["render", path(&show_dir), "--out", path(&out)]);
+    assert_eq!(gpu.status.code(), Some(2));
+    let said = text(&gpu.stderr);
+    assert!(said.contains("no GPU adapter") && said.contains("mesa-vulkan-drivers"), "{said}");
+    assert!(!out.exists(), "nothing was begun");
+    let cpu = without(&["render", path(&show_dir), "--out", path(&out), "--on", "cpu", "--frames", "0..0"]);
+    assert!(cpu.status.success(), "{}", text(&cpu.stderr));
+    assert!(without(&["values", "--from", "logc4", "--to", "acescg", "--on", "cpu"]).status.success());
+}
+
+#[test]
+fn without_a_display_the_desk_says_what_it_needs() {
+    let dir = tempfile::tempdir().unwrap();
+    let show_dir = show(dir.path());
+    let out = greyhold()
+        .args(["open", path(&show_dir)])
+        .env_remove("DISPLAY")
+        .env_remove("WAYLAND_DISPLAY")
+        .env_remove("WAYLAND_SOCKET")
+        .output()
+        .unwrap();
+    assert_eq!(out.status.code(), Some(2));
+    let said = text(&out.stderr);
+    assert!(said.contains("DISPLAY") && said.contains("greyhold render"), "{said}");
+}
+
+#[test]
+fn a_show_that_is_open_elsewhere_is_not_opened_twice() {
+    let dir = tempfile::tempdir().unwrap();
+    let show_dir = show(dir.path());
+    let lock = greyhold::show::Lock::take(&show_dir).unwrap();
+    let clip = dir.path().join("footage");
+    let said = refused(&["add", path(&show_dir), path(&clip), "--encoding", "v-log"]);
+    assert!(said.contains("open in another Greyhold"), "{said}");
+    drop(lock);
+    fine(&["add", path(&show_dir), path(&clip), "--encoding", "v-log"]);
+}
+
+#[test]
+fn bench_measures_every_pass_beside_a_copy() {
+    let said = fine(&["bench", "--json", "--rounds", "2", "--sizes", "64x36"]);
+    let report: serde_json::Value = serde_json::from_str(&said).unwrap();
+    let passes = report["passes"].as_array().unwrap();
+    assert_eq!(passes.len(), 4 + greyhold::look::STAGES.len());
+    assert!(passes.iter().all(|p| p["median_ms"].as_f64().unwrap() > 0.0));
+}
