@@ -7,6 +7,7 @@ use std::path::Path;
 use std::process::{Output, Stdio};
 
 use greyhold::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS};
+use greyhold::picture::BalanceField;
 use support::{greyhold, sequence};
 
 fn run(arguments: &[&str]) -> Output {
@@ -130,7 +131,7 @@ fn a_show_and_a_look_act_on_values() {
     let dir = tempfile::tempdir().unwrap();
     let show_dir = show(dir.path());
     let mut show = greyhold::show::load(&show_dir).unwrap();
-    show.shots[0].balance.values[0] = 1.0;
+    show.shots[0].balance.values[BalanceField::Exposure as usize] = 1.0;
     greyhold::show::save(&show, &show_dir).unwrap();
     let name = show.shots[0].name.clone();
     // One stop more is twice the light.
