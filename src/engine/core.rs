@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
+use super::actions::{Does, action};
 use super::clock::Clock;
 use super::feed::{Feeds, SourceKey};
 use super::finish::{Finisher, Job};
@@ -72,6 +73,8 @@ pub(super) struct Engine {
     playing: Option<Playing>,
     scope: Scope,
     compare: Compare,
+    /// Names of actions that are held.
+    held: Vec<&'static str>,
     drawn: Option<Drawn>,
     /// Stages of the last plan that was ready.
     ready: Option<Recipe>,
@@ -130,25 +133,34 @@ impl Desk {
     }
 }
 
-impl PanelContext for (&mut Desk, Instant) {
+impl PanelContext for (&mut Engine, Instant) {
     fn position(&self, target: &str) -> Option<f64> {
-        self.0.position(target)
+        self.0.desk.position(target)
     }
 
-    fn act(&mut self, port: usize, moves: &[Move]) {
-        let mut changes: Vec<Change> = moves
-            .iter()
-            .filter_map(|m| match m {
-                Move::Turn { target, detents } => self.0.moved(target, |p, v| v + p.step * detents),
-                Move::Set { target, position } => self.0.moved(target, |p, _| p.at(*position)),
-            })
-            .collect();
+    fn act(&mut self, port: usize, moves: &[Move]) -> bool {
+        let (engine, now) = (&mut *self.0, self.1);
+        let mut changes = Vec::new();
+        let shot = engine.desk.shot;
+        for m in moves {
+            match m {
+                Move::Turn { target, detents } => {
+                    changes.extend(engine.desk.moved(target, |p, v| v + p.step * detents));
+                }
+                Move::Set { target, position } => {
+                    changes.extend(engine.desk.moved(target, |p, _| p.at(*position)));
+                }
+                Move::Press { action, down } => engine.press(action, *down, now),
+            }
+        }
         let change = match changes.len() {
-            0 => return,
+            0 => return engine.desk.shot != shot,
             1 => changes.remove(0),
             _ => Change::Together(changes),
         };
-        self.0.change(change, PANEL_CONTROLS + port as u32, self.1);
+        engine.message = Some(engine.message.unwrap_or(now));
+        engine.desk.change(change, PANEL_CONTROLS + port as u32, now);
+        engine.desk.shot != shot
     }
 }
 
@@ -210,6 +222,7 @@ impl Engine {
             playing: None,
             scope: Scope::Shot,
             compare: Compare::After,
+            held: Vec::new(),
             drawn: None,
             ready: None,
             compiling: false,
@@ -244,8 +257,31 @@ impl Engine {
                 self.message = None;
                 self.command(command, now);
             }
+            Input::Press { action, down } => {
+                self.message = None;
+                self.press(&action, down, now);
+            }
         }
         self.frame = self.frame.min(self.shot_frames().saturating_sub(1));
+    }
+
+    /// A key or button of an action was pressed or let go.
+    fn press(&mut self, name: &str, down: bool, now: Instant) {
+        let Some(action) = action(name) else { return };
+        let held = self.held.contains(&action.name);
+        match action.does {
+            Does::Once(command) if down => self.command(command, now),
+            Does::Once(_) => {}
+            Does::Held { up, .. } if held => {
+                self.held.retain(|name| *name != action.name);
+                self.command(up, now);
+            }
+            Does::Held { down: begin, .. } if down => {
+                self.held.push(action.name);
+                self.command(begin, now);
+            }
+            Does::Held { .. } => {}
+        }
     }
 
     fn command(&mut self, command: Command, now: Instant) {
@@ -272,6 +308,13 @@ impl Engine {
             }
             Command::Scope(scope) => {
                 self.scope = scope;
+                self.restart(now);
+            }
+            Command::OtherScope => {
+                self.scope = match self.scope {
+                    Scope::Shot => Scope::Show,
+                    Scope::Show => Scope::Shot,
+                };
                 self.restart(now);
             }
             Command::Compare(compare) => {
@@ -353,7 +396,8 @@ impl Engine {
         self.ask_ahead();
         self.draw(now);
         self.save(now);
-        let due = self.desk.autosave.due_at().map_or(due, |at| due.min(at));
+        let later = [self.desk.autosave.due_at(), self.panels.as_ref().and_then(Panels::due)];
+        let due = later.into_iter().flatten().fold(due, Instant::min);
         if std::mem::take(&mut self.stale) {
             self.publish();
         }
@@ -361,11 +405,14 @@ impl Engine {
     }
 
     fn read_panels(&mut self, now: Instant) {
-        let Some(panels) = &mut self.panels else { return };
-        self.stale |= panels.collect();
-        if panels.drain(&mut (&mut self.desk, now)) > 0 {
-            self.stale = true;
-            self.message = Some(self.message.unwrap_or(now));
+        let Some(mut panels) = self.panels.take() else { return };
+        let shot = self.desk.shot;
+        let context = &mut (&mut *self, now);
+        let any = panels.collect(context) | panels.drain(context, now);
+        self.panels = Some(panels);
+        self.stale |= any;
+        if self.desk.shot != shot {
+            self.frame = self.frame.min(self.shot_frames().saturating_sub(1));
         }
     }
 
