@@ -15,14 +15,14 @@
 //! - [`desk`]: the operator's window and the client's.
 //! - [`cli`]: one file a command.
 
-pub mod cli;
 pub mod colour;
-pub mod demo;
-pub mod desk;
-pub mod engine;
-pub mod gpu;
 pub mod look;
-pub mod media;
-pub mod panel;
 pub mod picture;
 pub mod show;
+pub mod media;
+pub mod gpu;
+pub mod panel;
+pub mod engine;
+pub mod demo;
+pub mod desk;
+pub mod cli;

@@ -283,6 +283,12 @@ fn values_that_are_not_numbers_agree_too() {
     assert_eq!(on_gpu[1], [65504.0, 0.25, -65504.0]);
     assert_eq!(on_gpu[2], [-65504.0, 0.25, 65504.0]);
     assert_eq!(on_gpu, cpu::signal(&recipe, &frame).pixels);
+    // A code far outside leads to the same light in every curve.
+    for e in ENCODINGS {
+        let recipe = Recipe::conversion(e, Tail::Encoding(acescg));
+        let found = compare(&gpu, &recipe, &frame, OF_PIXEL);
+        assert!(found.holds(), "{}: {found:?}", e.id);
+    }
 }
 
 fn noise_frame(width: u32, height: u32, format: Format) -> Frame {

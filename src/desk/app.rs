@@ -211,7 +211,8 @@ impl Desk {
             input,
             renderer,
             panes: Panes {
-                open: true,
+                shown: true,
+                open: ["balance/offset".to_owned()].into(),
                 keys: false,
                 in_hand: "balance/exposure".into(),
                 addresses: Vec::new(),
@@ -334,7 +335,7 @@ impl Desk {
                 }
                 self.toggle_fullscreen();
             }
-            Action::Panes if !repeat => self.panes.open = !self.panes.open,
+            Action::Panes if !repeat => self.panes.shown = !self.panes.shown,
             Action::Keys if !repeat => self.panes.keys = !self.panes.keys,
             _ => {}
         }
@@ -390,7 +391,7 @@ impl Desk {
         let view = texture.texture.create_view(&Default::default());
         let size = [self.surface.config.width, self.surface.config.height];
         let screen = ScreenDescriptor { size_in_pixels: size, pixels_per_point: points };
-        let clear = if self.panes.open { super::look::pane() } else { surround() };
+        let clear = if self.panes.shown { super::look::pane() } else { surround() };
         let mut encoder = gpu.device.create_command_encoder(&Default::default());
         let mut commands = self.renderer.update_buffers(&gpu.device, &gpu.queue, &mut encoder, jobs, &screen);
         {

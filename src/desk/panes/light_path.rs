@@ -32,15 +32,17 @@ impl Panes {
         ui.indent("clip", |ui| ui.label(RichText::new(about).size(11.0).color(look::QUIET)));
         station(ui, "balance", "");
         let balance = shot.map(|s| s.balance).unwrap_or_default();
-        for (parameter, value) in BALANCE.iter().zip(balance.values) {
-            self.parameter(
-                ui,
-                format!("balance/{}", parameter.key),
-                parameter,
-                &words(parameter.key),
-                value,
-                inputs,
-            );
+        for group in groups(BALANCE) {
+            let values = &balance.values[group.clone()];
+            let family = family(BALANCE[group.start].key);
+            let touched = BALANCE[group.clone()].iter().zip(values).any(|(p, v)| p.default != *v);
+            if group.len() > 1 && !self.fold(ui, &format!("balance/{family}"), family, touched) {
+                continue;
+            }
+            for (parameter, value) in BALANCE[group.clone()].iter().zip(values) {
+                let address = format!("balance/{}", parameter.key);
+                self.parameter(ui, address, parameter, &words(parameter.key), *value, inputs);
+            }
         }
         for list in List::ALL {
             let stages = s.show.chain.list(list);
@@ -105,7 +107,12 @@ impl Panes {
         let d = stage.declaration();
         let mut ask = |change| inputs.push(Input::Change { change, control: MOUSE });
         ui.add_space(2.0);
+        let base = format!("{}/{}", list.key(), at + 1);
+        let mut open = self.open.contains(&base);
         ui.horizontal(|ui| {
+            if triangle(ui, open, d.key).clicked() {
+                open = !open;
+            }
             let mut on = stage.on;
             if ui.checkbox(&mut on, words(d.key)).on_hover_text(d.doc.trim()).changed() {
                 ask(Change::SetStageOn { list, at, on });
@@ -123,11 +130,39 @@ impl Panes {
                 }
             });
         });
-        let base = format!("{}/{}", list.key(), at + 1);
+        self.set_open(&base, open);
         self.parameter(ui, format!("{base}/strength"), &d.strength, "strength", stage.strength, inputs);
+        if !open {
+            return;
+        }
         for (parameter, value) in d.parameters.iter().zip(&stage.values) {
             let label = words(parameter.key);
             self.parameter(ui, format!("{base}/{}", parameter.key), parameter, &label, *value, inputs);
+        }
+    }
+
+    /// A line that opens and closes a family of parameters; a dot where one of them is not at its default.
+    fn fold(&mut self, ui: &mut Ui, key: &str, label: &str, touched: bool) -> bool {
+        let mut open = self.open.contains(key);
+        ui.horizontal(|ui| {
+            let mark = triangle(ui, open, label);
+            let text = if touched { format!("{label}  •") } else { label.to_owned() };
+            let ink = if touched { look::TEXT } else { look::QUIET };
+            let name =
+                ui.add(egui::Label::new(RichText::new(text).size(12.0).color(ink)).sense(Sense::click()));
+            if mark.clicked() || name.clicked() {
+                open = !open;
+            }
+        });
+        self.set_open(key, open);
+        open
+    }
+
+    fn set_open(&mut self, key: &str, open: bool) {
+        if open && !self.open.contains(key) {
+            self.open.insert(key.to_owned());
+        } else if !open {
+            self.open.remove(key);
         }
     }
 
@@ -155,6 +190,36 @@ impl Panes {
             Touch::Pick => {}
         }
     }
+}
+
+/// A small mark that opens and closes what belongs to a line.
+fn triangle(ui: &mut Ui, open: bool, what: &str) -> egui::Response {
+    let (rect, response) = ui.allocate_exact_size(Vec2::splat(14.0), Sense::click());
+    let ink = if response.hovered() { look::BRIGHT } else { look::QUIET };
+    let c = rect.center();
+    let corners =
+        if open { [(-4.0, -2.0), (4.0, -2.0), (0.0, 3.5)] } else { [(-2.0, -4.0), (3.5, 0.0), (-2.0, 4.0)] };
+    let points = corners.map(|(x, y)| c + Vec2::new(x, y)).to_vec();
+    ui.painter().add(egui::Shape::convex_polygon(points, ink, egui::Stroke::NONE));
+    response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, open, what));
+    response.on_hover_text(if open { "close" } else { "open" })
+}
+
+/// What a parameter's key has in common with its neighbours': "offset" of "offset-r".
+fn family(key: &str) -> &str {
+    key.split('-').next().unwrap_or(key)
+}
+
+/// Runs of parameters of one family.
+fn groups(parameters: &[Parameter]) -> Vec<std::ops::Range<usize>> {
+    let mut out: Vec<std::ops::Range<usize>> = Vec::new();
+    for (i, p) in parameters.iter().enumerate() {
+        match out.last_mut() {
+            Some(group) if family(parameters[group.start].key) == family(p.key) => group.end = i + 1,
+            _ => out.push(i..i + 1),
+        }
+    }
+    out
 }
 
 /// A name with others to choose from, each with a word about it; which was chosen.

@@ -5,6 +5,7 @@ mod mirror;
 mod running_order;
 mod transport;
 
+use std::collections::HashSet;
 use std::sync::Arc;
 
 use egui::{RichText, Ui, Vec2};
@@ -21,13 +22,15 @@ const MOUSE: u32 = 2;
 /// What the panes need to know and remember.
 pub(super) struct Panes {
     /// Are they on view?
-    pub open: bool,
+    pub shown: bool,
     /// Is the list of keys on view?
     pub keys: bool,
     /// Address of the parameter in hand.
     pub in_hand: Arc<str>,
     /// Addresses of every parameter on the light path, in its order; made while drawing.
     pub addresses: Vec<Arc<str>>,
+    /// What of the light path is open: families of balance, and stages by list and position.
+    pub open: HashSet<String>,
     /// The GPU's name and what its check found.
     pub device: String,
     /// A line about something that just happened.
@@ -43,7 +46,7 @@ impl Panes {
         presentation: (u64, u64),
         inputs: &mut Vec<Input>,
     ) -> egui::Rect {
-        if self.open {
+        if self.shown {
             // The window is cleared to the panes' grey, so that no pane has to be filled.
             let pane = |panel: egui::Panel| {
                 panel
