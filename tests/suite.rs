@@ -8,7 +8,7 @@ mod support;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use greyhold::engine::{CACHE, Handle, Live, Options, start};
+use greyhold::engine::{CACHE, Handle, Live, Options, known_action, start};
 use greyhold::gpu::{Gpu, Request};
 use greyhold::media::{Interpretation, open};
 use greyhold::panel::{Map, SHIPPED, SystemPorts};
