@@ -4,9 +4,11 @@
 //! does not define, the relative codings and takeover, is common practice of controllers. Numbers of its
 //! tables are named from memory.
 
+use greyhold::engine::{ACTIONS, known_action};
 use greyhold::panel::{
-    Coding, Control, Event, Input, Map, Move, PanelError, Plug, Plugs, PortInfo, Ports, Reading, SHIPPED,
-    Sender, Surface, SystemPorts, TOLERANCE, Waker, events, queue, read, split,
+    Coding, Control, Event, FINE_TOLERANCE, Half, Input, Map, Mode, Move, PAIR_WAIT, Pair, PanelError, Plug,
+    Plugs, PortClock, PortInfo, Ports, Reading, SHIPPED, Sender, Source, Surface, SystemPorts, TOLERANCE,
+    Waker, events, queue, read, split,
 };
 use std::{
     alloc::{GlobalAlloc, Layout, System},
@@ -20,8 +22,8 @@ use std::{
     time::{Duration, Instant},
 };
 
-/// The addresses that the shipped maps may use.
-const KNOWN: [&str; 7] = [
+/// Addresses that maps may use.
+const KNOWN: [&str; 13] = [
     "balance/exposure",
     "balance/offset-r",
     "balance/offset-g",
@@ -29,6 +31,12 @@ const KNOWN: [&str; 7] = [
     "look/contrast/strength",
     "look/split-tone/strength",
     "look/strength",
+    "balance/shadow-cb",
+    "balance/shadow-cr",
+    "balance/shadow-exposure",
+    "balance/highlight-cb",
+    "balance/highlight-cr",
+    "balance/highlight-exposure",
 ];
 
 fn known(address: &str) -> Result<(), String> {
@@ -50,10 +58,31 @@ fn bytes(hex: &str) -> Vec<u8> {
 fn heard(packet: &[u8]) -> Vec<(u8, u8, u8)> {
     let mut all = Vec::new();
     events(0, packet, |e| {
-        let Control::Cc { channel, number } = e.control;
-        all.push((channel, number, e.value));
+        if let Control::Cc { channel, number } = e.control {
+            all.push((channel, number, e.value));
+        }
     });
     all
+}
+
+#[test]
+fn notes_are_heard_as_midi_says() {
+    let note = |channel, number, value| Event { port: 0, control: Control::Note { channel, number }, value };
+    // MIDI 1.0: note on is 1001nnnn 0kkkkkkk 0vvvvvvv, note off 1000nnnn; a note on with velocity 0 is a note
+    // off, and running status may be used for both in that way.
+    let table = [
+        ("90 24 40", vec![note(0, 36, 64)]),
+        ("9F 00 01", vec![note(15, 0, 1)]),
+        ("90 24 00", vec![note(0, 36, 0)]),
+        ("81 7F 40", vec![note(1, 127, 0)]),
+        ("90 24 7F 24 00 25 05", vec![note(0, 36, 127), note(0, 36, 0), note(0, 37, 5)]),
+        ("A0 24 40 D0 24", vec![]),
+    ];
+    for (packet, expected) in table {
+        let mut all = Vec::new();
+        events(0, &bytes(packet), |e| all.push(e));
+        assert_eq!(all, expected, "{packet}");
+    }
 }
 
 #[test]
@@ -121,8 +150,11 @@ fn a_million_random_bytes_do_no_harm() {
         let before = events_seen;
         events(0, &packet, |e| {
             events_seen += 1;
-            let Control::Cc { channel, number } = e.control;
-            assert!(channel < 16 && number < 120 && e.value < 128, "{e:?}");
+            let (channel, number, most) = match e.control {
+                Control::Cc { channel, number } => (channel, number, 119),
+                Control::Note { channel, number } => (channel, number, 127),
+            };
+            assert!(channel < 16 && number <= most && e.value < 128, "{e:?}");
         });
         assert!(events_seen - before <= messages);
     }
@@ -168,11 +200,14 @@ fn codings_by_table() {
 }
 
 /// Plays a script through a surface and compares the moves. A line is one of
-/// `BYTES => MOVES` (moves as `address+DETENTS`, `address-DETENTS` or `address=STEP` of 127, or `-`),
+/// `BYTES => MOVES` (moves as `address+DETENTS`, `address-DETENTS`, `address=STEP` of 127, `ACTION↓`,
+/// `ACTION↑`, or `-`; fine controls' steps are written `address=STEP/16383`),
+/// `TIME BYTES => MOVES` with the time as `@MICROSECONDS`, `settle MICROSECONDS => MOVES`, `release => MOVES`,
 /// `set ADDRESS STEP` (somebody else moves the parameter, in parts of 127), `gone ADDRESS`, `reset`.
 /// A parameter's own step is a hundredth of its range.
 fn play(map: &str, script: &str) {
-    let map = Map::parse(map, "test.toml", &any).unwrap();
+    let map = Map::parse(map, "test.toml", &any, &any).unwrap();
+    let fine = map.controls.iter().any(|c| c.fine);
     let mut surface = Surface::new(Arc::new(map));
     let mut positions = BTreeMap::<String, f64>::new();
     for (number, line) in script.lines().enumerate() {
@@ -188,8 +223,8 @@ fn play(map: &str, script: &str) {
                 let (packet, expected) =
                     line.split("//").next().unwrap().split_once("=>").expect("a => in the line");
                 let mut moves = Vec::new();
-                events(0, &bytes(packet), |event| {
-                    for one in surface.feed(&event, &|a| positions.get(a).copied()) {
+                let mut carry_out = |positions: &mut BTreeMap<String, f64>, all: Vec<Move>| {
+                    for one in all {
                         moves.push(match one {
                             Move::Turn { target, detents } => {
                                 *positions.get_mut(&*target).unwrap() += detents * 0.01;
@@ -198,11 +233,34 @@ fn play(map: &str, script: &str) {
                             Move::Set { target, position } => {
                                 // As the engine does: kept in an f32.
                                 positions.insert(target.to_string(), f64::from(position as f32));
-                                format!("{target}={}", position * 127.0)
+                                match fine {
+                                    true => format!("{target}={}/16383", position * 16383.0),
+                                    false => format!("{target}={}", position * 127.0),
+                                }
                             }
+                            Move::Press { action, down: true } => format!("{action}↓"),
+                            Move::Press { action, down: false } => format!("{action}↑"),
                         });
                     }
-                });
+                };
+                let packet = packet.trim();
+                if packet == "release" {
+                    carry_out(&mut positions, surface.release());
+                } else if let Some(at) = packet.strip_prefix("settle ") {
+                    let at = at.trim().parse().unwrap();
+                    let all = surface.settle(at, &|a| positions.get(a).copied());
+                    carry_out(&mut positions, all);
+                } else {
+                    let (at, packet) = match packet.strip_prefix('@') {
+                        Some(timed) => timed.split_once(' ').unwrap(),
+                        None => ("0", packet),
+                    };
+                    let at = at.parse().unwrap();
+                    events(0, &bytes(packet), |event| {
+                        let all = surface.feed(at, &event, &|a| positions.get(a).copied());
+                        carry_out(&mut positions, all);
+                    });
+                }
                 let moves = if moves.is_empty() { "-".to_owned() } else { moves.join(" ") };
                 assert_eq!(moves, expected.trim(), "line {}: {}", number + 1, line.trim());
             }
@@ -337,34 +395,34 @@ fn one_control_picks_up_several_parameters_one_by_one() {
 
 #[test]
 fn the_mirror_sees_what_a_control_is_and_does() {
-    let mut surface = Surface::new(Arc::new(Map::parse(PICKUP, "test.toml", &any).unwrap()));
+    let mut surface = Surface::new(Arc::new(Map::parse(PICKUP, "test.toml", &any, &any).unwrap()));
     let at = |a: f64, b: f64| move |address: &str| Some(if address == "a" { a } else { b });
     let picked = |s: &Surface| s.describe().iter().map(|c| c.picked_up).collect::<Vec<_>>();
     assert_eq!(picked(&surface), [false, true, false], "jump always acts");
     let first = &surface.describe()[2];
     assert_eq!((&*first.label, first.coding, first.last), ("CC 104", Coding::Absolute, None));
-    assert_eq!(first.targets.iter().map(|t| &**t).collect::<Vec<_>>(), ["a", "b"]);
+    assert_eq!(first.targets.iter().map(|t| &*t.address).collect::<Vec<_>>(), ["a", "b"]);
 
     let event = |number, value| Event { port: 0, control: Control::Cc { channel: 0, number }, value };
-    surface.feed(&event(104, 127), &at(1.0, 0.0));
+    surface.feed(0, &event(104, 127), &at(1.0, 0.0));
     assert_eq!(surface.describe()[2].last, Some(127));
     assert_eq!(picked(&surface), [false, true, false], "only one of the two targets was reached");
-    surface.feed(&event(104, 0), &at(1.0, 0.0));
+    surface.feed(0, &event(104, 0), &at(1.0, 0.0));
     assert_eq!(picked(&surface), [false, true, true]);
     surface.refresh(&at(0.0, 0.0));
     assert_eq!(picked(&surface), [false, true, true], "both stand where they were set");
     surface.refresh(&at(0.0, 0.5));
     assert_eq!(picked(&surface), [false, true, false], "something else moved one");
-    surface.feed(&event(102, 0), &at(0.0, 0.5));
+    surface.feed(0, &event(102, 0), &at(0.0, 0.5));
     assert_eq!(picked(&surface), [true, true, false]);
     surface.refresh(&|_| None);
     assert_eq!(picked(&surface), [false, true, false], "what is gone is not held");
-    surface.feed(&event(102, 0), &at(0.0, 0.5));
+    surface.feed(0, &event(102, 0), &at(0.0, 0.5));
     assert_eq!(picked(&surface), [true, true, false]);
     surface.reset();
     assert_eq!(picked(&surface), [false, true, false]);
 
-    let other = Map::parse(SHIPPED[0].1, SHIPPED[0].0, &known).unwrap();
+    let other = Map::parse(SHIPPED[0].1, SHIPPED[0].0, &known, &known_action).unwrap();
     surface.set_map(Arc::new(other));
     let all = surface.describe();
     assert_eq!(all.len(), 8);
@@ -393,6 +451,60 @@ fn wrong_maps_say_where_and_what_is_accepted() {
             "cc = 20\nnumber = 3\ncoding = \"absolute\"\ntarget = \"look/strength\"",
             4,
             &["number", "`cc`", "`takeover`"],
+        ),
+        (
+            "cc = 20\nbits = 16\ncoding = \"absolute\"\ntarget = \"look/strength\"",
+            4,
+            &["bits = 16", "7 or 14"],
+        ),
+        (
+            "cc = 20\nbits = 14\ncoding = \"binary-offset\"\ntarget = \"look/strength\"",
+            4,
+            &["bits = 14", "absolute"],
+        ),
+        (
+            "cc = 32\nbits = 14\ncoding = \"absolute\"\ntarget = \"look/strength\"",
+            3,
+            &["cc = 32", "0 to 31", "cc + 32"],
+        ),
+        (
+            "cc = 20\nbits = 14\ncoding = \"absolute\"\ntarget = \"look/strength\"\n\
+             [[control]]\ncc = 52\ncoding = \"absolute\"\ntarget = \"balance/exposure\"",
+            7,
+            &["CC 20", "one control only"],
+        ),
+        (
+            "cc = 20\ncoding = \"binary-offset\"\ntarget = [\n\"look/strength\",\n\
+             { address = \"balance/exposure\", by = 0 },\n]",
+            7,
+            &["by = 0", "finite"],
+        ),
+        (
+            "cc = 20\ncoding = \"absolute\"\ntarget = [\n{ address = \"balance/exposure\", by = 2 },\n]",
+            6,
+            &["by is for relative"],
+        ),
+        (
+            "cc = 20\ncoding = \"binary-offset\"\ntarget = [\n\"look/strength\",\n\
+             { address = \"balance/exposur\", by = 2 },\n]",
+            7,
+            &["balance/exposur\"", "no such parameter"],
+        ),
+        (
+            "cc = 20\ncoding = \"binary-offset\"\ntarget = { address = \"look/strength\", times = 2 }",
+            5,
+            &["times", "`by`"],
+        ),
+        (
+            "cc = 20\ncoding = \"binary-offset\"\ntarget = [[\"look/strength\"]]",
+            5,
+            &["sequence", "address of a parameter"],
+        ),
+        (
+            "cc = 20\ncoding = \"absolute\"\ntarget = \"look/strength\"\n\
+             [[button]]\ncc = 20\naction = \"play\"",
+            6,
+            &["CC 20", "one control only"],
         ),
         (
             "cc = 20\ncoding = \"relative\"\ntarget = \"look/strength\"",
@@ -444,14 +556,17 @@ fn wrong_maps_say_where_and_what_is_accepted() {
         ),
     ];
     for (body, line, parts) in table {
-        let error = Map::parse(&format!("{head}{body}"), "panels/x.toml", &known).expect_err(body);
+        let error =
+            Map::parse(&format!("{head}{body}"), "panels/x.toml", &known, &known_action).expect_err(body);
         let text = error.to_string();
         assert!(text.starts_with(&format!("panels/x.toml:{line}: ")), "{text}\n{body}");
         for part in *parts {
             assert!(text.contains(part), "“{part}” is missing in: {text}");
         }
     }
-    let error = Map::parse("name = \"x\"\n\nbank = 1\n", "panels/x.toml", &known).unwrap_err().to_string();
+    let error = Map::parse("name = \"x\"\n\nbank = 1\n", "panels/x.toml", &known, &known_action)
+        .unwrap_err()
+        .to_string();
     assert!(
         error.starts_with("panels/x.toml:3: ") && error.contains("bank") && error.contains("`control`"),
         "{error}"
@@ -459,7 +574,7 @@ fn wrong_maps_say_where_and_what_is_accepted() {
     // The same controller on different channels is two controls.
     let two = "cc = 20\nchannel = 1\ncoding = \"absolute\"\ntarget = \"look/strength\"\n\
                [[control]]\ncc = 20\nchannel = 2\ncoding = \"absolute\"\ntarget = \"balance/exposure\"";
-    assert_eq!(Map::parse(&format!("{head}{two}"), "x", &known).unwrap().controls.len(), 2);
+    assert_eq!(Map::parse(&format!("{head}{two}"), "x", &known, &known_action).unwrap().controls.len(), 2);
 }
 
 #[test]
@@ -475,17 +590,29 @@ fn shipped_maps_are_right() {
     // Controllers that MIDI 1.0 leaves undefined: table 3 of the Detailed Specification.
     let undefined = |cc: u8| (20..=31).contains(&cc) || (102..=119).contains(&cc);
     for (file, text) in SHIPPED {
-        let map = Map::parse(text, file, &known).unwrap_or_else(|e| panic!("{e}"));
+        let map = Map::parse(text, file, &known, &known_action).unwrap_or_else(|e| panic!("{e}"));
         assert!(!map.name.is_empty() && map.is_for("Any Port At All"), "{file}");
         for control in &map.controls {
             assert!(undefined(control.cc), "{file}: CC {} is defined by MIDI 1.0", control.cc);
         }
         let reached: BTreeSet<&str> =
-            map.controls.iter().flat_map(|c| c.targets.iter().map(|t| &**t)).collect();
-        assert_eq!(reached, BTreeSet::from(KNOWN), "{file}: every parameter has a control");
+            map.controls.iter().flat_map(|c| c.targets.iter().map(|t| &*t.address)).collect();
+        let should: BTreeSet<&str> = match *file {
+            "three-balls.toml" => KNOWN[1..4].iter().chain(&KNOWN[7..]).copied().collect(),
+            _ => KNOWN[..7].iter().copied().collect(),
+        };
+        assert_eq!(reached, should, "{file}: every parameter it is for has a control");
+        for address in reached {
+            greyhold::show::check_address(address).unwrap_or_else(|e| panic!("{file}: {e}"));
+        }
+    }
+    let balls = Map::parse(SHIPPED[2].1, SHIPPED[2].0, &known, &known_action).unwrap();
+    let actions: Vec<&str> = balls.buttons.iter().map(|b| &*b.action).collect();
+    for action in ACTIONS {
+        assert!(actions.contains(&action.name), "no button of three-balls.toml does {}", action.name);
     }
     let numbers = |index: usize| {
-        let map = Map::parse(SHIPPED[index].1, "", &known).unwrap();
+        let map = Map::parse(SHIPPED[index].1, "", &known, &known_action).unwrap();
         map.controls.iter().map(|c| (c.cc, c.coding.is_relative(), c.targets.len())).collect::<Vec<_>>()
     };
     let lens = [1, 3, 1, 1, 1, 1, 1, 1];
@@ -494,8 +621,324 @@ fn shipped_maps_are_right() {
 }
 
 #[test]
+fn wrong_buttons_say_where_and_what_is_accepted() {
+    let head = "name = \"x\"\n[[button]]\n";
+    let table: &[(&str, usize, &[&str])] = &[
+        ("action = \"play\"", 2, &["cc or a note"]),
+        ("cc = 20\nnote = 20\naction = \"play\"", 2, &["one of the two"]),
+        ("cc = 120\naction = \"play\"", 3, &["cc = 120", "0 to 119"]),
+        ("note = 128\naction = \"play\"", 3, &["note = 128", "0 to 127"]),
+        ("note = 1\nchannel = 17\naction = \"play\"", 4, &["channel = 17", "1 to 16"]),
+        ("note = 1\nmode = \"latch\"\naction = \"play\"", 4, &["latch", "momentary", "toggle"]),
+        ("note = 1\naction = \"fly\"", 4, &["action \"fly\"", "no such action", "play", "previous-shot"]),
+        ("note = 1", 2, &["missing field `action`"]),
+        ("note = 1\ncoding = \"absolute\"\naction = \"play\"", 4, &["coding", "`mode`"]),
+        (
+            "note = 1\naction = \"play\"\n[[button]]\nnote = 1\nchannel = 2\naction = \"undo\"",
+            5,
+            &["note 1", "one control only"],
+        ),
+    ];
+    for (body, line, parts) in table {
+        let error = Map::parse(&format!("{head}{body}"), "panels/x.toml", &known, &known_action);
+        let text = error.expect_err(body).to_string();
+        assert!(text.starts_with(&format!("panels/x.toml:{line}: ")), "{text}\n{body}");
+        for part in *parts {
+            assert!(text.contains(part), "“{part}” is missing in: {text}");
+        }
+    }
+    // A note and a controller of one number are two things.
+    let both = "note = 20\naction = \"play\"\n[[button]]\ncc = 20\nmode = \"toggle\"\naction = \"undo\"";
+    let map = Map::parse(&format!("{head}{both}"), "x", &known, &known_action).unwrap();
+    let seen: Vec<_> = map.buttons.iter().map(|b| (b.source, b.mode)).collect();
+    assert_eq!(seen, [(Source::Note(20), Mode::Momentary), (Source::Cc(20), Mode::Toggle)]);
+}
+
+#[test]
+fn buttons_by_table() {
+    let map = r#"
+        name = "test"
+        [[button]]
+        note = 36
+        action = "play"
+        [[button]]
+        note = 37
+        channel = 2
+        action = "before"
+        [[button]]
+        cc = 110
+        action = "undo"
+        [[button]]
+        note = 38
+        mode = "toggle"
+        action = "redo"
+        [[button]]
+        cc = 111
+        mode = "toggle"
+        action = "before"
+    "#;
+    play(
+        map,
+        "90 24 7F => play↓
+         80 24 40 => play↑       // a note off with a velocity
+         93 24 01 => play↓       // any channel, any velocity
+         93 24 00 => play↑       // velocity 0 is a note off (MIDI 1.0)
+         90 25 40 => -           // the wrong channel
+         91 25 40 => before↓
+         B0 6E 7F => undo↓
+         B0 6E 40 => undo↓       // from 64 on (MIDI 1.0)
+         B0 6E 3F => undo↑
+         B0 24 7F => -           // a controller is not a note
+         90 26 7F => redo↓
+         90 26 00 => redo↓       // every message of a toggle is a press
+         B0 6F 00 => before↓
+         release => before↑ before↑
+         release => -            // once
+         91 25 40 91 25 00 => before↓ before↑
+         B0 6F 7F B0 6F 00 => before↓ before↓
+         release => -",
+    );
+}
+
+const FINE: &str = r#"
+    name = "test"
+    [[control]]
+    cc = 20
+    bits = 14
+    coding = "absolute"
+    takeover = "jump"
+    target = "a"
+"#;
+
+#[test]
+fn fine_controls_by_table() {
+    assert_eq!(PAIR_WAIT, 3000);
+    // MSB first. "A subsequent fine adjustment only requires the sending of the LSB" (MIDI 1.0).
+    play(
+        FINE,
+        "set a 0
+         @0 B0 14 10 => -
+         @300 B0 34 05 => a=2053/16383
+         @9000 B0 34 06 => a=2054/16383
+         @9100 B0 34 05 => a=2053/16383",
+    );
+    // A lone MSB resets the LSB to 0 (MIDI 1.0), after the wait.
+    play(
+        FINE,
+        "set a 0
+         @0 B0 14 10 34 05 => a=2053/16383
+         @1000 B0 14 11 => -
+         settle 3999 => -
+         settle 4000 => a=2176/16383
+         settle 9000 => -
+         @9000 B0 14 12 => -
+         @9500 B0 14 13 => a=2304/16383   // the second says that the first stood alone
+         @20000 B0 14 14 => a=2432/16383  // so does time
+         settle 23000 => a=2560/16383",
+    );
+    // LSB first: across a carry, no value in between.
+    play(
+        FINE,
+        "set a 0
+         @0 B0 34 7F => -
+         @300 B0 14 10 => a=2175/16383
+         @9000 B0 34 00 => -
+         @9300 B0 14 11 => a=2176/16383
+         @20000 B0 34 04 => -
+         settle 23000 => a=2180/16383     // a fine move",
+    );
+    // Lower halves say nothing before an upper half was heard.
+    play(
+        FINE,
+        "set a 0\n@0 B0 34 7F => -\nsettle 9000 => -\n@9000 B0 14 10 => -\nsettle 12000 => a=2048/16383",
+    );
+    // State is kept for each channel.
+    play(
+        FINE,
+        "set a 0
+         @0 B0 14 10 => -
+         @100 B1 14 20 => -
+         @200 B0 34 01 => a=2049/16383
+         @300 B1 34 02 => a=4098/16383
+         @9000 B0 34 03 => a=2051/16383",
+    );
+    // The end of the range is reached exactly.
+    play(FINE, "set a 0\nB0 14 7F 34 7F => a=16383/16383\nB0 14 00 34 00 => a=0/16383");
+}
+
+#[test]
+fn fine_controls_pick_up_within_their_own_steps() {
+    assert_eq!(FINE_TOLERANCE, 1.5 / 16383.0);
+    let map = FINE.replace("jump", "pickup");
+    // 63.5 of 127 is 8191.5 of 16383: 2¹³ is half a step from it.
+    play(&map, "set a 63.5\nB0 14 3F 34 70 => -\nB0 14 3F 34 7D => -\nB0 14 40 34 00 => a=8192/16383");
+    play(&map, "set a 63.5\nB0 14 3F 34 7E => a=8190/16383");
+    play(&map, "set a 63.5\nB0 14 30 34 00 => -\nB0 14 50 34 00 => a=10240/16383");
+}
+
+/// One message of a sweep: when, which half, which byte.
+type Timed = (u64, Half, u8);
+
+/// The messages of a device that goes through `values`, a value every `every` microseconds, with
+/// `apart` between the halves. `sparse` leaves out upper halves that do not change.
+fn sweep(values: &[u16], lsb_first: bool, sparse: bool, every: u64, apart: u64) -> Vec<Timed> {
+    let mut all = Vec::new();
+    let mut last = None;
+    for (i, value) in values.iter().enumerate() {
+        let at = 1_000_000 + i as u64 * every;
+        let (msb, lsb) = ((value >> 7) as u8, (value & 0x7F) as u8);
+        let changed = last.replace(msb) != Some(msb);
+        let mut halves = vec![(Half::Msb, msb), (Half::Lsb, lsb)];
+        if sparse && !changed {
+            halves.remove(0);
+        }
+        if lsb_first {
+            halves.reverse();
+        }
+        all.extend(halves.iter().enumerate().map(|(n, (half, byte))| (at + n as u64 * apart, *half, *byte)));
+    }
+    all
+}
+
+/// What a pair makes of messages when it is asked to settle as soon as that is due.
+fn made(pair: &mut Pair, messages: &[Timed]) -> Vec<u16> {
+    let mut out = Vec::new();
+    for &(at, half, byte) in messages {
+        if let Some(due) = pair.due().filter(|due| *due < at) {
+            out.extend(pair.settle(due));
+            assert_eq!(pair.due(), None, "settled once, it waits for nothing");
+        }
+        out.extend(pair.hear(half, byte, at));
+    }
+    if let Some(due) = pair.due() {
+        out.extend(pair.settle(due));
+    }
+    out
+}
+
+#[test]
+fn sweeps_of_fine_controls_have_no_saw_teeth() {
+    for step in [1, 3, 37, 128, 500] {
+        let up: Vec<u16> = (0..=16383).step_by(step).collect();
+        let down: Vec<u16> = up.iter().rev().copied().collect();
+        for values in [&up, &down] {
+            for (every, apart) in [(700, 0), (1_000, 320), (2_000, 960), (10_000, 960), (100_000, 2_900)] {
+                for order in 0..4 {
+                    let messages = sweep(values, order & 1 != 0, order & 2 != 0, every, apart);
+                    let out = made(&mut Pair::default(), &messages);
+                    // Not only monotone: every value of the sweep, once, and no other.
+                    assert!(out == *values, "order {order}, step {step}, {every} µs: {:?}", &out[..20]);
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn the_order_of_a_pair_is_learned_again_after_a_pause() {
+    let values: Vec<u16> = (2000..2400).collect();
+    for lsb_first in [false, true] {
+        // The first byte was lost, so that each half at first seems to belong to the wrong neighbour.
+        let messages = &sweep(&values, lsb_first, false, 1_000, 320)[1..];
+        let mut pair = Pair::default();
+        made(&mut pair, messages);
+        let later: Vec<Timed> = sweep(&values, lsb_first, false, 1_000, 320)
+            .iter()
+            .map(|m| (m.0 + 10_000_000, m.1, m.2))
+            .collect();
+        assert_eq!(made(&mut pair, &later), values, "LSB first: {lsb_first}");
+    }
+}
+
+#[test]
+fn a_ports_clock_goes_on_between_messages() {
+    let mut clock = PortClock::default();
+    let start = Instant::now();
+    assert_eq!((clock.at(start), clock.when(5)), (None, None));
+    clock.heard(500, start);
+    assert_eq!(clock.at(start + Duration::from_millis(2)), Some(2_500));
+    assert_eq!(clock.when(3_500), Some(start + Duration::from_millis(3)));
+    assert_eq!(clock.when(100), Some(start), "what is past is due now");
+}
+
+#[test]
+fn targets_move_by_their_shares() {
+    let map = r#"
+        name = "test"
+        [[control]]
+        cc = 20
+        coding = "twos-complement"
+        scale = -2
+        target = ["a", { address = "b", by = 0.25 }, { address = "c", by = -3 }, { address = "d" }]
+        [[control]]
+        cc = 21
+        coding = "twos-complement"
+        target = { address = "b", by = 0.5 }
+    "#;
+    play(
+        map,
+        "set a 10\nset b 10\nset c 10\nset d 10
+         B0 14 01 => a-2 b-0.5 c+6 d-2
+         B0 14 7E => a+4 b+1 c-12 d+4
+         B0 15 03 => b+1.5
+         gone c
+         B0 14 01 => a-2 b-0.5 d-2",
+    );
+}
+
+#[test]
+fn the_middle_ball_pushes_colour_and_leaves_luma() {
+    use greyhold::colour::{LUMA_709, YcbcrMatrix};
+    let map = Arc::new(Map::parse(SHIPPED[2].1, SHIPPED[2].0, &known, &known_action).unwrap());
+    let offsets = ["balance/offset-r", "balance/offset-g", "balance/offset-b"];
+    let parameter = |key: &str| greyhold::picture::BALANCE.iter().find(|p| p.key == key).unwrap();
+    let steps = ["offset-r", "offset-g", "offset-b"].map(|key| parameter(key).step);
+    assert_eq!(steps, [steps[0]; 3], "one step for all, or the shares would not hold");
+    // ITU-R BT.709: E'Y = 0.2126 R + 0.7152 G + 0.0722 B, C_B = (B − Y) / 1.8556, C_R = (R − Y) / 1.5748.
+    let ycbcr = |rgb: [f64; 3]| {
+        let y = 0.2126 * rgb[0] + 0.7152 * rgb[1] + 0.0722 * rgb[2];
+        [y, (rgb[2] - y) / 1.8556, (rgb[0] - y) / 1.5748]
+    };
+    assert_eq!(LUMA_709, [0.2126, 0.7152, 0.0722]);
+    let mut surface = Surface::new(map);
+    let mut rgb = [0.0; 3];
+    let mut feed = |cc, value| {
+        let event = Event { port: 0, control: Control::Cc { channel: 0, number: cc }, value };
+        for one in surface.feed(0, &event, &|_| Some(0.5)) {
+            let Move::Turn { target, detents } = one else { panic!("a ball turns: {one:?}") };
+            let at = offsets.iter().position(|o| **o == *target).expect("an offset");
+            rgb[at] += detents;
+        }
+        rgb
+    };
+    let near = |got: [f64; 3], expected: [f64; 3]| {
+        let worst = got.iter().zip(expected).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+        assert!(worst < 1e-12, "{got:?} is not {expected:?}");
+    };
+    near(ycbcr(feed(23, 5)), [0.0, 5.0, 0.0]);
+    near(ycbcr(feed(24, 125)), [0.0, 5.0, -3.0]);
+    near(ycbcr(feed(25, 2)), [2.0, 5.0, -3.0]);
+    // The same as the picture room's own matrix, which the outer balls' parameters go through.
+    let expected = YcbcrMatrix::Bt709.to_rgb().times([2.0, 5.0, -3.0]);
+    near(feed(25, 0), expected);
+    // Long rolling there and back does not creep.
+    for _ in 0..1000 {
+        feed(23, 1);
+        feed(24, 127);
+    }
+    for _ in 0..1000 {
+        feed(23, 127);
+        feed(24, 1);
+    }
+    let worst = feed(25, 0).iter().zip(expected).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+    assert!(worst < 1e-9, "crept by {worst:e}");
+}
+
+#[test]
 fn ports_match_by_part_of_the_name() {
-    let map = |port: &str| Map::parse(&format!("name = \"x\"\nport = \"{port}\""), "x", &known).unwrap();
+    let map = |port: &str| {
+        Map::parse(&format!("name = \"x\"\nport = \"{port}\""), "x", &known, &known_action).unwrap()
+    };
     assert!(map("eight").is_for("Box Of EIGHT MIDI 1"));
     assert!(!map("nine").is_for("Box Of EIGHT MIDI 1"));
     assert!(map("").is_for("") && map("").is_for("anything"));

@@ -131,7 +131,7 @@ fn a_panel_on_a_real_server() {
         }
         (device, start.elapsed())
     });
-    let map = Map::parse(SHIPPED[0].1, SHIPPED[0].0, &|_| Ok(())).unwrap();
+    let map = Map::parse(SHIPPED[0].1, SHIPPED[0].0, &|_| Ok(()), &|_| Ok(())).unwrap();
     let mut surface = Surface::new(Arc::new(map));
     let mut steps = BTreeMap::<String, f64>::new();
     let mut heard = Vec::new();
@@ -143,7 +143,7 @@ fn a_panel_on_a_real_server() {
             let Some(event) = read(port, raw.bytes()) else {
                 return;
             };
-            for one in surface.feed(&event, &|_| Some(0.5)) {
+            for one in surface.feed(raw.at, &event, &|_| Some(0.5)) {
                 let Move::Turn { target, detents } = one else { panic!("an encoder turns: {one:?}") };
                 *steps.entry(target.to_string()).or_default() += detents;
             }

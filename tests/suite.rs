@@ -8,7 +8,7 @@ mod support;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use greyhold::engine::{CACHE, Handle, Live, Options, start};
+use greyhold::engine::{CACHE, Handle, Live, Options, known_action, start};
 use greyhold::gpu::{Gpu, Request};
 use greyhold::media::{Interpretation, open};
 use greyhold::panel::{Map, SHIPPED, SystemPorts};
@@ -157,7 +157,7 @@ fn windows() {
 fn delay() -> (Duration, Duration) {
     let dir = tempfile::tempdir().unwrap();
     let show = make_show(dir.path(), (960, 540));
-    let map = Map::parse(SHIPPED[0].1, SHIPPED[0].0, &check_address).unwrap();
+    let map = Map::parse(SHIPPED[0].1, SHIPPED[0].0, &check_address, &known_action).unwrap();
     let me = std::thread::current();
     let mut panel = midi::panel("Delay Panel");
     let engine = start(

@@ -8,7 +8,7 @@ use anyhow::Context;
 use clap::ValueEnum;
 
 use crate::desk::{self, ClientWindow, DeskOptions};
-use crate::engine::{CACHE, Options};
+use crate::engine::{CACHE, Options, known_action};
 use crate::panel::{Map, SHIPPED, SystemPorts};
 use crate::show::{Lock, check_address, load};
 
@@ -32,7 +32,7 @@ pub struct WindowArguments {
     /// The client's monitor, by the name the system gives it; one that the desk is not on when not given.
     #[arg(long, value_name = "NAME")]
     monitor: Option<String>,
-    /// Map of the panel: the name of one that ships (eight-encoders, eight-knobs) or a file. The show's,
+    /// Map of the panel: the name of one that ships (eight-encoders, eight-knobs, three-balls) or a file. The show's,
     /// or eight-encoders, when not given.
     #[arg(long, value_name = "MAP")]
     panel: Option<String>,
@@ -103,11 +103,11 @@ pub(super) fn map(wanted: Option<&str>) -> anyhow::Result<Map> {
     let wanted = wanted.unwrap_or("eight-encoders");
     let shipped = SHIPPED.iter().find(|(file, _)| file.strip_suffix(".toml") == Some(wanted));
     if let Some((file, text)) = shipped {
-        return Ok(Map::parse(text, file, &check_address)?);
+        return Ok(Map::parse(text, file, &check_address, &known_action)?);
     }
     let names: Vec<_> = SHIPPED.iter().filter_map(|(file, _)| file.strip_suffix(".toml")).collect();
     let text = std::fs::read_to_string(wanted).with_context(|| {
         format!("no panel map {wanted:?}: it is no file that can be read, and none of {}", names.join(", "))
     })?;
-    Ok(Map::parse(&text, wanted, &check_address)?)
+    Ok(Map::parse(&text, wanted, &check_address, &known_action)?)
 }

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use clap::Subcommand;
 
-use crate::panel::{Move, Plug, Plugs, Ports, Surface, SystemPorts, read};
+use crate::panel::{Move, Plug, Plugs, PortClock, Ports, Surface, SystemPorts, read};
 
 /// Look at the physical control surface.
 ///
@@ -68,7 +68,7 @@ fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
             match plug {
                 Plug::Opened { port, name, queue } => {
                     println!("{name}: open");
-                    open.push((port, name, queue, Surface::new(map.clone())));
+                    open.push((port, name, queue, Surface::new(map.clone()), PortClock::default()));
                 }
                 Plug::Closed { port, name } => {
                     println!("{name}: gone");
@@ -78,26 +78,42 @@ fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
                 Plug::Unavailable { why } => println!("{why}"),
             }
         }
-        for (port, name, queue, surface) in &mut open {
+        let mut nap = Duration::from_millis(100);
+        for (port, name, queue, surface, clock) in &mut open {
             queue.drain(|message| {
+                clock.heard(message.at, Instant::now());
                 let bytes: Vec<String> = message.bytes().iter().map(|b| format!("{b:02X}")).collect();
                 // Parameters are taken to stand in the middle, as there is no show here.
                 let moves = read(*port, message.bytes())
-                    .map(|event| surface.feed(&event, &|_| Some(0.5)))
+                    .map(|event| surface.feed(message.at, &event, &|_| Some(0.5)))
                     .unwrap_or_default();
-                let became: Vec<String> = moves.iter().map(describe).collect();
-                let became = if became.is_empty() { "nothing".to_owned() } else { became.join(", ") };
+                let became = match &moves[..] {
+                    [] if surface.due().is_some() => "half a message".to_owned(),
+                    [] => "nothing".to_owned(),
+                    moves => describe(moves),
+                };
                 println!("{name}: {}  →  {became}", bytes.join(" "));
             });
+            let now = Instant::now();
+            let settled = clock.at(now).map(|at| surface.settle(at, &|_| Some(0.5))).unwrap_or_default();
+            if !settled.is_empty() {
+                println!("{name}: no other half  →  {}", describe(&settled));
+            }
+            let due = surface.due().and_then(|at| clock.when(at));
+            nap = due.map_or(nap, |due| nap.min(due.saturating_duration_since(now)));
         }
-        std::thread::park_timeout(Duration::from_millis(100));
+        std::thread::park_timeout(nap);
     }
     Ok(ExitCode::SUCCESS)
 }
 
-fn describe(m: &Move) -> String {
-    match m {
+fn describe(moves: &[Move]) -> String {
+    let one = |m: &Move| match m {
         Move::Turn { target, detents } => format!("{target} {detents:+} steps"),
         Move::Set { target, position } => format!("{target} to {:.1} % of its range", position * 100.0),
-    }
+        Move::Press { action, down } => {
+            format!("{action} {}", if *down { "pressed" } else { "let go" })
+        }
+    };
+    moves.iter().map(one).collect::<Vec<_>>().join(", ")
 }

@@ -15,7 +15,7 @@ use super::client::Client;
 use super::keys::{Action, action, is_before};
 use super::panes::Panes;
 use super::window::{Blit, Place, WindowSurface, surround};
-use crate::engine::{self, Command, Compare, EngineError, Handle, Input, Live, Options, Scope};
+use crate::engine::{self, Command, EngineError, Handle, Input, Live, Options};
 use crate::gpu::{Gpu, GpuError, Request, self_check};
 
 /// Control number of the keyboard.
@@ -304,7 +304,7 @@ impl Desk {
                 if !*is_synthetic || key.state == ElementState::Released =>
             {
                 if key.state == ElementState::Released && is_before(&key.logical_key) {
-                    self.engine.send(Input::Command(Command::Compare(Compare::After)));
+                    self.act(events, Action::Engine("before"), false, false);
                 } else if let Some(what) = action(&key.logical_key, self.mods) {
                     self.act(events, what, key.state == ElementState::Pressed, key.repeat);
                 }
@@ -342,37 +342,26 @@ impl Desk {
 
     fn act(&mut self, events: &ActiveEventLoop, what: Action, down: bool, repeat: bool) {
         self.surface.window.request_redraw();
-        let command = |c| Input::Command(c);
-        if what == Action::Before {
-            if down && !repeat {
-                self.engine.send(command(Command::Compare(Compare::Before)));
+        if down {
+            self.panes.note = None;
+        }
+        if let Action::Engine(name) = what {
+            if !repeat || engine::action(name).is_some_and(|a| a.repeats) {
+                self.engine.send(Input::Press { action: name.into(), down });
             }
             return;
         }
         if !down {
             return;
         }
-        self.panes.note = None;
         let in_hand = self.panes.in_hand.clone();
         match what {
-            Action::TogglePlay if !repeat => self.engine.send(command(Command::TogglePlay)),
-            Action::Step(by) => self.engine.send(command(Command::Step(by))),
-            Action::StepShot(by) => self.engine.send(command(Command::StepShot(by))),
-            Action::FirstFrame => self.engine.send(command(Command::Seek(0))),
-            Action::Scope => {
-                let other = match self.engine.snapshot().scope {
-                    Scope::Shot => Scope::Show,
-                    Scope::Show => Scope::Shot,
-                };
-                self.engine.send(command(Command::Scope(other)));
-            }
+            Action::Step(by) => self.engine.send(Input::Command(Command::Step(by))),
             Action::Pick(by) => self.panes.pick(by),
             Action::Turn(detents) => {
                 self.engine.send(Input::Turn { target: in_hand, detents, control: KEYBOARD });
             }
             Action::Reset => self.engine.send(Input::Reset { target: in_hand }),
-            Action::Undo => self.engine.send(command(Command::Undo)),
-            Action::Redo => self.engine.send(command(Command::Redo)),
             Action::Client if !repeat => match self.client.take() {
                 Some(_) => {}
                 None => self.open_client(events),

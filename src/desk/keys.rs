@@ -5,20 +5,14 @@ use winit::keyboard::{Key, ModifiersState, NamedKey};
 /// Something a key asks for.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Action {
-    TogglePlay,
+    /// What the engine knows by this name.
+    Engine(&'static str),
     Step(i64),
-    StepShot(i64),
-    FirstFrame,
-    Scope,
     /// The next or previous parameter of the light path is taken in hand.
     Pick(i32),
     /// The parameter in hand is turned by so many steps.
     Turn(f64),
     Reset,
-    Undo,
-    Redo,
-    /// Held down: the picture without the grade.
-    Before,
     Client,
     ClientFullscreen,
     Panes,
@@ -50,31 +44,32 @@ pub(super) fn is_before(key: &Key) -> bool {
 
 /// What a key that went down asks for.
 pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
-    let many = if mods.shift_key() { 10 } else { 1 };
     let turn = match (mods.shift_key(), mods.control_key()) {
         (true, _) => 10.0,
         (_, true) => 0.1,
         _ => 1.0,
     };
     Some(match key {
-        Key::Named(NamedKey::Space) => Action::TogglePlay,
-        Key::Named(NamedKey::ArrowLeft) => Action::Step(-many),
-        Key::Named(NamedKey::ArrowRight) => Action::Step(many),
+        Key::Named(NamedKey::Space) => Action::Engine("play"),
+        Key::Named(NamedKey::ArrowLeft) if mods.shift_key() => Action::Step(-10),
+        Key::Named(NamedKey::ArrowLeft) => Action::Engine("step-back"),
+        Key::Named(NamedKey::ArrowRight) if mods.shift_key() => Action::Step(10),
+        Key::Named(NamedKey::ArrowRight) => Action::Engine("step-forward"),
         Key::Named(NamedKey::ArrowUp) => Action::Pick(-1),
         Key::Named(NamedKey::ArrowDown) => Action::Pick(1),
-        Key::Named(NamedKey::PageUp) => Action::StepShot(-1),
-        Key::Named(NamedKey::PageDown) => Action::StepShot(1),
-        Key::Named(NamedKey::Home) => Action::FirstFrame,
+        Key::Named(NamedKey::PageUp) => Action::Engine("previous-shot"),
+        Key::Named(NamedKey::PageDown) => Action::Engine("next-shot"),
+        Key::Named(NamedKey::Home) => Action::Engine("first-frame"),
         Key::Named(NamedKey::Backspace | NamedKey::Delete) => Action::Reset,
         Key::Named(NamedKey::F1) => Action::Keys,
         Key::Character(text) => match (text.to_lowercase().as_str(), mods.control_key()) {
-            ("z", true) if mods.shift_key() => Action::Redo,
-            ("z", true) => Action::Undo,
-            ("y", true) => Action::Redo,
+            ("z", true) if mods.shift_key() => Action::Engine("redo"),
+            ("z", true) => Action::Engine("undo"),
+            ("y", true) => Action::Engine("redo"),
             ("-" | "_", _) => Action::Turn(-turn),
             ("=" | "+", _) => Action::Turn(turn),
-            ("b", false) => Action::Before,
-            ("o", false) => Action::Scope,
+            ("b", false) => Action::Engine("before"),
+            ("o", false) => Action::Engine("round"),
             ("c", false) => Action::Client,
             ("f", false) => Action::ClientFullscreen,
             ("h", false) => Action::Panes,
@@ -91,11 +86,32 @@ mod tests {
     #[test]
     fn keys_that_differ_by_modifiers() {
         let z = Key::Character("z".into());
-        assert_eq!(action(&z, ModifiersState::CONTROL), Some(Action::Undo));
-        assert_eq!(action(&z, ModifiersState::CONTROL | ModifiersState::SHIFT), Some(Action::Redo));
+        assert_eq!(action(&z, ModifiersState::CONTROL), Some(Action::Engine("undo")));
+        assert_eq!(action(&z, ModifiersState::CONTROL | ModifiersState::SHIFT), Some(Action::Engine("redo")));
         assert_eq!(action(&z, ModifiersState::empty()), None);
         let right = Key::Named(NamedKey::ArrowRight);
         assert_eq!(action(&right, ModifiersState::SHIFT), Some(Action::Step(10)));
         assert_eq!(action(&Key::Character("-".into()), ModifiersState::CONTROL), Some(Action::Turn(-0.1)));
+    }
+
+    #[test]
+    fn keys_reach_every_action_of_the_engine() {
+        use NamedKey::{ArrowLeft, ArrowRight, Home, PageDown, PageUp, Space};
+        let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home].map(Key::Named);
+        let letters = ["b", "o", "z", "y"].map(|c| Key::Character(c.into()));
+        let mut reached: Vec<_> = named
+            .iter()
+            .chain(&letters)
+            .flat_map(|key| [ModifiersState::empty(), ModifiersState::CONTROL].map(|mods| action(key, mods)))
+            .filter_map(|what| match what {
+                Some(Action::Engine(name)) => Some(name),
+                _ => None,
+            })
+            .collect();
+        reached.sort_unstable();
+        reached.dedup();
+        let mut known: Vec<_> = crate::engine::ACTIONS.iter().map(|a| a.name).collect();
+        known.sort_unstable();
+        assert_eq!(reached, known);
     }
 }

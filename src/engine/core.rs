@@ -4,20 +4,22 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use super::document::Document;
+use super::actions::{Does, action};
+use super::document::{Document, PANEL_CONTROLS};
 use super::draw::Drawn;
 use super::feed::{Feeds, SourceKey};
 use super::finish::Finisher;
 use super::host::{EngineError, Options, Shared};
 use super::input::{Command, Compare, Input, Scope};
-use super::panels::Panels;
+use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
 use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
 use crate::gpu::{Gpu, Output, Upload};
 use crate::media::Interpretation;
+use crate::panel::Move;
 use crate::picture::Recipe;
-use crate::show::{Lock, Shot};
+use crate::show::{Change, Lock, Shot};
 
 pub(super) struct Engine {
     pub(super) gpu: Arc<Gpu>,
@@ -48,6 +50,8 @@ pub(super) struct Engine {
     pub(super) delays: VecDeque<Duration>,
     pub(super) stale: bool,
     pub(super) broken: Option<Arc<str>>,
+    /// Names of actions that are held.
+    held: Vec<&'static str>,
 }
 
 impl Engine {
@@ -111,6 +115,7 @@ impl Engine {
             delays: VecDeque::new(),
             stale: true,
             broken: None,
+            held: Vec::new(),
         })
     }
 
@@ -130,6 +135,7 @@ impl Engine {
                 }
             }
             Input::Command(command) => self.command(command, now),
+            Input::Press { action, down } => self.press(&action, down, now),
         }
         self.answer(before, now);
         self.frame = self.frame.min(self.shot_frames().saturating_sub(1));
@@ -139,6 +145,25 @@ impl Engine {
     fn answer(&mut self, before: u64, now: Instant) {
         if self.document.revision != before {
             self.message = Some(self.message.unwrap_or(now));
+        }
+    }
+
+    /// A key or button of an action was pressed or let go.
+    fn press(&mut self, name: &str, down: bool, now: Instant) {
+        let Some(action) = action(name) else { return };
+        let held = self.held.contains(&action.name);
+        match action.does {
+            Does::Once(command) if down => self.command(command, now),
+            Does::Once(_) => {}
+            Does::Held { up, .. } if held => {
+                self.held.retain(|name| *name != action.name);
+                self.command(up, now);
+            }
+            Does::Held { down: begin, .. } if down => {
+                self.held.push(action.name);
+                self.command(begin, now);
+            }
+            Does::Held { .. } => {}
         }
     }
 
@@ -163,6 +188,13 @@ impl Engine {
             }
             Command::Scope(scope) => {
                 self.scope = scope;
+                self.restart(now);
+            }
+            Command::OtherScope => {
+                self.scope = match self.scope {
+                    Scope::Shot => Scope::Show,
+                    Scope::Show => Scope::Shot,
+                };
                 self.restart(now);
             }
             Command::Compare(compare) => {
@@ -221,7 +253,8 @@ impl Engine {
         self.ask_ahead();
         self.draw(now);
         self.save(now);
-        let due = self.document.autosave.due_at().map_or(due, |at| due.min(at));
+        let later = [self.document.autosave.due_at(), self.panels.as_ref().and_then(Panels::due)];
+        let due = later.into_iter().flatten().fold(due, Instant::min);
         if std::mem::take(&mut self.stale) {
             self.publish();
         }
@@ -229,10 +262,15 @@ impl Engine {
     }
 
     fn read_panels(&mut self, now: Instant) {
-        let Some(panels) = &mut self.panels else { return };
-        self.stale |= panels.collect();
-        let before = self.document.revision;
-        self.stale |= panels.drain(&mut (&mut self.document, now)) > 0;
+        let Some(mut panels) = self.panels.take() else { return };
+        let (before, shot) = (self.document.revision, self.document.shot);
+        let context = &mut (&mut *self, now);
+        let any = panels.collect(context) | panels.drain(context, now);
+        self.panels = Some(panels);
+        self.stale |= any;
+        if self.document.shot != shot {
+            self.frame = self.frame.min(self.shot_frames().saturating_sub(1));
+        }
         self.answer(before, now);
     }
 
@@ -319,6 +357,36 @@ impl Engine {
     pub fn finish(&mut self) -> Result<(), EngineError> {
         let show = self.document.autosave.unsaved().then(|| self.document.show.clone());
         Ok(self.saver.finish(show.as_ref())?)
+    }
+}
+
+impl PanelContext for (&mut Engine, Instant) {
+    fn position(&self, target: &str) -> Option<f64> {
+        self.0.document.position(target)
+    }
+
+    fn act(&mut self, port: usize, moves: &[Move]) -> bool {
+        let (engine, now) = (&mut *self.0, self.1);
+        let mut changes = Vec::new();
+        let shot = engine.document.shot;
+        for m in moves {
+            match m {
+                Move::Turn { target, detents } => {
+                    changes.extend(engine.document.moved(target, |p, v| v + p.step * detents));
+                }
+                Move::Set { target, position } => {
+                    changes.extend(engine.document.moved(target, |p, _| p.at(*position)));
+                }
+                Move::Press { action, down } => engine.press(action, *down, now),
+            }
+        }
+        let change = match changes.len() {
+            0 => return engine.document.shot != shot,
+            1 => changes.remove(0),
+            _ => Change::Together(changes),
+        };
+        engine.document.change(change, PANEL_CONTROLS + port as u32, now);
+        engine.document.shot != shot
     }
 }
 

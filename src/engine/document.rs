@@ -3,13 +3,11 @@
 use std::sync::Arc;
 use std::time::Instant;
 
-use super::panels::PanelContext;
 use crate::look::Parameter;
-use crate::panel::Move;
 use crate::show::{Address, Autosave, Change, History, Show, Slot};
 
 /// Control number of the first panel's port; below it are keyboard, mouse and commands.
-const PANEL_CONTROLS: u32 = 1000;
+pub(super) const PANEL_CONTROLS: u32 = 1000;
 
 /// The show, its history, and the shot in hand.
 pub(super) struct Document {
@@ -84,27 +82,5 @@ impl Document {
         let slot = self.slot(target)?;
         let parameter = slot.parameter();
         Some(Change::SetParameter { slot, value: parameter.held(to(parameter, self.show.get(slot)?)) })
-    }
-}
-
-impl PanelContext for (&mut Document, Instant) {
-    fn position(&self, target: &str) -> Option<f64> {
-        self.0.position(target)
-    }
-
-    fn act(&mut self, port: usize, moves: &[Move]) {
-        let mut changes: Vec<Change> = moves
-            .iter()
-            .filter_map(|m| match m {
-                Move::Turn { target, detents } => self.0.moved(target, |p, v| v + p.step * detents),
-                Move::Set { target, position } => self.0.moved(target, |p, _| p.at(*position)),
-            })
-            .collect();
-        let change = match changes.len() {
-            0 => return,
-            1 => changes.remove(0),
-            _ => Change::Together(changes),
-        };
-        self.0.change(change, PANEL_CONTROLS + port as u32, self.1);
     }
 }

@@ -56,6 +56,8 @@ pub enum Command {
     StepShot(i64),
     /// What playback goes round in.
     Scope(Scope),
+    /// The other one of what playback can go round in.
+    OtherScope,
     /// Before or after.
     Compare(Compare),
     /// Take the last step back.
@@ -91,4 +93,11 @@ pub enum Input {
     },
     /// Something to do.
     Command(Command),
+    /// A key or button of an action was pressed or let go. Names that no action has do nothing.
+    Press {
+        /// The action's name.
+        action: Arc<str>,
+        /// Pressed, not let go.
+        down: bool,
+    },
 }

@@ -5,6 +5,7 @@
 //! headless commands are two hosts of the same engine. What others may know of it is a [`Snapshot`],
 //! swapped atomically; finished pictures lie in [`Handle::picture`]'s places.
 
+mod actions;
 mod clock;
 mod core;
 mod document;
@@ -19,6 +20,7 @@ pub mod render;
 mod saver;
 mod snapshot;
 
+pub use actions::{ACTIONS, Action, Does, action, known_action};
 pub use clock::Clock;
 pub use feed::{Feeds, SourceKey};
 pub use finish::Picture;

@@ -8,12 +8,12 @@ use std::time::{Duration, Instant};
 use crossbeam_channel::{Receiver, unbounded};
 
 use super::snapshot::PanelState;
-use crate::panel::{Map, Move, Plug, Plugs, Ports, Queue, Surface, read};
+use crate::panel::{Event, Map, Move, Plug, Plugs, PortClock, Ports, Queue, Surface, read};
 
 struct Port {
     name: String,
     queue: Queue,
-    surface: Surface,
+    clock: PortClock,
 }
 
 /// The panels of one map.
@@ -21,6 +21,8 @@ pub(super) struct Panels {
     map: Arc<Map>,
     news: Receiver<Plug>,
     ports: BTreeMap<usize, Port>,
+    /// Apart from the ports, because a message on one may concern all.
+    surfaces: BTreeMap<usize, Surface>,
     last: usize,
     note: Option<String>,
     quit: Arc<AtomicBool>,
@@ -55,11 +57,12 @@ impl Panels {
                 std::thread::sleep(NAP);
             }
         })?;
-        Ok(Self { map, news, ports: BTreeMap::new(), last: 0, note: None, quit })
+        let (ports, surfaces) = (BTreeMap::new(), BTreeMap::new());
+        Ok(Self { map, news, ports, surfaces, last: 0, note: None, quit })
     }
 
     /// Takes in ports that came and went. True if any did.
-    pub fn collect(&mut self) -> bool {
+    pub fn collect(&mut self, context: &mut dyn PanelContext) -> bool {
         let mut any = false;
         while let Ok(plug) = self.news.try_recv() {
             any = true;
@@ -67,13 +70,17 @@ impl Panels {
                 Plug::Opened { port, name, queue } => {
                     self.note = None;
                     self.last = port;
-                    let surface = Surface::new(self.map.clone());
-                    self.ports.insert(port, Port { name, queue, surface });
+                    self.surfaces.insert(port, Surface::new(self.map.clone()));
+                    self.ports.insert(port, Port { name, queue, clock: PortClock::default() });
                 }
                 Plug::Closed { port, name } => {
                     self.ports.remove(&port);
                     if let Some(other) = self.ports.keys().next().filter(|_| self.last == port) {
                         self.last = *other;
+                    }
+                    // Nobody will let go of what was held on it.
+                    if let Some(mut surface) = self.surfaces.remove(&port) {
+                        context.act(port, &surface.release());
                     }
                     self.note = Some(format!("{name} is gone"));
                 }
@@ -85,42 +92,57 @@ impl Panels {
         any
     }
 
-    /// Reads what came and carries out each message before it reads on. Returns
-    /// how many messages there were.
-    pub fn drain(&mut self, context: &mut dyn PanelContext) -> usize {
-        let mut all = 0;
-        for (&number, port) in &mut self.ports {
-            let mut count = 0;
-            let surface = &mut port.surface;
-            port.queue.drain(|message| {
-                count += 1;
+    /// Reads what came and carries out each message before it reads on, and what halves of messages ask
+    /// for by now. True if there was anything.
+    pub fn drain(&mut self, context: &mut dyn PanelContext, now: Instant) -> bool {
+        let Self { ports, surfaces, last, .. } = self;
+        let mut any = false;
+        for (&number, port) in ports {
+            let Port { queue, clock, .. } = port;
+            let mut carry_out = |at: u64, event: Option<&Event>| {
+                let Some(surface) = surfaces.get_mut(&number) else { return };
+                let position = |target: &str| context.position(target);
+                let moves = match event {
+                    Some(event) => surface.feed(at, event, &position),
+                    None => surface.settle(at, &position),
+                };
+                any |= event.is_some() || !moves.is_empty();
+                // Carried out before the next is read: takeover looks at where parameters stand.
+                if context.act(number, &moves) {
+                    surfaces.values_mut().for_each(Surface::reset);
+                }
+            };
+            queue.drain(|message| {
+                clock.heard(message.at, now);
+                *last = number;
                 if let Some(event) = read(number, message.bytes()) {
-                    // Carried out before the next is read: takeover looks at where parameters stand.
-                    let moves = surface.feed(&event, &|target| context.position(target));
-                    context.act(number, &moves);
+                    carry_out(message.at, Some(&event));
                 }
             });
-            if count > 0 {
-                self.last = number;
+            if let Some(at) = clock.at(now) {
+                carry_out(at, None);
             }
-            all += count;
         }
-        all
+        any
+    }
+
+    /// When to come again for halves of messages.
+    pub fn due(&self) -> Option<Instant> {
+        let due = |(number, port): (&usize, &Port)| port.clock.when(self.surfaces.get(number)?.due()?);
+        self.ports.iter().filter_map(due).min()
     }
 
     /// Another shot: absolute controls have to be picked up again.
     pub fn reset(&mut self) {
-        for port in self.ports.values_mut() {
-            port.surface.reset();
-        }
+        self.surfaces.values_mut().for_each(Surface::reset);
     }
 
     /// For the panel mirror.
     pub fn state(&mut self, position: &dyn Fn(&str) -> Option<f64>) -> PanelState {
-        let controls = match self.ports.get_mut(&self.last) {
-            Some(port) => {
-                port.surface.refresh(position);
-                port.surface.describe()
+        let controls = match self.surfaces.get_mut(&self.last) {
+            Some(surface) => {
+                surface.refresh(position);
+                surface.describe()
             }
             None => Surface::new(self.map.clone()).describe(),
         };
@@ -144,6 +166,7 @@ impl Drop for Panels {
 pub(super) trait PanelContext {
     /// Where a parameter stands in its range, 0…1.
     fn position(&self, target: &str) -> Option<f64>;
-    /// Carries the moves of one message out, as one change.
-    fn act(&mut self, port: usize, moves: &[Move]);
+    /// Carries the moves of one message out, those of parameters as one change. True if another shot is
+    /// on view now.
+    fn act(&mut self, port: usize, moves: &[Move]) -> bool;
 }

@@ -18,6 +18,13 @@ pub enum Control {
         /// Controller number, 0…119.
         number: u8,
     },
+    /// A note, which is how many panels send their buttons.
+    Note {
+        /// Channel, 0…15.
+        channel: u8,
+        /// Note number, 0…127.
+        number: u8,
+    },
 }
 
 /// One movement of one control, before anybody decided what its value means.
@@ -27,7 +34,8 @@ pub struct Event {
     pub port: usize,
     /// What was moved.
     pub control: Control,
-    /// The data byte, 0…127; a [`Coding`](super::Coding) says what it means.
+    /// The data byte, 0…127. A controller's means what a [`Coding`](super::Coding) says; a note's is its
+    /// velocity, 0 when it is let go.
     pub value: u8,
 }
 
@@ -81,8 +89,17 @@ pub fn read(port: usize, message: &[u8]) -> Option<Event> {
                 value: u8::from(value),
             })
         }
+        // A note on with velocity 0 is a note off (MIDI 1.0); how fast a button came up says nothing.
+        MidiMessage::NoteOn(channel, note, velocity) => {
+            Some(note_event(port, channel, note, velocity.into()))
+        }
+        MidiMessage::NoteOff(channel, note, _) => Some(note_event(port, channel, note, 0)),
         _ => None,
     }
+}
+
+fn note_event(port: usize, channel: wmidi::Channel, note: wmidi::Note, value: u8) -> Event {
+    Event { port, control: Control::Note { channel: channel.index(), number: u8::from(note) }, value }
 }
 
 /// The control events in a packet, in order: [`split`], then [`read`].

@@ -6,6 +6,9 @@ use serde::Deserialize;
 /// and a half steps of a 7-bit control, so that a parameter between two steps is reached from either.
 pub const TOLERANCE: f64 = 1.5 / 127.0;
 
+/// The same for a 14-bit control.
+pub const FINE_TOLERANCE: f64 = 1.5 / 16383.0;
+
 /// How far a parameter may stand from where we set it and still be where we set it. It covers keeping the
 /// value in an f32; a person's smallest change is larger.
 const SAME: f64 = 1e-4;
@@ -33,11 +36,12 @@ pub struct Pickup {
 
 impl Pickup {
     /// The control stands at `control` while the parameter stands at `parameter`: does it act? If so, the
-    /// caller sets the parameter to `control` before it asks again.
-    pub fn moved(&mut self, how: Takeover, control: f64, parameter: f64) -> bool {
+    /// caller sets the parameter to `control` before it asks again. `tolerance` is how close it must come,
+    /// in parts of its travel.
+    pub fn moved(&mut self, how: Takeover, control: f64, parameter: f64, tolerance: f64) -> bool {
         self.check(parameter);
         let before = self.seen.replace(control);
-        let reached = (control - parameter).abs() <= TOLERANCE;
+        let reached = (control - parameter).abs() <= tolerance;
         let crossed = before.is_some_and(|before| (before - parameter) * (control - parameter) < 0.0);
         if how == Takeover::Pickup && self.set.is_none() && !reached && !crossed {
             return false;

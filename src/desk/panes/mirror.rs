@@ -41,7 +41,7 @@ fn control_box(ui: &mut Ui, s: &Snapshot, control: &ControlState, width: f32) {
     let p = ui.painter().with_clip_rect(rect);
     p.rect_filled(rect, 2.0, look::BAR);
     let value = control.targets.first().and_then(|target| {
-        let slot = s.show.resolve(&Address::parse(target).ok()?, s.shot)?;
+        let slot = s.show.resolve(&Address::parse(&target.address).ok()?, s.shot)?;
         let parameter = slot.parameter();
         let value = s.show.get(slot)?;
         Some((parameter.show(value), parameter.position(value) as f32))
@@ -60,5 +60,6 @@ fn control_box(ui: &mut Ui, s: &Snapshot, control: &ControlState, width: f32) {
         p.vline(x, rect.bottom() - 3.0..=rect.bottom(), egui::Stroke::new(2.0, look::QUIET));
     }
     let held = if control.picked_up { "" } else { "\n○ turn it to where the value stands to pick it up" };
-    response.on_hover_text(format!("{}{held}", control.targets.join(", ")));
+    let targets: Vec<&str> = control.targets.iter().map(|t| &*t.address).collect();
+    response.on_hover_text(format!("{}{held}", targets.join(", ")));
 }

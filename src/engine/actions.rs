@@ -1,0 +1,68 @@
+//! What keys and buttons can ask for by name, declared once.
+
+use super::input::{Command, Compare};
+
+/// Something that can be asked for by name.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Action {
+    /// Its name, as panel maps spell it.
+    pub name: &'static str,
+    /// What it does.
+    pub doc: &'static str,
+    /// What the engine is told.
+    pub does: Does,
+    /// Does a key that is kept down do it again and again?
+    pub repeats: bool,
+}
+
+/// What an action tells the engine.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Does {
+    /// A command when it is pressed.
+    Once(Command),
+    /// A command when it is pressed and one when it is let go. Pressed again while it is held, it is let
+    /// go: this serves buttons that only tell of presses.
+    Held {
+        /// When it is pressed.
+        down: Command,
+        /// When it is let go.
+        up: Command,
+    },
+}
+
+const fn once(name: &'static str, doc: &'static str, command: Command, repeats: bool) -> Action {
+    Action { name, doc, does: Does::Once(command), repeats }
+}
+
+/// All actions.
+pub static ACTIONS: &[Action] = &[
+    once("play", "play, or stop", Command::TogglePlay, false),
+    once("step-forward", "a frame on", Command::Step(1), true),
+    once("step-back", "a frame back", Command::Step(-1), true),
+    once("next-shot", "the shot after", Command::StepShot(1), true),
+    once("previous-shot", "the shot before", Command::StepShot(-1), true),
+    once("first-frame", "the shot's first frame", Command::Seek(0), true),
+    once("round", "go round in the shot, or in the running order", Command::OtherScope, true),
+    Action {
+        name: "before",
+        doc: "while held: the picture without the grade",
+        does: Does::Held { down: Command::Compare(Compare::Before), up: Command::Compare(Compare::After) },
+        repeats: false,
+    },
+    once("undo", "take the last step back", Command::Undo, true),
+    once("redo", "do it again", Command::Redo, true),
+];
+
+/// The action of a name, if there is one.
+pub fn action(name: &str) -> Option<&'static Action> {
+    ACTIONS.iter().find(|a| a.name == name)
+}
+
+/// Is there an action of this name?
+///
+/// # Errors
+/// If not, what there is.
+pub fn known_action(name: &str) -> Result<(), String> {
+    let names = || ACTIONS.iter().map(|a| a.name).collect::<Vec<_>>().join(", ");
+    action(name).map(|_| ()).ok_or_else(|| format!("no such action; there are {}", names()))
+}

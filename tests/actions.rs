@@ -1,0 +1,204 @@
+//! Buttons and fine controls of a panel, and actions by name, carried out by a running engine.
+
+mod support;
+
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+
+use greyhold::engine::{
+    ACTIONS, CACHE, Compare, Handle, Input, Options, Scope, Snapshot, known_action, start,
+};
+use greyhold::panel::{self, Map, PanelError, PortInfo, Ports, Sender, Waker, queue};
+use greyhold::picture::BalanceField::{Exposure, OffsetR};
+use greyhold::show::{check_address, load};
+use support::{greyhold, sequence, wait_for};
+
+/// One port that can be pulled out; and what it sends with while it is in.
+#[derive(Clone, Default)]
+struct Plug(Arc<Mutex<(bool, Option<Sender>)>>);
+
+impl Ports for Plug {
+    fn list(&mut self) -> Result<Vec<PortInfo>, PanelError> {
+        let port = PortInfo { id: "1".to_owned(), name: "Box".to_owned() };
+        Ok(if self.0.lock().unwrap().0 { vec![port] } else { Vec::new() })
+    }
+
+    fn open(&mut self, _: &PortInfo, waker: Waker) -> Result<panel::Input, PanelError> {
+        let (sender, queue) = queue(64, waker);
+        self.0.lock().unwrap().1 = Some(sender);
+        Ok(panel::Input::new(Box::new(()), queue))
+    }
+}
+
+impl Plug {
+    fn send(&self, at: u64, packet: &[u8]) {
+        self.0.lock().unwrap().1.as_mut().expect("an open port").push(at, packet);
+    }
+}
+
+const MAP: &str = r#"
+    name = "test"
+    [[control]]
+    cc = 20
+    coding = "twos-complement"
+    target = "balance/exposure"
+    [[control]]
+    cc = 21
+    bits = 14
+    coding = "absolute"
+    takeover = "jump"
+    target = "balance/offset-r"
+    [[control]]
+    cc = 102
+    coding = "absolute"
+    target = "balance/exposure"
+    [[button]]
+    note = 40
+    action = "next-shot"
+    [[button]]
+    note = 43
+    action = "before"
+    [[button]]
+    note = 44
+    action = "undo"
+    [[button]]
+    cc = 110
+    mode = "toggle"
+    action = "before"
+"#;
+
+#[test]
+fn what_actions_do() {
+    let dir = tempfile::tempdir().unwrap();
+    let clip = sequence(&dir.path().join("footage"), (64, 36), 6);
+    let folder = dir.path().join("show");
+    for arguments in [
+        vec!["new", folder.to_str().unwrap()],
+        vec!["add", folder.to_str().unwrap(), clip.to_str().unwrap(), "--encoding", "logc4"],
+    ] {
+        assert!(greyhold().args(arguments).status().unwrap().success());
+    }
+    let mut show = load(&folder).unwrap();
+    let mut second = show.shots[0].clone();
+    second.name = "take two".into();
+    show.shots.push(second);
+    let plug = Plug::default();
+    plug.0.lock().unwrap().0 = true;
+    let map = Map::parse(MAP, "test.toml", &check_address, &known_action).unwrap();
+    let ports = plug.clone();
+    let engine = start(
+        greyhold::gpu::Gpu::headless(Default::default()).unwrap(),
+        Options {
+            lock: None,
+            show,
+            dir: folder,
+            panel: Some((Arc::new(map), Box::new(move || Box::new(ports)))),
+            cache: CACHE,
+            notify: Arc::new(|| ()),
+        },
+    )
+    .unwrap();
+    wait_for("the panel's port", || (!engine.snapshot().panel.ports.is_empty()).then_some(()));
+
+    by_name(&engine);
+    one_packet_in_order(&engine, &plug);
+    fine(&engine, &plug);
+    held(&engine, &plug);
+    engine.stop().unwrap();
+}
+
+fn comes(engine: &Handle, what: &str, is: impl Fn(&Snapshot) -> bool) {
+    wait_for(what, || is(&engine.snapshot()).then_some(()));
+}
+
+fn exposures(s: &Snapshot) -> [f64; 2] {
+    [0, 1].map(|shot| s.show.shots[shot].balance.get(Exposure))
+}
+
+fn near(a: f64, b: f64) -> bool {
+    (a - b).abs() < 1e-9
+}
+
+/// Every action, as keys ask for it.
+fn by_name(engine: &Handle) {
+    let press = |name: &str, down: bool| {
+        engine.send(Input::Press { action: name.into(), down });
+    };
+    let table: &[(&str, fn(&Snapshot) -> bool)] = &[
+        ("step-forward", |s| s.frame == 1),
+        ("step-forward", |s| s.frame == 2),
+        ("step-back", |s| s.frame == 1),
+        ("first-frame", |s| s.frame == 0),
+        ("next-shot", |s| s.shot == 1),
+        ("previous-shot", |s| s.shot == 0),
+        ("round", |s| s.scope == Scope::Show),
+        ("round", |s| s.scope == Scope::Shot),
+        ("play", |s| s.playing),
+        ("play", |s| !s.playing),
+        ("first-frame", |s| s.frame == 0),
+        ("before", |s| s.compare == Compare::Before),
+        ("undo", |s| s.steps == (0, 1) && exposures(s) == [0.0; 2]),
+        ("redo", |s| s.steps == (1, 0) && near(exposures(s)[0], 0.05)),
+        ("undo", |s| s.steps == (0, 1)),
+    ];
+    engine.send(Input::Turn { target: "balance/exposure".into(), detents: 1.0, control: 3 });
+    comes(engine, "a step", |s| s.steps == (1, 0));
+    for (name, is) in table {
+        press(name, true);
+        comes(engine, name, is);
+        // Letting go of what is not held does nothing, and of what is held ends it.
+        press(name, false);
+    }
+    comes(engine, "the end of before", |s| s.compare == Compare::After);
+    std::thread::sleep(Duration::from_millis(100));
+    let s = engine.snapshot();
+    assert_eq!((s.shot, s.frame, s.scope, s.playing, s.steps), (0, 0, Scope::Shot, false, (0, 1)));
+    for action in ACTIONS {
+        assert!(table.iter().any(|(name, _)| *name == action.name), "{} is not tried", action.name);
+    }
+}
+
+/// Turns and presses of one packet count in their order.
+fn one_packet_in_order(engine: &Handle, plug: &Plug) {
+    plug.send(0, &[0xB0, 20, 1, 0x90, 44, 127, 44, 0, 0xB0, 20, 2]);
+    comes(engine, "turn, undo, turn", |s| near(exposures(s)[0], 0.1) && s.steps == (1, 0));
+    engine.send(Input::Press { action: "undo".into(), down: true });
+    comes(engine, "undo", |s| exposures(s)[0] == 0.0);
+
+    // The knob holds the first shot's exposure; the press between its two moves takes that away.
+    plug.send(0, &[0xB0, 102, 64, 102, 80, 0x90, 40, 127, 0xB0, 102, 96, 0xB0, 20, 1]);
+    comes(engine, "another shot", |s| s.shot == 1 && s.steps.0 > 0 && exposures(s)[1] != 0.0);
+    let [first, second] = exposures(&engine.snapshot());
+    assert!(near(first, 80.0 / 127.0 * 16.0 - 8.0) && near(second, 0.05), "{first} {second}");
+}
+
+/// Half a message counts after a while, without another to wake the engine.
+fn fine(engine: &Handle, plug: &Plug) {
+    let offset = |s: &Snapshot| s.show.shots[1].balance.get(OffsetR);
+    let at = |value: f64| value / 16383.0 * 120.0 - 60.0;
+    plug.send(1_000, &[0xB0, 21, 0x40]);
+    comes(engine, "the upper half alone", |s| near(offset(s), at(8192.0)));
+    plug.send(60_000, &[0xB0, 21, 0x41, 53, 0x01]);
+    comes(engine, "both halves", |s| near(offset(s), at(8321.0)));
+    plug.send(90_000, &[0xB0, 53, 0x02]);
+    comes(engine, "the lower half alone", |s| near(offset(s), at(8322.0)));
+}
+
+fn held(engine: &Handle, plug: &Plug) {
+    let before = |s: &Snapshot| s.compare == Compare::Before;
+    let after = |s: &Snapshot| s.compare == Compare::After;
+    plug.send(0, &[0x90, 43, 127]);
+    comes(engine, "before", before);
+    plug.send(0, &[0x80, 43, 64]);
+    comes(engine, "after", after);
+    // A button that tells only of presses holds from one to the next.
+    plug.send(0, &[0xB0, 110, 127]);
+    comes(engine, "before", before);
+    plug.send(0, &[0xB0, 110, 0]);
+    comes(engine, "after", after);
+    // What was held on a panel that goes away is let go.
+    plug.send(0, &[0x90, 43, 127]);
+    comes(engine, "before", before);
+    plug.0.lock().unwrap().0 = false;
+    comes(engine, "the panel's absence", |s| s.panel.ports.is_empty() && s.compare == Compare::After);
+}
