@@ -165,11 +165,12 @@ fn one_packet_in_order(engine: &Handle, plug: &Plug) {
     engine.send(Input::Press { action: "undo".into(), down: true });
     comes(engine, "undo", |s| exposures(s)[0] == 0.0);
 
-    // The knob holds the first shot's exposure; the press between its two moves takes that away.
-    plug.send(0, &[0xB0, 102, 64, 102, 80, 0x90, 40, 127, 0xB0, 102, 96, 0xB0, 20, 1]);
+    // The knob holds the first shot's exposure. The press between its last two moves takes that away, and
+    // where it was: on the second shot it has crossed nothing.
+    plug.send(0, &[0xB0, 102, 64, 102, 40, 0x90, 40, 127, 0xB0, 102, 96, 0xB0, 20, 1]);
     comes(engine, "another shot", |s| s.shot == 1 && s.steps.0 > 0 && exposures(s)[1] != 0.0);
     let [first, second] = exposures(&engine.snapshot());
-    assert!(near(first, 80.0 / 127.0 * 16.0 - 8.0) && near(second, 0.05), "{first} {second}");
+    assert!(near(first, 40.0 / 127.0 * 16.0 - 8.0) && near(second, 0.05), "{first} {second}");
 }
 
 /// Half a message counts after a while, without another to wake the engine.
