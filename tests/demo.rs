@@ -12,7 +12,7 @@ const HEIGHT: u32 = 270;
 
 /// A scene drawn once for all tests.
 fn prepared(name: &'static str) -> &'static Prepared {
-    static DRAWN: [OnceLock<Prepared>; 2] = [const { OnceLock::new() }; 2];
+    static DRAWN: [OnceLock<Prepared>; 3] = [const { OnceLock::new() }; 2];
     let i = SCENES.iter().position(|s| s.name == name).expect("a scene of the show");
     DRAWN[i].get_or_init(|| SCENES[i].prepare(WIDTH, HEIGHT))
 }
@@ -45,7 +45,7 @@ fn mean(pixels: &[[f32; 3]], centre: [f32; 2], reach: f32) -> [f64; 3] {
 
 #[test]
 fn scenes_are_named_and_recorded_in_an_encoding_there_is() {
-    assert_eq!(SCENES.iter().map(|s| s.name).collect::<Vec<_>>(), ["platform", "blue-hour"]);
+    assert_eq!(SCENES.iter().map(|s| s.name).collect::<Vec<_>>(), ["platform", "overcast-line", "blue-hour"]);
     for s in SCENES {
         assert!(encoding(s.encoding).is_some(), "{}: no encoding called {}", s.name, s.encoding);
         assert_eq!(s.frames, 48);

@@ -119,8 +119,8 @@ impl BlueHour {
             terrain: Terrain { shift: [-9100.0, 2600.0], relief: 640.0, foot: 700.0 },
             lamps,
             people: [
-                Figure { at: v3(2.35, 0.0, 16.2), turn: -1.1, height: 1.78, bag: true },
-                Figure { at: v3(-1.5, 0.0, 25.2), turn: 2.4, height: 1.66, bag: false },
+                Figure { at: v3(2.35, 0.0, 16.2), turn: -1.1, height: 1.78, bag: true, stride: 0.0 },
+                Figure { at: v3(-1.5, 0.0, 25.2), turn: 2.4, height: 1.66, bag: false, stride: 0.0 },
             ],
         }
     }

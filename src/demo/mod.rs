@@ -11,9 +11,12 @@ mod chart;
 mod coach;
 mod field;
 mod figure;
+mod fir;
 mod flakes;
 mod light;
+mod moving;
 mod noise;
+mod overcast;
 mod platform;
 mod snow;
 mod terrain;
@@ -22,6 +25,7 @@ mod vector;
 
 use blue_hour::BlueHour;
 use camera::{Plate, Raster, Sensor};
+use overcast::Overcast;
 use platform::Platform;
 
 use crate::colour;
@@ -53,6 +57,13 @@ pub static SCENES: &[Scene] = &[
         set: || Set::Platform(Platform::new()),
     },
     Scene {
+        name: "overcast-line",
+        doc: "a train comes up the line through falling snow under cloud: flat grey light, exposed to the card",
+        encoding: "logc4",
+        frames: 48,
+        set: || Set::Overcast(Overcast::new()),
+    },
+    Scene {
         name: "blue-hour",
         doc: "a train with lit windows after sunset: lamps seven stops over grey, shadows five and more under",
         encoding: "v-log",
@@ -68,6 +79,7 @@ pub fn scene(name: &str) -> Option<&'static Scene> {
 
 enum Set {
     Platform(Platform),
+    Overcast(Overcast),
     BlueHour(BlueHour),
 }
 
@@ -101,6 +113,7 @@ impl Scene {
         let raster = Raster { width, height };
         let (plate, kept) = match &set {
             Set::Platform(p) => (p.plate(raster), 1.0),
+            Set::Overcast(o) => (o.plate(raster), 1.0),
             Set::BlueHour(b) => b.plate(raster),
         };
         Prepared { scene: self, set, plate, kept }
@@ -119,6 +132,7 @@ impl Prepared {
         let time = frame as f32 / RATE as f32;
         let (light, sensor) = match &self.set {
             Set::Platform(p) => (p.picture(&self.plate, time), platform::SENSOR),
+            Set::Overcast(o) => (o.picture(&self.plate, time), overcast::SENSOR),
             Set::BlueHour(b) => (b.picture(&self.plate, self.kept, time), blue_hour::SENSOR),
         };
         self.record(&light, sensor, frame)
@@ -134,7 +148,7 @@ impl Prepared {
     pub fn targets(&self) -> Vec<Target> {
         match &self.set {
             Set::Platform(p) => p.targets(self.plate.raster),
-            Set::BlueHour(_) => Vec::new(),
+            _ => Vec::new(),
         }
     }
 }
