@@ -22,11 +22,13 @@ mod snow;
 mod terrain;
 mod vapour;
 mod vector;
+mod workshop;
 
 use blue_hour::BlueHour;
 use camera::{Plate, Raster, Sensor};
 use overcast::Overcast;
 use platform::Platform;
+use workshop::Workshop;
 
 use crate::colour;
 
@@ -64,6 +66,13 @@ pub static SCENES: &[Scene] = &[
         set: || Set::Overcast(Overcast::new()),
     },
     Scene {
+        name: "workshop",
+        doc: "a mechanic at a bench in the engine shed: tungsten light of 2900 K, the camera balanced to daylight",
+        encoding: "logc4",
+        frames: 48,
+        set: || Set::Workshop(Workshop::new()),
+    },
+    Scene {
         name: "blue-hour",
         doc: "a train with lit windows after sunset: lamps seven stops over grey, shadows five and more under",
         encoding: "v-log",
@@ -80,6 +89,7 @@ pub fn scene(name: &str) -> Option<&'static Scene> {
 enum Set {
     Platform(Platform),
     Overcast(Overcast),
+    Workshop(Workshop),
     BlueHour(BlueHour),
 }
 
@@ -114,6 +124,7 @@ impl Scene {
         let (plate, kept) = match &set {
             Set::Platform(p) => (p.plate(raster), 1.0),
             Set::Overcast(o) => (o.plate(raster), 1.0),
+            Set::Workshop(o) => (o.plate(raster), 1.0),
             Set::BlueHour(b) => b.plate(raster),
         };
         Prepared { scene: self, set, plate, kept }
@@ -133,6 +144,7 @@ impl Prepared {
         let (light, sensor) = match &self.set {
             Set::Platform(p) => (p.picture(&self.plate, time), platform::SENSOR),
             Set::Overcast(o) => (o.picture(&self.plate, time), overcast::SENSOR),
+            Set::Workshop(o) => (o.picture(&self.plate, time), workshop::SENSOR),
             Set::BlueHour(b) => (b.picture(&self.plate, self.kept, time), blue_hour::SENSOR),
         };
         self.record(&light, sensor, frame)
@@ -148,6 +160,7 @@ impl Prepared {
     pub fn targets(&self) -> Vec<Target> {
         match &self.set {
             Set::Platform(p) => p.targets(self.plate.raster),
+            Set::Workshop(o) => o.targets(self.plate.raster),
             _ => Vec::new(),
         }
     }
