@@ -74,4 +74,19 @@ impl Figure {
         }
         (best.0 * k * 0.9, best.1)
     }
+
+    /// How much darker the face is where eyes, nose and mouth are: a factor on its reflectance.
+    pub fn features(&self, p: V3) -> f32 {
+        let p = (p - self.at).turned(self.turn) / (self.height / 1.75);
+        if p.z > -0.03 {
+            return 1.0;
+        }
+        let x = p.x.abs();
+        let spot = |dx: f32, dy: f32, wx: f32, wy: f32| (-((dx / wx).powi(2) + (dy / wy).powi(2))).exp();
+        let eyes = spot(x - 0.033, p.y - 1.632, 0.015, 0.009);
+        let sockets = spot(x - 0.033, p.y - 1.638, 0.026, 0.018);
+        let nose = spot(x - 0.010, p.y - 1.598, 0.012, 0.010);
+        let mouth = spot(x, p.y - 1.572, 0.026, 0.007);
+        1.0 - (0.55 * eyes + 0.22 * sockets + 0.28 * nose + 0.32 * mouth).min(0.75)
+    }
 }

@@ -9,6 +9,7 @@ mod blue_hour;
 mod camera;
 mod chart;
 mod coach;
+mod corridor;
 mod field;
 mod figure;
 mod fir;
@@ -26,6 +27,7 @@ mod workshop;
 
 use blue_hour::BlueHour;
 use camera::{Plate, Raster, Sensor};
+use corridor::Corridor;
 use overcast::Overcast;
 use platform::Platform;
 use workshop::Workshop;
@@ -73,6 +75,13 @@ pub static SCENES: &[Scene] = &[
         set: || Set::Workshop(Workshop::new()),
     },
     Scene {
+        name: "corridor",
+        doc: "someone comes through a tiled underpass: LED tubes with a green spike, one of them failing",
+        encoding: "v-log",
+        frames: 48,
+        set: || Set::Corridor(Corridor::new()),
+    },
+    Scene {
         name: "blue-hour",
         doc: "a train with lit windows after sunset: lamps seven stops over grey, shadows five and more under",
         encoding: "v-log",
@@ -90,13 +99,14 @@ enum Set {
     Platform(Platform),
     Overcast(Overcast),
     Workshop(Workshop),
+    Corridor(Corridor),
     BlueHour(BlueHour),
 }
 
 /// Something of known reflectance in the picture.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Target {
-    /// Its name on the chart, or `grey card`.
+    /// Its name on the chart, or `grey card`, `drawing paper`, `white tile`.
     pub name: &'static str,
     /// Reflectance in ACEScg, as under a light that makes a perfect diffuser 1, 1, 1.
     pub reflectance: [f32; 3],
@@ -125,6 +135,7 @@ impl Scene {
             Set::Platform(p) => (p.plate(raster), 1.0),
             Set::Overcast(o) => (o.plate(raster), 1.0),
             Set::Workshop(o) => (o.plate(raster), 1.0),
+            Set::Corridor(o) => (o.plate(raster), 1.0),
             Set::BlueHour(b) => b.plate(raster),
         };
         Prepared { scene: self, set, plate, kept }
@@ -145,6 +156,7 @@ impl Prepared {
             Set::Platform(p) => (p.picture(&self.plate, time), platform::SENSOR),
             Set::Overcast(o) => (o.picture(&self.plate, time), overcast::SENSOR),
             Set::Workshop(o) => (o.picture(&self.plate, time), workshop::SENSOR),
+            Set::Corridor(o) => (o.picture(&self.plate, time), corridor::SENSOR),
             Set::BlueHour(b) => (b.picture(&self.plate, self.kept, time), blue_hour::SENSOR),
         };
         self.record(&light, sensor, frame)
@@ -156,12 +168,14 @@ impl Prepared {
         sensor.record(encoding, light, self.plate.raster.width as usize, frame, self.scene.frames)
     }
 
-    /// What is of known reflectance in the picture: none, or the grey card and the chart's 24 patches.
+    /// What is of known reflectance in the picture: the chart's patches and the grey card, a sheet of
+    /// paper, a tile, or nothing.
     pub fn targets(&self) -> Vec<Target> {
         match &self.set {
             Set::Platform(p) => p.targets(self.plate.raster),
             Set::Workshop(o) => o.targets(self.plate.raster),
-            _ => Vec::new(),
+            Set::Corridor(o) => o.targets(self.plate.raster),
+            Set::Overcast(_) | Set::BlueHour(_) => Vec::new(),
         }
     }
 }

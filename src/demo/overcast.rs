@@ -324,7 +324,7 @@ impl Overcast {
     fn cloth(&self, c: Cloth, p: V3) -> V3 {
         let weave = 1.0 + 0.2 * cloud(p * 50.0, 1, 391) + 0.25 * cloud(p * 5.0, 2, 392);
         let c = match c {
-            Cloth::Skin => return v3(0.40, 0.275, 0.205),
+            Cloth::Skin => return v3(0.40, 0.275, 0.205) * self.worker.features(p),
             Cloth::Coat => {
                 // Two reflecting bands around an orange coat.
                 let y = (p.y - self.worker.at.y) / self.worker.height * 1.75;

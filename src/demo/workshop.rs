@@ -4,7 +4,7 @@ use super::camera::{Plate, Raster, Sample, Sensor, View};
 use super::field::{self, Near, Ray, blend, block, egg, limb, pole, slab};
 use super::flakes::Fall;
 use super::moving::{Moving, darken};
-use super::noise::{cell, cloud, floor, fractal, plane, repeat};
+use super::noise::{cell, cloud, floor, fractal, repeat};
 use super::vapour::Vapour;
 use super::vector::{V3, mix, smooth, v3};
 use super::{RATE, Target};
@@ -149,7 +149,7 @@ impl Workshop {
         let q = p - v3(-0.85, 0.0, 4.28);
         n.add(block(q - v3(0.0, TOP - 0.035, 0.0), v3(1.62, 0.035, 0.51), 0.008), M::Wood);
         n.add(block(q - v3(-0.1, 0.76, 0.05), v3(1.35, 0.10, 0.44), 0.006), M::Wood);
-        let (dx, _) = repeat(q.x + 0.1, 0.68);
+        let dx = q.x + 0.1 - 0.68 * ((q.x + 0.1) / 0.68).round().clamp(-1.0, 1.0);
         n.add(block(v3(dx, p.y - 0.76, q.z + 0.395), v3(0.30, 0.075, 0.012), 0.006), M::Wood);
         n.add(block(v3(dx, p.y - 0.76, q.z + 0.425), v3(0.05, 0.010, 0.012), 0.008), M::Brass);
         let leg = v3(q.x.abs() - 1.5, p.y - 0.43, q.z.abs() - 0.42);
@@ -198,7 +198,10 @@ impl Workshop {
         n.add(limb(o, v3(0.0, 0.12, 0.0), v3(0.10, 0.23, -0.02), 0.008, 0.004), M::Brass);
         // Offcuts and a spanner that lie about.
         let s = (p - v3(-0.30, TOP + 0.012, 3.93)).turned(0.9);
-        n.add(block(s, v3(0.11, 0.006, 0.012), 0.004).min(pole(s - v3(0.12, 0.0, 0.0), 0.024, 0.007)), M::Steel);
+        n.add(
+            block(s, v3(0.11, 0.006, 0.012), 0.004).min(pole(s - v3(0.12, 0.0, 0.0), 0.024, 0.007)),
+            M::Steel,
+        );
         let s = (p - v3(-1.75, TOP + 0.04, 3.98)).turned(-0.3);
         n.add(block(s, v3(0.32, 0.022, 0.07), 0.003), M::Wood);
         let s = (p - v3(-1.62, TOP + 0.085, 4.02)).turned(0.25);
@@ -255,18 +258,27 @@ impl Workshop {
             return;
         }
         let lean = 0.22 * smooth(1.7, 3.4, q.y);
-        n.add(block(v3(q.x, q.y - 2.35, q.z - 3.5 - 0.5 * lean), v3(1.36, 1.25, 3.5 - 0.5 * lean), 0.16) * 0.9, M::Green);
+        n.add(
+            block(v3(q.x, q.y - 2.35, q.z - 3.5 - 0.5 * lean), v3(1.36, 1.25, 3.5 - 0.5 * lean), 0.16) * 0.9,
+            M::Green,
+        );
         n.add(block(q - v3(0.0, 1.00, -0.02), v3(1.36, 0.17, 0.07), 0.02), M::Red);
         n.add(block(q - v3(0.0, 0.55, 3.6), v3(1.05, 0.5, 3.4), 0.05), M::Iron);
         let w = v3(q.x.abs() - 0.62, q.y - 2.66, q.z - 0.10);
         n.add(block(w, v3(0.46, 0.36, 0.08), 0.05), M::Glass);
-        n.add(slab(w.x, w.y, 0.50, 0.40, 0.08).max(-slab(w.x, w.y, 0.45, 0.35, 0.06)).max(w.z.abs() - 0.13), M::Rubber);
+        n.add(
+            slab(w.x, w.y, 0.50, 0.40, 0.08).max(-slab(w.x, w.y, 0.45, 0.35, 0.06)).max(w.z.abs() - 0.13),
+            M::Rubber,
+        );
         // Buffers, drawn along z; hoses; lamps that are off.
         let b = v3(q.x.abs() - 0.88, q.y - 1.02, q.z);
         let r = (b.x * b.x + b.y * b.y).sqrt();
         n.add(slab(r, b.z + 0.30, 0.10, 0.26, 0.02), M::Iron);
         n.add(slab(r, b.z + 0.56, 0.235, 0.025, 0.02), M::Steel);
-        n.add(limb(v3(q.x.abs(), q.y, q.z), v3(0.42, 0.95, -0.08), v3(0.36, 0.45, -0.22), 0.03, 0.03), M::Rubber);
+        n.add(
+            limb(v3(q.x.abs(), q.y, q.z), v3(0.42, 0.95, -0.08), v3(0.36, 0.45, -0.22), 0.03, 0.03),
+            M::Rubber,
+        );
         n.add(block(q - v3(0.0, 0.92, -0.20), v3(0.05, 0.14, 0.12), 0.03), M::Iron);
         let h = v3(q.x.abs() - 0.92, q.y - 1.55, q.z);
         let r = (h.x * h.x + h.y * h.y).sqrt();
@@ -286,13 +298,14 @@ impl Workshop {
         }
         let fold = 0.010 * cloud(v3(q.x * 9.0, q.y * 4.0, q.z * 9.0), 2, 410);
         let s = v3(q.x, q.y, q.z * 0.86);
-        let mut coat = limb(s, v3(0.08, 0.84, 0.0), v3(-0.05, 1.27, 0.0), 0.165, 0.170);
+        let mut coat = limb(s, v3(0.08, 0.88, 0.0), v3(-0.05, 1.27, 0.0), 0.158, 0.172);
         coat = blend(coat, egg(q - v3(-0.065, 1.375, 0.0), v3(0.125, 0.10, 0.225)), 0.10);
-        coat = blend(coat, limb(s, v3(0.08, 0.84, 0.0), v3(0.07, 0.62, 0.0), 0.165, 0.185), 0.05);
+        coat = blend(coat, limb(s, v3(0.08, 0.84, 0.0), v3(0.075, 0.66, 0.0), 0.162, 0.160), 0.05);
         n.add(coat * 0.85 + fold, M::Coat);
         n.add(egg(q - v3(-0.10, 1.475, 0.0), v3(0.085, 0.045, 0.085)) + fold, M::Coat);
         for side in [-1.0f32, 1.0] {
-            let leg = limb(q, v3(0.08, 0.7, 0.09 * side), v3(0.03 + 0.06 * side, 0.06, 0.12 * side), 0.10, 0.075);
+            let leg =
+                limb(q, v3(0.08, 0.7, 0.09 * side), v3(0.03 + 0.06 * side, 0.06, 0.12 * side), 0.10, 0.075);
             n.add(leg + fold, M::Trousers);
         }
         // The apron's ties.
@@ -322,8 +335,10 @@ impl Workshop {
             skin = skin.min(egg(h - v3(0.018, -0.012, h.z.signum() * 0.076), v3(0.020, 0.032, 0.011)));
             n.add(skin, M::Skin);
             let cap = egg(h - v3(0.006, 0.045, 0.0), v3(0.112, 0.092, 0.089)).max(0.034 - h.y - 0.1 * h.x);
-            let peak = block(v3(h.x + 0.122, h.y - 0.038 + 0.25 * (h.x + 0.1), h.z), v3(0.050, 0.007, 0.068), 0.007);
+            let peak =
+                block(v3(h.x + 0.122, h.y - 0.038 + 0.25 * (h.x + 0.1), h.z), v3(0.050, 0.007, 0.068), 0.007);
             n.add(cap.min(peak) * 0.9, M::Cap);
+            n.add(egg(v3(h.x + 0.088, h.y + 0.002, h.z.abs() - 0.034), v3(0.010, 0.0055, 0.013)), M::Rubber);
             // Hair shows under the cap.
             n.add(egg(h - v3(0.034, 0.0, 0.0), v3(0.072, 0.072, 0.078)), M::Rubber);
         }
@@ -331,12 +346,23 @@ impl Workshop {
         n.add(block(f - v3(0.02, 0.0, 0.0), v3(0.16, 0.005, 0.014), 0.003), M::Steel);
         n.add(limb(f, v3(0.18, 0.0, 0.0), v3(0.29, 0.004, 0.0), 0.014, 0.018), M::Wood);
         for (shoulder, elbow, hand, grip) in [
-            (v3(1.0, 1.385, 3.70), v3(1.055 + 0.55 * dx, 1.135, 3.63), v3(0.715 + dx, TOP + 0.278, 3.955), 0.0f32),
-            (v3(0.97, 1.385, 4.13), v3(0.76 + 0.6 * dx, 1.165, 4.20), v3(0.315 + dx, TOP + 0.295, 4.005), 1.0),
+            (
+                v3(1.0, 1.385, 3.70),
+                v3(1.055 + 0.55 * dx, 1.135, 3.63),
+                v3(0.715 + dx, TOP + 0.278, 3.955),
+                0.0f32,
+            ),
+            (
+                v3(0.97, 1.385, 4.13),
+                v3(0.76 + 0.6 * dx, 1.165, 4.20),
+                v3(0.315 + dx, TOP + 0.295, 4.005),
+                1.0,
+            ),
         ] {
             let cuff = mix(elbow, hand, 0.42);
             let fold = 0.006 * cloud(v3(p.x - 0.5 * dx, p.y, p.z) * 14.0, 1, 412);
-            let sleeve = blend(limb(p, shoulder, elbow, 0.078, 0.060), limb(p, elbow, cuff, 0.060, 0.052), 0.03);
+            let sleeve =
+                blend(limb(p, shoulder, elbow, 0.078, 0.060), limb(p, elbow, cuff, 0.060, 0.052), 0.03);
             n.add(sleeve * 0.95 + fold, M::Coat);
             n.add(limb(p, cuff, cuff + (hand - cuff) * 0.05, 0.056, 0.056), M::Coat);
             let wrist = mix(elbow, hand, 0.90);
@@ -350,7 +376,8 @@ impl Workshop {
                     let tip = v3(-0.048 - 0.01 * grip, -0.030 + 0.012 * grip, 0.8 * z - 0.012 * (1.0 - grip));
                     skin = blend(skin, limb(g, base, tip, 0.0115, 0.009), 0.010);
                 }
-                skin = blend(skin, limb(g, v3(0.0, 0.0, -0.03), v3(-0.05, 0.004, -0.030), 0.013, 0.010), 0.012);
+                skin =
+                    blend(skin, limb(g, v3(0.0, 0.0, -0.03), v3(-0.05, 0.004, -0.030), 0.013, 0.010), 0.012);
             }
             n.add(skin, M::Skin);
         }
@@ -381,7 +408,9 @@ impl Workshop {
         // The windows: near them a cold light from the end of the shed.
         let to = v3(3.8, 2.6, END) - p;
         let d2 = to.dot(to).max(1.0);
-        let cold = 1.1 * n.dot(to).max(0.0) / d2.sqrt() / (d2 + 2.0) * smooth(4.9, 6.5, p.z + 3.0 * (p.x - CORNER).max(0.0)) * open;
+        let cold = 1.1 * n.dot(to).max(0.0) / d2.sqrt() / (d2 + 2.0)
+            * smooth(4.9, 6.5, p.z + 3.0 * (p.x - CORNER).max(0.0))
+            * open;
         TUNGSTEN * (sum + room) + TUNGSTEN * v3(1.06, 0.98, 0.85) * bounce + OUTSIDE * 6.3 * cold
     }
 
@@ -395,7 +424,11 @@ impl Workshop {
         }
         let way = (v3(-1.9, 3.2, 0.6) - p).unit();
         sum += 0.2 * tight * 0.10 * mirror.dot(way).max(0.0).powf(0.3 * tight);
-        let end = if p.z > 5.0 { OUTSIDE * (0.9 * smooth(0.90, 0.99, mirror.dot((v3(3.8, 2.6, END) - p).unit()))) } else { V3::ZERO };
+        let end = if p.z > 5.0 {
+            OUTSIDE * (0.9 * smooth(0.90, 0.99, mirror.dot((v3(3.8, 2.6, END) - p).unit())))
+        } else {
+            V3::ZERO
+        };
         TUNGSTEN * (sum + 0.020 + 0.045 * smooth(0.3, -0.6, mirror.y)) + end
     }
 
@@ -408,20 +441,27 @@ impl Workshop {
                 let oil = smooth(0.18, 0.42, fractal(1.7 * p.x + 3.0, 1.7 * p.z, 4, 424));
                 let c = v3(0.17, 0.160, 0.150) * (0.9 + 0.7 * stain);
                 let rail = smooth(0.06, 0.05, ((p.x - LOCO.x).abs() - 0.55).abs()) * smooth(5.9, 6.0, p.z);
-                (mix(mix(c, v3(0.045, 0.042, 0.04), 0.7 * oil), v3(0.10, 0.095, 0.09), rail), 0.04 + 0.16 * oil + 0.4 * rail, 24.0)
+                (
+                    mix(mix(c, v3(0.045, 0.042, 0.04), 0.7 * oil), v3(0.10, 0.095, 0.09), rail),
+                    0.04 + 0.16 * oil + 0.4 * rail,
+                    24.0,
+                )
             }
             M::Wood => {
                 let (u, v) = if n.y.abs() > 0.6 { (p.x, p.z) } else { (p.x, p.y) };
                 let (w, i) = repeat(v, 0.17);
                 let gap = smooth(0.085, 0.080, w.abs());
                 let grain = fractal(1.6 * u + 20.0 * cell(i, 3, 426), 34.0 * v, 4, 427);
-                let c = mix(v3(0.185, 0.105, 0.056), v3(0.30, 0.19, 0.11), cell(i, 1, 426)) * (1.0 + 0.5 * grain);
+                let c =
+                    mix(v3(0.185, 0.105, 0.056), v3(0.30, 0.19, 0.11), cell(i, 1, 426)) * (1.0 + 0.5 * grain);
                 let dirt = smooth(0.0, 0.45, fractal(2.1 * u, 2.6 * v + p.z, 4, 429));
                 (mix(c, v3(0.07, 0.055, 0.045), 0.55 * dirt) * (0.4 + 0.6 * gap), 0.035, 18.0)
             }
             M::Wall => Self::wall(p, n),
             M::Steel => (v3(0.19, 0.185, 0.18) * (1.0 + 0.5 * worn), 0.50, 70.0 + 40.0 * worn),
-            M::Iron => (mix(v3(0.050, 0.050, 0.052), v3(0.115, 0.066, 0.040), smooth(0.0, 0.4, worn)), 0.10, 24.0),
+            M::Iron => {
+                (mix(v3(0.050, 0.050, 0.052), v3(0.115, 0.066, 0.040), smooth(0.0, 0.4, worn)), 0.10, 24.0)
+            }
             M::Brass => (v3(0.31, 0.20, 0.075) * (1.0 + 0.5 * worn), 0.35, 50.0),
             M::Green => {
                 let chip = smooth(0.30, 0.36, cloud(p * 6.0, 3, 431));
@@ -431,12 +471,28 @@ impl Workshop {
                 let chip = smooth(0.26, 0.32, cloud(p * 7.0, 3, 433));
                 (mix(v3(0.27, 0.036, 0.026), v3(0.11, 0.10, 0.09), chip), 0.07, 60.0)
             }
-            M::White => (mix(v3(0.68, 0.68, 0.66), v3(0.06, 0.09, 0.22), smooth(0.010, 0.006, (p.y - TOP - 0.098).abs())), 0.08, 120.0),
+            M::White => (
+                mix(
+                    v3(0.68, 0.68, 0.66),
+                    v3(0.06, 0.09, 0.22),
+                    smooth(0.010, 0.006, (p.y - TOP - 0.098).abs()),
+                ),
+                0.08,
+                120.0,
+            ),
             M::Rubber => (V3::all(0.022), 0.02, 20.0),
             M::Glass => (V3::all(0.012), 0.45, 400.0),
             M::Coat => {
                 let weave = 1.0 + 0.25 * cloud(p * 70.0, 1, 435) + 0.3 * worn;
-                (mix(v3(0.068, 0.098, 0.165), v3(0.05, 0.048, 0.05), smooth(0.1, 0.5, cloud(p * 4.0, 3, 437))) * weave, 0.0, 1.0)
+                (
+                    mix(
+                        v3(0.068, 0.098, 0.165),
+                        v3(0.05, 0.048, 0.05),
+                        smooth(0.1, 0.5, cloud(p * 4.0, 3, 437)),
+                    ) * weave,
+                    0.0,
+                    1.0,
+                )
             }
             M::Trousers => (v3(0.05, 0.055, 0.07) * (1.0 + 0.3 * worn), 0.0, 1.0),
             M::Cap => (v3(0.045, 0.05, 0.07) * (1.0 + 0.25 * cloud(p * 60.0, 1, 439)), 0.0, 1.0),
@@ -446,7 +502,11 @@ impl Workshop {
                 let c = mix(v3(0.43, 0.300, 0.225), v3(0.42, 0.255, 0.185), red);
                 let grease = smooth(0.12, 0.45, cloud(p * 26.0, 3, 443)) * smooth(1.40, 1.25, p.y);
                 let beard = smooth(1.60, 1.56, p.y) * smooth(1.50, 1.54, p.y) * smooth(0.88, 0.82, p.x);
-                (mix(mix(c, v3(0.17, 0.125, 0.10), 0.5 * beard), v3(0.06, 0.045, 0.035), 0.5 * grease), 0.025, 14.0)
+                (
+                    mix(mix(c, v3(0.17, 0.125, 0.10), 0.5 * beard), v3(0.06, 0.045, 0.035), 0.5 * grease),
+                    0.025,
+                    14.0,
+                )
             }
             M::Bulb(_) | M::Window => (V3::ZERO, 0.0, 1.0),
         }
@@ -462,8 +522,13 @@ impl Workshop {
             }
             let (d, wood) = tools(p.x, p.y);
             if d < 0.0 {
-                let c = if wood { v3(0.20, 0.105, 0.052) } else { V3::all(0.15 + 0.10 * smooth(-0.004, 0.0, d)) };
-                return (c * (1.0 + 0.3 * fractal(20.0 * p.x, 60.0 * p.y, 2, 445)), if wood { 0.03 } else { 0.4 }, 30.0);
+                let c =
+                    if wood { v3(0.20, 0.105, 0.052) } else { V3::all(0.15 + 0.10 * smooth(-0.004, 0.0, d)) };
+                return (
+                    c * (1.0 + 0.3 * fractal(20.0 * p.x, 60.0 * p.y, 2, 445)),
+                    if wood { 0.03 } else { 0.4 },
+                    30.0,
+                );
             }
         }
         if behind && p.y < 2.06 {
@@ -471,7 +536,8 @@ impl Workshop {
             let gap = smooth(0.0725, 0.069, w.abs());
             let grain = fractal(30.0 * p.x, 1.4 * p.y + 9.0 * cell(i, 1, 447), 4, 448);
             let scuff = smooth(0.1, 0.5, fractal(2.2 * p.x, 2.2 * p.y, 5, 449));
-            let c = mix(v3(0.165, 0.185, 0.150), v3(0.25, 0.20, 0.145), 0.6 * scuff) * (1.0 + 0.25 * grain + 0.12 * (cell(i, 2, 447) - 0.5));
+            let c = mix(v3(0.165, 0.185, 0.150), v3(0.25, 0.20, 0.145), 0.6 * scuff)
+                * (1.0 + 0.25 * grain + 0.12 * (cell(i, 2, 447) - 0.5));
             return (c * (0.35 + 0.65 * gap), 0.03, 20.0);
         }
         let u = if n.x.abs() > 0.6 { p.z } else { p.x };
@@ -492,9 +558,15 @@ impl Workshop {
         let r = ((u + 0.09).powi(2) + v * v).sqrt();
         let circle = |at: f32| (r - at).abs();
         let spoke = repeat((v.atan2(u + 0.09)) / std::f32::consts::TAU * 8.0, 1.0).0.abs() * r;
-        let mut line = circle(0.105).min(circle(0.095)).min(circle(0.025)).min(if r < 0.095 && r > 0.025 { spoke } else { 1.0 });
+        let mut line = circle(0.105).min(circle(0.095)).min(circle(0.025)).min(if r < 0.095 && r > 0.025 {
+            spoke
+        } else {
+            1.0
+        });
         if u > 0.075 && v < -0.02 {
-            line = line.min(slab(u - 0.15, v + 0.085, 0.055, 0.035, 0.0).abs()).min((v + 0.085).abs().max((u - 0.15).abs() - 0.055));
+            line = line
+                .min(slab(u - 0.15, v + 0.085, 0.055, 0.035, 0.0).abs())
+                .min((v + 0.085).abs().max((u - 0.15).abs() - 0.055));
         }
         line = line.min(slab(u, v, DRAWING_HALF[0] - 0.012, DRAWING_HALF[1] - 0.012, 0.0).abs());
         fold * (1.0 - 0.75 * smooth(0.0022, 0.0008, line))
@@ -508,8 +580,11 @@ impl Workshop {
             M::Bulb(k) => return TUNGSTEN * self.lamps[k as usize].face,
             M::Window => {
                 let (wx, i) = repeat(p.x - 1.75, 2.35);
-                let bars = smooth(0.012, 0.022, repeat(wx + 0.18, 0.36).0.abs()) * smooth(0.012, 0.022, repeat(p.y, 0.46).0.abs());
-                let grime = 0.75 + 0.5 * fractal(2.0 * p.x, 2.0 * p.y, 4, 457) + 0.2 * (cell(floor((wx + 0.18) / 0.36), floor(p.y / 0.46) + 9 * i, 459) - 0.5);
+                let bars = smooth(0.012, 0.022, repeat(wx + 0.18, 0.36).0.abs())
+                    * smooth(0.012, 0.022, repeat(p.y, 0.46).0.abs());
+                let grime = 0.75
+                    + 0.5 * fractal(2.0 * p.x, 2.0 * p.y, 4, 457)
+                    + 0.2 * (cell(floor((wx + 0.18) / 0.36), floor(p.y / 0.46) + 9 * i, 459) - 0.5);
                 let hills = smooth(2.05, 2.25, p.y + 0.25 * fractal(1.3 * p.x, 1.0, 4, 461));
                 return OUTSIDE * (mix(0.75, 1.55, hills) * grime * (0.06 + 0.94 * bars));
             }
@@ -543,7 +618,9 @@ impl Workshop {
         let mut light = albedo * self.light(p, n, open, clear);
         if shine > 0.0 {
             let tint = if m == M::Brass { v3(1.2, 0.9, 0.45) } else { V3::all(1.0) };
-            light += self.glint(p, n, ray.to, tight) * tint * (shine * (0.6 + 0.9 * facing.powi(4)) * (0.25 + 0.75 * open));
+            light += self.glint(p, n, ray.to, tight)
+                * tint
+                * (shine * (0.6 + 0.9 * facing.powi(4)) * (0.25 + 0.75 * open));
         }
         if matches!(m, M::Coat | M::Cap) {
             light += albedo * self.light(p, -ray.to, open, &|_, _, _| 0.4) * (0.6 * facing.powi(3));
@@ -615,7 +692,15 @@ impl Workshop {
             (420, v3(-1.1, 0.9, 2.6), v3(2.4, 0.9, 2.0), [0.0004, 0.0011]),
             (700, v3(1.2, 0.2, 5.2), v3(4.0, 2.8, 4.0), [0.0009, 0.0020]),
         ] {
-            let motes = Fall { count, corner, size, wind: v3(0.04, -0.025, -0.03), radius, rate: RATE as f32, seed: 469 };
+            let motes = Fall {
+                count,
+                corner,
+                size,
+                wind: v3(0.04, -0.025, -0.03),
+                radius,
+                rate: RATE as f32,
+                seed: 469,
+            };
             motes.draw(&mut picture, plate, &self.view, 0.0, time, |p| {
                 let e = self.lamps.iter().map(|l| l.from(p).2.min(12.0)).sum::<f32>();
                 TUNGSTEN * (0.55 * e + 0.03)
@@ -652,11 +737,18 @@ fn tools(u: f32, v: f32) -> (f32, bool) {
             (slab(x, y, 0.010, long - 0.02, 0.003).min(ring(long, 0.017)).min(jaw), 1.0)
         }
         2 => (slab(x, y - long, 0.055, 0.020, 0.005), slab(x, y + 0.01, 0.013, long, 0.006)),
-        3 => (slab(x, y + 0.5 * long, 0.006, 0.5 * long, 0.0), slab(x, y - 0.55 * long, 0.019, 0.45 * long, 0.012)),
+        3 => (
+            slab(x, y + 0.5 * long, 0.006, 0.5 * long, 0.0),
+            slab(x, y - 0.55 * long, 0.019, 0.45 * long, 0.012),
+        ),
         _ => {
             let leg = (x.abs() - 0.010 - 0.13 * (long * 0.4 - y).max(0.0)).abs() - 0.007;
             let legs = leg.max(y - 0.4 * long).max(-y - long);
-            (slab(x, y - 0.62 * long, 0.022 - 0.05 * (y - 0.4 * long).max(0.0), 0.28 * long, 0.006).min(legs), 1.0)
+            (
+                slab(x, y - 0.62 * long, 0.022 - 0.05 * (y - 0.4 * long).max(0.0), 0.28 * long, 0.006)
+                    .min(legs),
+                1.0,
+            )
         }
     };
     if wood < metal { (wood, true) } else { (metal, false) }
