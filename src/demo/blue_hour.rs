@@ -119,8 +119,8 @@ impl BlueHour {
             terrain: Terrain { shift: [-9100.0, 2600.0], relief: 640.0, foot: 700.0 },
             lamps,
             people: [
-                Figure { at: v3(2.35, 0.0, 16.2), turn: -1.1, height: 1.78, bag: true },
-                Figure { at: v3(-1.5, 0.0, 25.2), turn: 2.4, height: 1.66, bag: false },
+                Figure { at: v3(2.35, 0.0, 16.2), turn: -1.1, height: 1.78, bag: true, stride: 0.0 },
+                Figure { at: v3(-1.5, 0.0, 25.2), turn: 2.4, height: 1.66, bag: false, stride: 0.0 },
             ],
         }
     }
@@ -259,7 +259,8 @@ impl BlueHour {
         // Ribs on the roof, snow on top of it, and what hangs below the floor.
         let top = block(v3(q.x, q.y - 3.66, q.z - 0.2), v3(0.98, 0.12, long - 0.4), 0.11);
         n.add((top - 0.05 * fractal(1.3 * p.x, 0.9 * p.z, 3, 227)) * 0.8, M::Snow);
-        let (bz, _) = repeat(p.z - FRONT - 3.2, 4.4);
+        let under = p.z - FRONT - 3.2;
+        let bz = under - 4.4 * repeat(under, 4.4).1.max(0) as f32;
         n.add(block(v3(q.x, p.y - 0.18, bz), v3(1.12, 0.30, 1.15), 0.05), M::Under);
         n.add(block(v3(q.x, p.y - 0.05, bz.abs() - 0.75), v3(0.62, 0.36, 0.34), 0.06), M::Under);
         n.add(block(v3(q.x + 1.26, p.y - 0.30, joint.abs() - 1.25), v3(0.16, 0.025, 0.36), 0.01), M::Under);
@@ -267,15 +268,18 @@ impl BlueHour {
         if p.z < FRONT + 1.2 {
             let w = v3(q.x.abs() - 0.6, p.y - 2.46, p.z - FRONT - 0.10);
             n.add(block(w, v3(0.50, 0.46, 0.17), 0.05) * 0.9, M::Cab);
-            let plough = v3(q.x, p.y + 0.08, p.z - FRONT - 0.16 - 0.25 * q.x.abs() - 0.3 * p.y);
+            // A plough bent forward at its middle, a beam over it, and buffers on the beam.
+            let plough = v3(q.x, p.y + 0.02, p.z - FRONT + 0.30 - 0.26 * q.x.abs() - 0.35 * (p.y + 0.02));
             n.add(
-                (block(plough, v3(1.12, 0.20, 0.10), 0.04) - 0.03 * cloud(p * 4.0, 2, 228)) * 0.7,
+                (block(plough, v3(1.18, 0.27, 0.035), 0.03) - 0.02 * cloud(p * 4.0, 2, 228)) * 0.7,
                 M::Metal,
             );
-            n.add(
-                block(v3(q.x.abs() - 0.82, p.y - 0.52, p.z - FRONT + 0.12), v3(0.16, 0.10, 0.16), 0.06),
-                M::Under,
-            );
+            n.add(block(v3(q.x, p.y - 0.46, p.z - FRONT + 0.02), v3(1.24, 0.12, 0.09), 0.015), M::Paint);
+            let b = v3(q.x.abs() - 0.82, p.y - 0.48, p.z - FRONT);
+            let r = (b.x * b.x + b.y * b.y).sqrt();
+            n.add(slab(r, b.z + 0.26, 0.085, 0.22, 0.02), M::Under);
+            n.add(slab(r, b.z + 0.48, 0.19, 0.022, 0.015), M::Rail);
+            n.add(block(v3(q.x, p.y - 0.46, p.z - FRONT + 0.12), v3(0.05, 0.09, 0.10), 0.03), M::Under);
         }
         for (k, lamp) in self.lamps[5..8].iter().enumerate() {
             let d = p - lamp.at;

@@ -99,6 +99,12 @@ impl Plate {
         (self.raster.height + 2 * self.margin) as usize
     }
 
+    /// Metres to what stands still behind a pixel of the raster moved by `dx` pixels.
+    pub fn depth_at(&self, x: usize, y: usize, dx: f32) -> f32 {
+        let sx = ((x as f32 + 0.5 + dx) as i64 + i64::from(self.margin)).clamp(0, self.stride() as i64 - 1);
+        self.depth[(y + self.margin as usize) * self.stride() + sx as usize]
+    }
+
     /// Looks once at every pixel's middle, then again around the edges that showed.
     pub fn expose(raster: Raster, margin: u32, look: impl Fn(f32, f32) -> Sample + Sync) -> Self {
         let (w, h) = ((raster.width + 2 * margin) as usize, (raster.height + 2 * margin) as usize);
@@ -111,7 +117,9 @@ impl Plate {
             let s = &first[y * w + x];
             let (a, d) = (level(s), s.depth);
             let differs = |o: &Sample| {
-                (level(o) - a).abs() > 0.22 || (o.depth - d).abs() > 0.08 * d.min(o.depth) || o.mask != s.mask
+                (level(o) - a).abs() > 0.22
+                    || (o.depth - d).abs() > 0.08 * d.min(o.depth)
+                    || (o.mask - s.mask).abs() > 0.3
             };
             (x > 0 && differs(&first[y * w + x - 1]))
                 || (x + 1 < w && differs(&first[y * w + x + 1]))

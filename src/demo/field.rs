@@ -74,6 +74,22 @@ pub fn blend(a: f32, b: f32, k: f32) -> f32 {
     a.min(b) - h * h * k * 0.25
 }
 
+/// Where a ray enters a box and where it leaves it, if it meets the box ahead of its start.
+pub fn crossing(ray: &Ray, least: V3, most: V3) -> Option<(f32, f32)> {
+    let (mut near, mut far) = (0.1f32, f32::MAX);
+    for (from, to, least, most) in [
+        (ray.from.x, ray.to.x, least.x, most.x),
+        (ray.from.y, ray.to.y, least.y, most.y),
+        (ray.from.z, ray.to.z, least.z, most.z),
+    ] {
+        let to = if to.abs() < 1e-6 { 1e-6 } else { to };
+        let (a, b) = ((least - from) / to, (most - from) / to);
+        near = near.max(a.min(b));
+        far = far.min(a.max(b));
+    }
+    (far > near).then_some((near, far))
+}
+
 /// How far along the ray the field is met, if before `limit`.
 pub fn march(ray: &Ray, start: f32, limit: f32, field: impl Fn(V3) -> f32) -> Option<f32> {
     let mut t = start;

@@ -15,7 +15,7 @@ pub enum Cloth {
     Bag,
 }
 
-/// Someone standing in a winter coat.
+/// Someone in a winter coat, standing or walking.
 #[derive(Clone, Copy)]
 pub struct Figure {
     pub at: V3,
@@ -24,6 +24,8 @@ pub struct Figure {
     /// Metres.
     pub height: f32,
     pub bag: bool,
+    /// How far the legs are apart in a step, −1…1; 0 stands.
+    pub stride: f32,
 }
 
 impl Figure {
@@ -48,14 +50,18 @@ impl Figure {
         coat = blend(coat, egg(p - v3(0.0, 1.36, 0.0), v3(0.235, 0.13, 0.14)), 0.1);
         for side in [-1.0f32, 1.0] {
             let shoulder = v3(0.205 * side, 1.36, 0.0);
-            let elbow = v3(0.285 * side, 1.08, -0.03);
-            let hand = v3(0.235 * side, 0.86, -0.13);
+            let swing = 0.16 * side * self.stride;
+            let elbow = v3(0.285 * side, 1.08, -0.03 + 0.4 * swing);
+            let hand = v3(0.235 * side, 0.86, -0.13 + swing);
             let arm = limb(p, shoulder, elbow, 0.078, 0.068).min(limb(p, elbow, hand, 0.068, 0.06));
             coat = blend(coat, arm, 0.05);
             add(egg(p - hand - v3(0.0, -0.05, 0.0), v3(0.045, 0.07, 0.05)), Cloth::Hat);
             let hip = v3(0.09 * side, 0.6, 0.0);
-            add(limb(p, hip, v3(0.10 * side, 0.08, 0.02), 0.095, 0.065), Cloth::Trousers);
-            add(egg(p - v3(0.11 * side, 0.05, -0.05), v3(0.06, 0.06, 0.14)), Cloth::Hat);
+            let step = -0.30 * side * self.stride;
+            // The foot that comes from behind is off the ground.
+            let lift = 0.05 * step.max(0.0) / 0.30;
+            add(limb(p, hip, v3(0.10 * side, 0.08 + lift, 0.02 + step), 0.095, 0.065), Cloth::Trousers);
+            add(egg(p - v3(0.11 * side, 0.05 + lift, -0.05 + step), v3(0.06, 0.06, 0.14)), Cloth::Hat);
         }
         coat = coat.max(0.52 - p.y);
         add(coat * 0.85 + fold, Cloth::Coat);
@@ -67,5 +73,20 @@ impl Figure {
             add(super::field::block(p - v3(0.31, 0.62, -0.12), v3(0.05, 0.15, 0.19), 0.03), Cloth::Bag);
         }
         (best.0 * k * 0.9, best.1)
+    }
+
+    /// How much darker the face is where eyes, nose and mouth are: a factor on its reflectance.
+    pub fn features(&self, p: V3) -> f32 {
+        let p = (p - self.at).turned(self.turn) / (self.height / 1.75);
+        if p.z > -0.03 {
+            return 1.0;
+        }
+        let x = p.x.abs();
+        let spot = |dx: f32, dy: f32, wx: f32, wy: f32| (-((dx / wx).powi(2) + (dy / wy).powi(2))).exp();
+        let eyes = spot(x - 0.033, p.y - 1.632, 0.015, 0.009);
+        let sockets = spot(x - 0.033, p.y - 1.638, 0.026, 0.018);
+        let nose = spot(x - 0.010, p.y - 1.598, 0.012, 0.010);
+        let mouth = spot(x, p.y - 1.572, 0.026, 0.007);
+        1.0 - (0.55 * eyes + 0.22 * sockets + 0.28 * nose + 0.32 * mouth).min(0.75)
     }
 }

@@ -9,20 +9,28 @@ mod blue_hour;
 mod camera;
 mod chart;
 mod coach;
+mod corridor;
 mod field;
 mod figure;
+mod fir;
 mod flakes;
 mod light;
+mod moving;
 mod noise;
+mod overcast;
 mod platform;
 mod snow;
 mod terrain;
 mod vapour;
 mod vector;
+mod workshop;
 
 use blue_hour::BlueHour;
 use camera::{Plate, Raster, Sensor};
+use corridor::Corridor;
+use overcast::Overcast;
 use platform::Platform;
+use workshop::Workshop;
 
 use crate::colour;
 
@@ -53,6 +61,27 @@ pub static SCENES: &[Scene] = &[
         set: || Set::Platform(Platform::new()),
     },
     Scene {
+        name: "overcast-line",
+        doc: "a train comes up the line through falling snow under cloud: flat grey light, exposed to the card",
+        encoding: "logc4",
+        frames: 48,
+        set: || Set::Overcast(Overcast::new()),
+    },
+    Scene {
+        name: "workshop",
+        doc: "a mechanic at a bench in the engine shed: tungsten light of 2900 K, the camera balanced to daylight",
+        encoding: "logc4",
+        frames: 48,
+        set: || Set::Workshop(Workshop::new()),
+    },
+    Scene {
+        name: "corridor",
+        doc: "someone comes through a tiled underpass: LED tubes with a green spike, one of them failing",
+        encoding: "v-log",
+        frames: 48,
+        set: || Set::Corridor(Corridor::new()),
+    },
+    Scene {
         name: "blue-hour",
         doc: "a train with lit windows after sunset: lamps seven stops over grey, shadows five and more under",
         encoding: "v-log",
@@ -68,13 +97,16 @@ pub fn scene(name: &str) -> Option<&'static Scene> {
 
 enum Set {
     Platform(Platform),
+    Overcast(Overcast),
+    Workshop(Workshop),
+    Corridor(Corridor),
     BlueHour(BlueHour),
 }
 
 /// Something of known reflectance in the picture.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Target {
-    /// Its name on the chart, or `grey card`.
+    /// Its name on the chart, or `grey card`, `drawing paper`, `white tile`.
     pub name: &'static str,
     /// Reflectance in ACEScg, as under a light that makes a perfect diffuser 1, 1, 1.
     pub reflectance: [f32; 3],
@@ -101,6 +133,9 @@ impl Scene {
         let raster = Raster { width, height };
         let (plate, kept) = match &set {
             Set::Platform(p) => (p.plate(raster), 1.0),
+            Set::Overcast(o) => (o.plate(raster), 1.0),
+            Set::Workshop(o) => (o.plate(raster), 1.0),
+            Set::Corridor(o) => (o.plate(raster), 1.0),
             Set::BlueHour(b) => b.plate(raster),
         };
         Prepared { scene: self, set, plate, kept }
@@ -119,6 +154,9 @@ impl Prepared {
         let time = frame as f32 / RATE as f32;
         let (light, sensor) = match &self.set {
             Set::Platform(p) => (p.picture(&self.plate, time), platform::SENSOR),
+            Set::Overcast(o) => (o.picture(&self.plate, time), overcast::SENSOR),
+            Set::Workshop(o) => (o.picture(&self.plate, time), workshop::SENSOR),
+            Set::Corridor(o) => (o.picture(&self.plate, time), corridor::SENSOR),
             Set::BlueHour(b) => (b.picture(&self.plate, self.kept, time), blue_hour::SENSOR),
         };
         self.record(&light, sensor, frame)
@@ -130,11 +168,14 @@ impl Prepared {
         sensor.record(encoding, light, self.plate.raster.width as usize, frame, self.scene.frames)
     }
 
-    /// What is of known reflectance in the picture: none, or the grey card and the chart's 24 patches.
+    /// What is of known reflectance in the picture: the chart's patches and the grey card, a sheet of
+    /// paper, a tile, or nothing.
     pub fn targets(&self) -> Vec<Target> {
         match &self.set {
             Set::Platform(p) => p.targets(self.plate.raster),
-            Set::BlueHour(_) => Vec::new(),
+            Set::Workshop(o) => o.targets(self.plate.raster),
+            Set::Corridor(o) => o.targets(self.plate.raster),
+            Set::Overcast(_) | Set::BlueHour(_) => Vec::new(),
         }
     }
 }

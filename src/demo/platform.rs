@@ -84,9 +84,9 @@ impl Platform {
             day: raw.balanced(board_normal(), EXPOSURE),
             terrain: Terrain { shift: [5200.0, 8100.0], relief: 1020.0, foot: 420.0 },
             people: [
-                Figure { at: v3(-0.95, 0.0, 11.6), turn: 0.5, height: 1.74, bag: true },
-                Figure { at: v3(-2.1, 0.0, 20.5), turn: 2.2, height: 1.82, bag: false },
-                Figure { at: v3(-1.4, 0.0, 21.0), turn: -1.0, height: 1.63, bag: true },
+                Figure { at: v3(-0.95, 0.0, 11.6), turn: 0.5, height: 1.74, bag: true, stride: 0.0 },
+                Figure { at: v3(-2.1, 0.0, 20.5), turn: 2.2, height: 1.82, bag: false, stride: 0.0 },
+                Figure { at: v3(-1.4, 0.0, 21.0), turn: -1.0, height: 1.63, bag: true, stride: 0.0 },
             ],
             patches: chart::patches(),
         }

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::camera::{Plate, View};
-use super::field::Ray;
+use super::field::{Ray, crossing};
 use super::vector::{V3, mix};
 
 /// A cloud in a box of air.
@@ -50,18 +50,11 @@ impl<D: Fn(V3) -> f32 + Sync, L: Fn(V3, f32) -> V3 + Sync> Vapour<D, L> {
 
     /// Light added along a ray, and how much passes.
     fn through(&self, ray: &Ray, limit: f32) -> (V3, f32) {
-        let (mut near, mut far) = (0.1f32, limit);
-        for (from, to, least, most) in [
-            (ray.from.x, ray.to.x, self.least.x, self.most.x),
-            (ray.from.y, ray.to.y, self.least.y, self.most.y),
-            (ray.from.z, ray.to.z, self.least.z, self.most.z),
-        ] {
-            let to = if to.abs() < 1e-6 { 1e-6 } else { to };
-            let (a, b) = ((least - from) / to, (most - from) / to);
-            near = near.max(a.min(b));
-            far = far.min(a.max(b));
-        }
         let (mut sum, mut left) = (V3::ZERO, 1.0f32);
+        let Some((near, far)) = crossing(ray, self.least, self.most) else {
+            return (sum, left);
+        };
+        let far = far.min(limit);
         if far <= near {
             return (sum, left);
         }
