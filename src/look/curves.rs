@@ -160,8 +160,7 @@ fn rising(mut y: [f64; 5]) -> [f64; 5] {
 /// drawn into the circle α² + β² ≤ 9 in which a cubic is monotone [formulas from memory].
 fn slopes(y: [f64; 5]) -> [f64; 5] {
     let secant: [f64; 4] = std::array::from_fn(|i| y[i + 1] - y[i]);
-    let mut m: [f64; 5] =
-        std::array::from_fn(|i| (secant[i.saturating_sub(1)] + secant[i.min(3)]) / 2.0);
+    let mut m: [f64; 5] = std::array::from_fn(|i| (secant[i.saturating_sub(1)] + secant[i.min(3)]) / 2.0);
     for i in 0..4 {
         let (a, b) = (m[i] / secant[i], m[i + 1] / secant[i]);
         let square = a * a + b * b;
@@ -214,10 +213,22 @@ fn lift<T: Real>(v: T, h: [T; 5], m: [T; 5]) -> T {
 }
 
 fn apply<T: Real>(p: &Curves<T>, rgb: [T; 3]) -> [T; 3] {
-    let master = ([p.master_h0, p.master_h1, p.master_h2, p.master_h3, p.master_h4], [p.master_m0, p.master_m1, p.master_m2, p.master_m3, p.master_m4]);
-    let red = ([p.red_h0, p.red_h1, p.red_h2, p.red_h3, p.red_h4], [p.red_m0, p.red_m1, p.red_m2, p.red_m3, p.red_m4]);
-    let green = ([p.green_h0, p.green_h1, p.green_h2, p.green_h3, p.green_h4], [p.green_m0, p.green_m1, p.green_m2, p.green_m3, p.green_m4]);
-    let blue = ([p.blue_h0, p.blue_h1, p.blue_h2, p.blue_h3, p.blue_h4], [p.blue_m0, p.blue_m1, p.blue_m2, p.blue_m3, p.blue_m4]);
+    let master = (
+        [p.master_h0, p.master_h1, p.master_h2, p.master_h3, p.master_h4],
+        [p.master_m0, p.master_m1, p.master_m2, p.master_m3, p.master_m4],
+    );
+    let red = (
+        [p.red_h0, p.red_h1, p.red_h2, p.red_h3, p.red_h4],
+        [p.red_m0, p.red_m1, p.red_m2, p.red_m3, p.red_m4],
+    );
+    let green = (
+        [p.green_h0, p.green_h1, p.green_h2, p.green_h3, p.green_h4],
+        [p.green_m0, p.green_m1, p.green_m2, p.green_m3, p.green_m4],
+    );
+    let blue = (
+        [p.blue_h0, p.blue_h1, p.blue_h2, p.blue_h3, p.blue_h4],
+        [p.blue_m0, p.blue_m1, p.blue_m2, p.blue_m3, p.blue_m4],
+    );
     let own = [red, green, blue];
     std::array::from_fn(|c| {
         let v = rgb[c] + lift(rgb[c], master.0, master.1);

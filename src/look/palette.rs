@@ -126,8 +126,7 @@ fn ordered(turns: [f64; 6]) -> [f64; 6] {
 }
 
 fn prepare(p: &Palette<f64>) -> [f64; 18] {
-    let turns =
-        ordered([p.magenta_hue, p.red_hue, p.yellow_hue, p.green_hue, p.cyan_hue, p.blue_hue]);
+    let turns = ordered([p.magenta_hue, p.red_hue, p.yellow_hue, p.green_hue, p.cyan_hue, p.blue_hue]);
     let gains = [
         p.magenta_saturation,
         p.red_saturation,

@@ -62,6 +62,7 @@ fn apply<T: Real>(p: &Saturation<T>, rgb: [T; 3]) -> [T; 3] {
     let gain = p.rise / (T::of(1.0) + p.spare * squared);
     let after = before + before * gain;
     let ease = T::of(EASE);
-    let deeper = p.depth_after * (after * after / (after + ease)) - p.depth_before * (before * before / (before + ease));
+    let deeper = p.depth_after * (after * after / (after + ease))
+        - p.depth_before * (before * before / (before + ease));
     std::array::from_fn(|i| rgb[i] + (c[i] * gain - deeper))
 }
