@@ -232,7 +232,7 @@ impl Overcast {
 
     fn firs(&self, p: V3, n: &mut Near<M>) {
         let out =
-            (p.x + 7.6).max(15.0 - p.z).min(17.0 - p.x).max(p.y - 15.0 - Self::level(p.x, 0.0).max(0.0));
+            (p.x + 7.6).max(20.0 - p.z).min(17.0 - p.x).max(p.y - 15.0 - Self::level(p.x, 0.0).max(0.0));
         if out > 0.5 {
             n.add(out, M::Fir);
             return;
@@ -242,14 +242,14 @@ impl Overcast {
         let border = (0.5 * CELL - x.abs().max(z.abs()) + 0.3).max(0.4);
         let c = [i as f32 * CELL, j as f32 * CELL];
         let wood = plane(0.07 * c[0] + 1.0, 0.05 * c[1], 371) + 0.010 * (c[0].abs() - 12.0);
-        let allowed = (c[0] < -9.0 && c[1] > 16.0) || c[0] > 18.0;
+        let allowed = (c[0] < -9.0 && c[1] > 22.0) || c[0] > 18.0;
         if !allowed || wood < 0.30 || cell(i, j, 372) < 0.12 {
             n.add(border, M::Fir);
             return;
         }
         let h = |k| cell(i.wrapping_mul(7).wrapping_add(k), j, 373);
         let tall = 6.0 + 8.0 * h(1);
-        let fir = Fir { tall, wide: 0.15 * tall * (0.8 + 0.4 * h(2)), kind: h(5) };
+        let fir = Fir { tall, wide: 0.132 * tall * (0.8 + 0.4 * h(2)), kind: h(5) };
         let q = v3(x - 1.4 * (h(3) - 0.5), p.y - Self::level(c[0], c[1]) + 0.2, z - 1.4 * (h(4) - 0.5));
         n.add(fir.near(q, 375).min(border), M::Fir);
     }
