@@ -47,7 +47,7 @@ impl Structure {
 
 /// The uniform buffer's contents: a head that is the same for every structure, then the stages.
 ///
-/// `Head` in `shaders/pass/head.wgsl` names the same numbers in the same order; a test compares the two.
+/// `Head` in `shaders/pass/head.wgsl` names the same numbers in the same order; a test compares the sizes.
 /// A uniform buffer, because software GPUs read a storage buffer lane by lane.
 pub struct Layout;
 

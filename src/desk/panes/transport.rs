@@ -49,8 +49,7 @@ pub(super) fn transport(
             Scope::Show => "round: show",
         };
         if ui.button(scope).on_hover_text("O").clicked() {
-            let other = if s.scope == Scope::Shot { Scope::Show } else { Scope::Shot };
-            inputs.push(Input::Command(Command::Scope(other)));
+            inputs.push(Input::Command(Command::OtherScope));
         }
         if s.compare == Compare::Before {
             ui.label(RichText::new("BEFORE").color(look::BRIGHT));
