@@ -9,6 +9,9 @@ mod chain;
 mod declaration;
 
 pub use chain::{Chain, List, Stage, effective_strength};
+pub use curves::{
+    CURVE_NAMES, CURVE_POINTS, CurvePoint, curve_point_parameters, curve_point_within, curve_points,
+};
 pub(crate) use declaration::declare;
 pub use declaration::{Declaration, Domain, Parameter, Reach, Scale, Unit, strength};
 
