@@ -134,6 +134,8 @@ impl Engine {
                     self.document.change(change, 0, now);
                 }
             }
+            Input::Hold { control, down: true } => self.document.history.hold(control),
+            Input::Hold { control, down: false } => self.document.history.let_go(control),
             Input::Command(command) => self.command(command, now),
             Input::Press { action, down } => self.press(&action, down, now),
         }

@@ -91,6 +91,14 @@ pub enum Input {
         /// Its address.
         target: Arc<str>,
     },
+    /// A hand took hold of a control that tells so, or let it go: what it changes between is one step to
+    /// undo, however long it rests.
+    Hold {
+        /// Which control.
+        control: u32,
+        /// Taken hold of, not let go.
+        down: bool,
+    },
     /// Something to do.
     Command(Command),
     /// A key or button of an action was pressed or let go. Names that no action has do nothing.

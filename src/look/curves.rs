@@ -311,6 +311,17 @@ pub fn curve_points(values: &[f64], curve: usize) -> [CurvePoint; 5] {
     }))
 }
 
+/// Where a curve through `points` leads from `stops` from grey, in stops from grey.
+pub fn curve_height(points: &[CurvePoint; 5], stops: f64) -> f64 {
+    let n = curve(points);
+    let spans = Spans {
+        x: std::array::from_fn(|i| n[5 * i]),
+        spans: std::array::from_fn(|i| std::array::from_fn(|k| n[5 * i + 1 + k])),
+        last_slope: n[21],
+    };
+    stops + lift(GREY_ACESCCT + STOP_ACESCCT * stops, &spans) / STOP_ACESCCT
+}
+
 /// How near to `wanted` one point of a curve can come while its neighbours stay.
 pub fn curve_point_within(points: &[CurvePoint; 5], point: usize, wanted: CurvePoint) -> CurvePoint {
     let (before, after) = (point.checked_sub(1).map(|i| points[i]), points.get(point + 1));

@@ -10,7 +10,8 @@ mod declaration;
 
 pub use chain::{Chain, List, Stage, effective_strength};
 pub use curves::{
-    CURVE_NAMES, CURVE_POINTS, CurvePoint, curve_point_parameters, curve_point_within, curve_points,
+    CURVE_NAMES, CURVE_POINTS, CurvePoint, curve_height, curve_point_parameters, curve_point_within,
+    curve_points,
 };
 pub(crate) use declaration::declare;
 pub use declaration::{Declaration, Domain, Parameter, Reach, Scale, Unit, strength};

@@ -132,12 +132,13 @@ impl Panes {
         });
         self.set_open(&base, open);
         self.parameter(ui, format!("{base}/strength"), &d.strength, "strength", stage.strength, inputs);
-        if !open {
-            return;
-        }
-        for (parameter, value) in d.parameters.iter().zip(&stage.values) {
-            let label = words(parameter.key);
-            self.parameter(ui, format!("{base}/{}", parameter.key), parameter, &label, *value, inputs);
+        if d.key == "curves" {
+            self.curves(ui, list, at, stage, open, inputs);
+        } else if open {
+            for (parameter, value) in d.parameters.iter().zip(&stage.values) {
+                let label = words(parameter.key);
+                self.parameter(ui, format!("{base}/{}", parameter.key), parameter, &label, *value, inputs);
+            }
         }
     }
 
@@ -166,7 +167,7 @@ impl Panes {
         }
     }
 
-    fn parameter(
+    pub(super) fn parameter(
         &mut self,
         ui: &mut Ui,
         address: String,
@@ -270,7 +271,7 @@ fn try_look(ui: &mut Ui, inputs: &mut Vec<Input>) {
 }
 
 /// "offset-r" as a person reads it.
-fn words(key: &str) -> String {
+pub(super) fn words(key: &str) -> String {
     key.replace('-', " ")
 }
 
