@@ -103,6 +103,7 @@ fn what_actions_do() {
     by_name(&engine);
     one_packet_in_order(&engine, &plug);
     fine(&engine, &plug);
+    mouse(&engine);
     held(&engine, &plug);
     engine.stop().unwrap();
 }
@@ -183,6 +184,28 @@ fn fine(engine: &Handle, plug: &Plug) {
     comes(engine, "both halves", |s| near(offset(s), at(8321.0)));
     plug.send(90_000, &[0xB0, 53, 0x02]);
     comes(engine, "the lower half alone", |s| near(offset(s), at(8322.0)));
+}
+
+/// A control that a hand has hold of rests as long as it likes; the step ends when it is let go.
+fn mouse(engine: &Handle) {
+    const MOUSE: u32 = 2;
+    let steps = engine.snapshot().steps.0;
+    let turn = |to: f64| {
+        engine.send(Input::Turn { target: "balance/exposure".into(), detents: 2.0, control: MOUSE });
+        comes(engine, "a turn", |s| near(exposures(s)[1], to));
+    };
+    engine.send(Input::Hold { control: MOUSE, down: true });
+    let start = exposures(&engine.snapshot())[1];
+    turn(start + 0.1);
+    std::thread::sleep(Duration::from_millis(700));
+    turn(start + 0.2);
+    engine.send(Input::Hold { control: MOUSE, down: false });
+    turn(start + 0.3);
+    assert_eq!(engine.snapshot().steps.0, steps + 2);
+    for to in [0.2, 0.0] {
+        engine.send(Input::Press { action: "undo".into(), down: true });
+        comes(engine, "undo", |s| near(exposures(s)[1], start + to));
+    }
 }
 
 fn held(engine: &Handle, plug: &Plug) {

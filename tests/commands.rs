@@ -62,6 +62,36 @@ fn show(dir: &Path) -> std::path::PathBuf {
     show
 }
 
+/// A stage goes where it belongs, or where it is told to; what is no stage, list or place is refused.
+#[test]
+fn stages_are_put_in() {
+    let dir = tempfile::tempdir().unwrap();
+    let show = show(dir.path());
+    let put = |arguments: &[&str]| fine(&[&["stage", path(&show)], arguments].concat());
+    assert_eq!(put(&["saturation"]), "look/1: saturation\n");
+    assert_eq!(put(&["contrast"]), "look/2: contrast\n");
+    assert_eq!(put(&["contrast", "--list", "finish"]), "finish/1: contrast\n");
+    assert_eq!(put(&["curves", "--list", "look", "--at", "1"]), "look/1: curves\n");
+    let keys = || {
+        let chain = greyhold::show::load(&show).unwrap().chain;
+        greyhold::look::List::ALL
+            .map(|l| chain.list(l).iter().map(|s| s.declaration().key).collect::<Vec<_>>())
+    };
+    let expected = [vec![], vec!["curves", "saturation", "contrast"], vec!["contrast"]];
+    assert_eq!(keys(), expected);
+    for (arguments, said) in [
+        (&["contast"][..], "no stage is called \"contast\"; accepted: contrast, split-tone"),
+        (&["contrast", "--list", "middle"], "accepted: before, look, finish"),
+        (&["contrast", "--list", "look", "--at", "5"], "look has no place 5; accepted: 1 to 4"),
+        (&["contrast", "--list", "look", "--at", "0"], "places are counted from 1"),
+        (&["contrast", "--at", "1"], "--list"),
+    ] {
+        let error = refused(&[&["stage", path(&show)], arguments].concat());
+        assert!(error.contains(said), "{arguments:?}: {error}");
+    }
+    assert_eq!(keys(), expected);
+}
+
 /// Anchors: LogC4's grey code (the specification's 0.2784), ACEScct's (S-2016-001: 0.4135884), and where
 /// the tone scale puts grey, 10 % of peak, as BT.1886 signal: 0.1^(1/2.4).
 #[test]

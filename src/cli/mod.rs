@@ -8,6 +8,7 @@ mod new;
 mod open;
 mod panel;
 mod render;
+mod stage;
 mod values;
 
 use clap::{Parser, Subcommand, ValueEnum};
@@ -43,6 +44,7 @@ enum Command {
     New(new::New),
     Add(add::Add),
     Open(open::Open),
+    Stage(stage::PutIn),
     Render(render::Render),
     Values(values::Values),
     Encodings(encodings::Encodings),
@@ -58,6 +60,7 @@ impl Arguments {
             Command::New(c) => c.run(),
             Command::Add(c) => c.run(),
             Command::Open(c) => c.run(),
+            Command::Stage(c) => c.run(),
             Command::Render(c) => c.run(),
             Command::Values(c) => c.run(),
             Command::Encodings(c) => c.run(),

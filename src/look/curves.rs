@@ -6,6 +6,7 @@ crate::look::declare! {
     /// A curve for all channels, then one for each, each through five points. Every point has a place, in
     /// stops from grey, and a lift. Points keep their order and half a stop between them, and no curve folds.
     Curves "curves", shader "look/curves.wgsl" {
+        nature: Tone,
         domain: Acescct,
         reach: Point,
         holds_grey: false,

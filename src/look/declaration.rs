@@ -9,6 +9,20 @@ pub enum Domain {
     Linear,
 }
 
+/// What a stage is about: where in a chain it goes when nobody says where, see
+/// [`Chain::place_for`](super::Chain::place_for).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Nature {
+    /// How light becomes tone.
+    Tone,
+    /// What colours become.
+    Colour,
+    /// What lens and film do to an image ahead of any tone: glow, softness.
+    Texture,
+    /// What lies over the finished image.
+    Grain,
+}
+
 /// What a stage reads.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Reach {
@@ -165,6 +179,8 @@ pub struct Declaration {
     pub key: &'static str,
     /// What it does, for a person.
     pub doc: &'static str,
+    /// What it is about.
+    pub nature: Nature,
     /// The space it computes in.
     pub domain: Domain,
     /// What it reads.
@@ -237,6 +253,7 @@ macro_rules! declare {
     (
         $(#[doc = $doc:literal])+
         $name:ident $key:literal, shader $wgsl:literal {
+            nature: $nature:ident,
             domain: $domain:ident,
             reach: $reach:ident,
             holds_grey: $grey:literal,
@@ -279,6 +296,7 @@ macro_rules! declare {
             $crate::look::Declaration {
                 key: $key,
                 doc: concat!($($doc),+),
+                nature: $crate::look::Nature::$nature,
                 domain: $crate::look::Domain::$domain,
                 reach: $crate::look::Reach::$reach,
                 holds_grey: $grey,

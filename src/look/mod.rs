@@ -14,7 +14,7 @@ pub use curves::{
     curve_points,
 };
 pub(crate) use declaration::declare;
-pub use declaration::{Declaration, Domain, Parameter, Reach, Scale, Unit, strength};
+pub use declaration::{Declaration, Domain, Nature, Parameter, Reach, Scale, Unit, strength};
 
 /// Which stage: an index into [`STAGES`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]

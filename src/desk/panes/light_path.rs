@@ -9,7 +9,7 @@ use super::super::rows::{Touch, row};
 use super::{MOUSE, Panes};
 use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Input, Snapshot};
-use crate::look::{Kind, List, Parameter, STAGES, Stage};
+use crate::look::{Chain, Kind, List, Parameter, STAGES, Stage};
 use crate::picture::BALANCE;
 use crate::show::{Change, LOOK_STRENGTH, Output, shipped_looks};
 
@@ -62,10 +62,11 @@ impl Panes {
                 self.stage(ui, list, at, stage, stages.len(), inputs);
             }
             ui.horizontal(|ui| {
-                add_stage(ui, list, stages.len(), inputs);
                 if list == List::Look {
+                    self.put_in(ui, "put in a stage", &s.show.chain, None, inputs);
                     try_look(ui, inputs);
                 }
+                self.put_in(ui, "put in here", &s.show.chain, Some(list), inputs);
             });
         }
         station(ui, "output transform", "");
@@ -140,6 +141,37 @@ impl Panes {
                 self.parameter(ui, format!("{base}/{}", parameter.key), parameter, &label, *value, inputs);
             }
         }
+    }
+
+    /// A menu of stages to put in: at the end of `list`, or without one where each belongs.
+    fn put_in(
+        &mut self,
+        ui: &mut Ui,
+        text: &str,
+        chain: &Chain,
+        list: Option<List>,
+        inputs: &mut Vec<Input>,
+    ) {
+        let menu = ui.menu_button(RichText::new(text).size(11.0), |ui| {
+            for kind in (0..STAGES.len()).map(Kind) {
+                let d = kind.declaration();
+                if ui.button(words(d.key)).on_hover_text(d.doc.trim()).clicked() {
+                    let (list, at) = match list {
+                        Some(list) => (list, chain.list(list).len()),
+                        None => chain.place_for(kind),
+                    };
+                    let change = Change::AddStage { list, at, stage: Stage::new(kind) };
+                    inputs.push(Input::Change { change, control: MOUSE });
+                    self.in_hand = format!("{}/{}/strength", list.key(), at + 1).into();
+                    self.reveal = true;
+                    ui.close();
+                }
+            }
+        });
+        menu.response.on_hover_text(match list {
+            Some(_) => "at the end of this list",
+            None => "where it belongs: texture ahead of tone, grain last, everything else at the look's end",
+        });
     }
 
     /// A line that opens and closes a family of parameters; a dot where one of them is not at its default.
@@ -242,19 +274,6 @@ fn choose(
         });
     });
     chosen
-}
-
-fn add_stage(ui: &mut Ui, list: List, at: usize, inputs: &mut Vec<Input>) {
-    ui.menu_button(RichText::new("put in a stage").size(11.0), |ui| {
-        for kind in (0..STAGES.len()).map(Kind) {
-            let d = kind.declaration();
-            if ui.button(words(d.key)).on_hover_text(d.doc.trim()).clicked() {
-                let change = Change::AddStage { list, at, stage: Stage::new(kind) };
-                inputs.push(Input::Change { change, control: MOUSE });
-                ui.close();
-            }
-        }
-    });
 }
 
 /// The looks that ship; trying one leaves `before` and `finish` alone, and undo brings the old one back.

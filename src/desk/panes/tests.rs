@@ -133,21 +133,17 @@ impl Desk {
         self.frame(&[]);
     }
 
-    /// Where a text stands.
-    fn text(&self, wanted: &str) -> Pos2 {
+    /// Where a text stands, in the order of drawing.
+    fn texts(&self, wanted: &str) -> Vec<Pos2> {
         let find = |s: &Shape| match s {
             Shape::Text(t) if t.galley.text() == wanted => Some(t.pos + t.galley.size() / 2.0),
             _ => None,
         };
-        let texts = || {
-            self.shapes.iter().filter_map(|s| match s {
-                Shape::Text(t) => Some(t.galley.text()),
-                _ => None,
-            })
-        };
-        self.shapes.iter().find_map(find).unwrap_or_else(|| {
-            panic!("{wanted:?} is not on the desk: {}", texts().collect::<Vec<_>>().join(" | "))
-        })
+        self.shapes.iter().filter_map(find).collect()
+    }
+
+    fn text(&self, wanted: &str) -> Pos2 {
+        *self.texts(wanted).first().unwrap_or_else(|| panic!("{wanted:?} is not on the desk"))
     }
 
     /// Where the points of the graph are, in their order.
@@ -291,4 +287,33 @@ fn a_drag_of_a_row_is_one_step() {
     assert_eq!(desk.history.undoable(), 2);
     desk.undo();
     assert_eq!(desk.show.chain.look[0].strength, once);
+}
+
+/// The menu puts a stage where its kind belongs, those of the lists at their ends; either way it is taken in hand.
+#[test]
+fn a_stage_is_put_in_where_it_belongs_or_where_the_hand_says() {
+    let mut desk = with_curves();
+    let keys = |desk: &Desk| {
+        crate::look::List::ALL
+            .map(|l| desk.show.chain.list(l).iter().map(|s| s.declaration().key).collect::<Vec<_>>())
+    };
+    let mut choose = |menu: usize, text: &str, stage: &str| {
+        let at = desk.texts(text)[menu];
+        desk.click(at);
+        desk.frame(&[]);
+        // The menu is drawn over what may be called the same.
+        let entry = *desk.texts(stage).last().unwrap();
+        desk.click(entry);
+        desk.frame(&[]);
+        (keys(&desk), desk.panes.in_hand.clone())
+    };
+    let (lists, in_hand) = choose(0, "put in a stage", "monochrome");
+    assert_eq!(lists, [vec![], vec!["curves", "monochrome"], vec![]]);
+    assert_eq!(&*in_hand, "look/2/strength");
+    let (lists, _) = choose(0, "put in here", "contrast");
+    assert_eq!(lists, [vec!["contrast"], vec!["curves", "monochrome"], vec![]]);
+    let (lists, in_hand) = choose(2, "put in here", "contrast");
+    assert_eq!(lists, [vec!["contrast"], vec!["curves", "monochrome"], vec!["contrast"]]);
+    assert_eq!(&*in_hand, "finish/1/strength");
+    assert_eq!(desk.history.undoable(), 3);
 }
