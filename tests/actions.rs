@@ -38,6 +38,7 @@ impl Plug {
 
 const MAP: &str = r#"
     name = "test"
+    port = "box"
     [[control]]
     cc = 20
     coding = "twos-complement"
@@ -86,6 +87,7 @@ fn what_actions_do() {
     plug.0.lock().unwrap().0 = true;
     let map = Map::parse(MAP, "test.toml", &check_address, &known_action).unwrap();
     let ports = plug.clone();
+    plug.0.lock().unwrap().0 = false;
     let engine = start(
         greyhold::gpu::Gpu::headless(Default::default()).unwrap(),
         Options {
@@ -98,7 +100,15 @@ fn what_actions_do() {
         },
     )
     .unwrap();
-    wait_for("the panel's port", || (!engine.snapshot().panel.ports.is_empty()).then_some(()));
+    // The map's panel is not there: that is said, pictures come all the same, and the panel when it is
+    // plugged in.
+    let note = |engine: &Handle| engine.snapshot().panel.note.clone();
+    let absent = "no MIDI port has “box” in its name; there is none at all";
+    comes(&engine, "word of the panel's absence", |s| s.panel.note.as_deref() == Some(absent));
+    wait_for("a picture", || engine.picture(greyhold::engine::Live::Client));
+    plug.0.lock().unwrap().0 = true;
+    comes(&engine, "the panel's port", |s| !s.panel.ports.is_empty());
+    assert_eq!(note(&engine), None);
 
     by_name(&engine);
     one_packet_in_order(&engine, &plug);
@@ -225,4 +235,11 @@ fn held(engine: &Handle, plug: &Plug) {
     comes(engine, "before", before);
     plug.0.lock().unwrap().0 = false;
     comes(engine, "the panel's absence", |s| s.panel.ports.is_empty() && s.compare == Compare::After);
+    let said = "Box is gone; no MIDI port has “box” in its name; there is none at all";
+    comes(engine, "word of it", |s| s.panel.note.as_deref() == Some(said));
+    // Back again, it is heard again.
+    plug.0.lock().unwrap().0 = true;
+    comes(engine, "the panel's return", |s| !s.panel.ports.is_empty() && s.panel.note.is_none());
+    plug.send(0, &[0x90, 43, 127]);
+    comes(engine, "before", before);
 }
