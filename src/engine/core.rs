@@ -21,6 +21,9 @@ use crate::panel::Move;
 use crate::picture::Recipe;
 use crate::show::{Change, Lock, Shot};
 
+/// What could not be read is asked for again by the hand this often at most: scrubbing asks often.
+const AGAIN: Duration = Duration::from_millis(300);
+
 pub(super) struct Engine {
     pub(super) gpu: Arc<Gpu>,
     pub(super) shared: Arc<Shared>,
@@ -50,6 +53,10 @@ pub(super) struct Engine {
     pub(super) delays: VecDeque<Duration>,
     pub(super) stale: bool,
     pub(super) broken: Option<Arc<str>>,
+    /// Shot and frame on view that cannot be read.
+    pub(super) unread: Option<(usize, u64)>,
+    /// When what could not be read was last asked for again.
+    asked_again: Option<Instant>,
     /// Names of actions that are held.
     held: Vec<&'static str>,
 }
@@ -115,6 +122,8 @@ impl Engine {
             delays: VecDeque::new(),
             stale: true,
             broken: None,
+            unread: None,
+            asked_again: None,
             held: Vec::new(),
         })
     }
@@ -171,6 +180,14 @@ impl Engine {
 
     fn command(&mut self, command: Command, now: Instant) {
         match command {
+            Command::TogglePlay
+            | Command::Step(_)
+            | Command::Seek(_)
+            | Command::Shot(_)
+            | Command::StepShot(_) => self.try_again(now),
+            _ => {}
+        }
+        match command {
             Command::TogglePlay if self.playing.is_some() => self.stop(),
             Command::TogglePlay => self.play(now),
             Command::Stop => self.stop(),
@@ -214,6 +231,14 @@ impl Engine {
         }
     }
 
+    /// Who goes to a frame wants to see it, also where it could not be read before.
+    fn try_again(&mut self, now: Instant) {
+        if self.asked_again.is_none_or(|at| now - at > AGAIN) {
+            self.asked_again = Some(now);
+            self.feeds.try_again();
+        }
+    }
+
     fn go_to_shot(&mut self, shot: usize, now: Instant) {
         let shot = shot.min(self.document.show.shots.len().saturating_sub(1));
         if shot != self.document.shot {
@@ -250,6 +275,9 @@ impl Engine {
     pub fn tick(&mut self, now: Instant) -> Instant {
         self.read_panels(now);
         self.stale |= self.feeds.collect();
+        if self.feeds.reopened() {
+            (self.uploaded, self.drawn) = (None, None);
+        }
         self.take_finished();
         let due = self.move_on(now);
         self.ask_ahead();
