@@ -58,6 +58,7 @@ const MAP: &str = r#"
     action = "next-shot"
     [[button]]
     note = 43
+    label = "Look away"
     action = "before"
     [[button]]
     note = 44
@@ -221,13 +222,23 @@ fn mouse(engine: &Handle) {
 fn held(engine: &Handle, plug: &Plug) {
     let before = |s: &Snapshot| s.compare == Compare::Before;
     let after = |s: &Snapshot| s.compare == Compare::After;
-    plug.send(0, &[0x90, 43, 127]);
-    comes(engine, "before", before);
+    let down = |s: &Snapshot| {
+        let down = s.panel.buttons.iter().filter(|b| b.down);
+        down.map(|b| format!("{} {}", b.label, b.action)).collect::<Vec<_>>().join(", ")
+    };
+    let labels: Vec<_> =
+        engine.snapshot().panel.buttons.iter().map(|b| (b.label.to_string(), b.action.to_string())).collect();
+    let expected =
+        [("note 40", "next-shot"), ("Look away", "before"), ("note 44", "undo"), ("CC 110", "before")];
+    assert_eq!(labels, expected.map(|(label, action)| (label.to_owned(), action.to_owned())));
+    assert_eq!(down(&engine.snapshot()), "note 40 next-shot", "pressed above and not let go");
+    plug.send(0, &[0x80, 40, 0, 0x90, 43, 127]);
+    comes(engine, "before, and its button", |s| before(s) && down(s) == "Look away before");
     plug.send(0, &[0x80, 43, 64]);
-    comes(engine, "after", after);
+    comes(engine, "after, and no button", |s| after(s) && down(s).is_empty());
     // A button that tells only of presses holds from one to the next.
     plug.send(0, &[0xB0, 110, 127]);
-    comes(engine, "before", before);
+    comes(engine, "before", |s| before(s) && down(s) == "CC 110 before");
     plug.send(0, &[0xB0, 110, 0]);
     comes(engine, "after", after);
     // What was held on a panel that goes away is let go.

@@ -146,17 +146,20 @@ impl Panels {
 
     /// For the panel mirror.
     pub fn state(&mut self, position: &dyn Fn(&str) -> Option<f64>) -> PanelState {
-        let controls = match self.surfaces.get_mut(&self.last) {
+        let mut untouched = None;
+        let surface = match self.surfaces.get_mut(&self.last) {
             Some(surface) => {
                 surface.refresh(position);
-                surface.describe()
+                surface
             }
-            None => Surface::new(self.map.clone()).describe(),
+            None => untouched.insert(Surface::new(self.map.clone())),
         };
+        let (controls, buttons) = (surface.describe(), surface.buttons());
         PanelState {
             map: self.map.name.clone(),
             ports: self.ports.values().map(|p| p.name.clone()).collect(),
             controls,
+            buttons,
             note: self.note.clone(),
             overruns: self.ports.values().map(|p| p.queue.overruns()).sum(),
         }

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use super::input::{Compare, Scope};
 use crate::media::ClipInfo;
-use crate::panel::ControlState;
+use crate::panel::{ButtonState, ControlState};
 use crate::show::Show;
 
 /// How playback is doing.
@@ -33,6 +33,8 @@ pub struct PanelState {
     pub ports: Vec<String>,
     /// What each control is and does; of the port last heard from.
     pub controls: Vec<ControlState>,
+    /// What each button is and does, of the same port.
+    pub buttons: Vec<ButtonState>,
     /// What went wrong, if anything.
     pub note: Option<String>,
     /// Messages dropped because they came faster than they could be read.

@@ -18,6 +18,7 @@ struct Desk {
     at: Instant,
     start: Instant,
     shapes: Vec<Shape>,
+    panel: PanelState,
 }
 
 const SIZE: Vec2 = Vec2::new(1400.0, 1400.0);
@@ -29,7 +30,16 @@ impl Desk {
         look::apply(&egui);
         let panes = Panes::new(Arc::default());
         let history = History::default();
-        let mut desk = Self { egui, panes, show, history, at: start, start, shapes: Vec::new() };
+        let mut desk = Self {
+            egui,
+            panes,
+            show,
+            history,
+            at: start,
+            start,
+            shapes: Vec::new(),
+            panel: PanelState::default(),
+        };
         // Panels know their sizes from the second frame on.
         desk.frame(&[]);
         desk.frame(&[]);
@@ -50,7 +60,7 @@ impl Desk {
             trouble: None,
             compiling: false,
             playback: Playback::default(),
-            panel: PanelState::default(),
+            panel: self.panel.clone(),
             cached: (0, 0),
             unsaved: false,
             steps: (0, 0),
@@ -316,4 +326,38 @@ fn a_stage_is_put_in_where_it_belongs_or_where_the_hand_says() {
     assert_eq!(lists, [vec!["contrast"], vec!["curves", "monochrome"], vec!["contrast"]]);
     assert_eq!(&*in_hand, "finish/1/strength");
     assert_eq!(desk.history.undoable(), 3);
+}
+
+/// The panel mirror shows buttons too, with what they do, and lights those that are down.
+#[test]
+fn the_mirror_has_buttons() {
+    use crate::panel::{Map, SHIPPED, Surface, read};
+    let mut desk = with_curves();
+    assert!(desk.texts("previous shot").is_empty());
+    let (file, text) = SHIPPED.iter().find(|(file, _)| *file == "three-balls.toml").unwrap();
+    let map = Map::parse(text, file, &crate::show::check_address, &crate::engine::known_action).unwrap();
+    let mut surface = Surface::new(Arc::new(map));
+    let boxes = |desk: &Desk, at: Pos2| -> Vec<egui::Color32> {
+        let hit = |s: &Shape| match s {
+            Shape::Rect(r) if r.rect.contains(at) && r.fill.a() > 0 => Some(r.fill),
+            _ => None,
+        };
+        desk.shapes.iter().filter_map(hit).collect()
+    };
+    let show = |desk: &mut Desk, surface: &Surface| {
+        desk.panel.buttons = surface.buttons();
+        desk.frame(&[]);
+        desk.frame(&[]);
+    };
+    show(&mut desk, &surface);
+    let names = ["play", "step back", "step forward", "previous shot", "next shot", "first frame", "round"];
+    for name in names.iter().chain(&["before", "undo", "redo"]) {
+        // The list ahead of the look is called "before" too.
+        assert!(!desk.texts(name).is_empty(), "{name}");
+    }
+    let undo = desk.text("undo");
+    assert_eq!(boxes(&desk, undo), [look::BAR]);
+    surface.feed(0, &read(0, &[0x90, 44, 100]).unwrap(), &|_| None);
+    show(&mut desk, &surface);
+    assert_eq!((boxes(&desk, undo), boxes(&desk, desk.text("redo"))), (vec![look::FILL], vec![look::BAR]));
 }
