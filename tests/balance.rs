@@ -1,8 +1,8 @@
 //! Balance against the published ASC CDL, against colour-science and OpenColorIO, and against what its
 //! documentation promises.
 //!
-//! `tests/oracle/tables.py` made `white.csv`, `locus.csv` and `cdl.csv`; each says in its first lines what
-//! library, what version and what documents it is from.
+//! `tests/oracle/tables.py` made `white.csv` and `locus.csv`, `tests/oracle/cdl.py` `cdl.csv`; each says in
+//! its first lines what library, what version and what documents it is from.
 
 use std::path::Path;
 
@@ -124,10 +124,11 @@ fn slope_offset_power_and_saturation_are_the_published_ones() {
     assert!(negative > 500, "power was to be skipped {negative} times");
 }
 
+/// `tests/cdl.rs` holds the formula itself; here is the way to it, from balance's own units.
 #[test]
 fn opencolorio_agrees_about_the_cdl() {
-    let mut worst = 0f64;
-    for (_, row) in table("cdl.csv") {
+    let (mut worst, mut count) = ([0f64; 2], 0);
+    for (_, row) in table("cdl.csv").into_iter().filter(|(style, _)| style == "FwdNoClamp") {
         let three = |i: usize| [row[i], row[i + 1], row[i + 2]];
         let mut balance = Balance::default().with(F::Saturation, row[9]);
         for c in 0..3 {
@@ -136,11 +137,15 @@ fn opencolorio_agrees_about_the_cdl() {
                 .with(OFFSET[c], row[3 + c] / POINT_ACESCCT)
                 .with(POWER[c], row[6 + c]);
         }
-        let (made, expected) = (balance.prepared::<f64>().acescct(three(10)), three(13));
-        worst = (0..3).map(|c| (made[c] - expected[c]).abs()).fold(worst, f64::max);
+        let made = balance.prepared::<f64>().acescct(three(10));
+        let largest = three(13).iter().fold(1.0, |m: f64, v| m.max(v.abs()));
+        for (worst, expected) in worst.iter_mut().zip([three(13), three(16)]) {
+            *worst = (0..3).map(|c| (made[c] - expected[c]).abs() / largest).fold(*worst, f64::max);
+        }
+        count += 1;
     }
-    // The table is of 32-bit floats.
-    assert!(worst < 2e-6, "{worst:e}");
+    // The formula in double floats; the library in single ones.
+    assert!(count > 50 && worst[0] < 1e-9 && worst[1] < 1e-6, "{count}: {worst:?}");
 }
 
 #[test]

@@ -5,6 +5,7 @@
 //! f32 twin of a shader and an f64 reference.
 
 mod camera;
+mod cdl;
 mod curve;
 mod display;
 mod encoding;
@@ -15,6 +16,7 @@ mod tone;
 mod white;
 mod ycbcr;
 
+pub use cdl::{Cdl, luma_709};
 pub use curve::{Curve, CurveValues, Family, LINEAR_MAX, acescct_decode, acescct_encode};
 pub use display::{DISPLAYS, Display, display};
 pub use encoding::{ENCODINGS, Encoding, Reference, encoding};

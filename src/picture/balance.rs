@@ -4,15 +4,14 @@
 //!
 //! 1. zones: exposure and colour of shadows, then of highlights;
 //! 2. contrast about middle grey, `p + c·(x − p)`, folded into what follows;
-//! 3. slope, offset, power, saturation: the no-clamp form of ASC CDL v1.2 (Pines & Reisner, *ASC CDL
-//!    Transfer Functions and Interchange Syntax*, 2009), as S-2016-001 appendix A has it for ACEScct. Power
-//!    leaves negative values alone; saturation weighs by Rec.709.
+//! 3. slope, offset, power, saturation: [`Cdl::forward_no_clamp`], the form of ASC CDL that S-2016-001
+//!    appendix A has for ACEScct.
 //!
 //! Zones are additions to ACEScct: where it is a straight line (0.0078 and below), a zone's exposure lifts or
 //! lowers black as an offset does. They hold neither middle grey, when their transitions reach it, nor black.
 
 use crate::colour::{
-    GREY_ACESCCT, LUMA_709, Matrix, POINT_ACESCCT, Real, STOP_ACESCCT, YcbcrMatrix, apply, white_shift,
+    Cdl, GREY_ACESCCT, Matrix, POINT_ACESCCT, Real, STOP_ACESCCT, YcbcrMatrix, apply, luma_709, white_shift,
 };
 use crate::look::{Parameter, Scale, Unit};
 
@@ -150,19 +149,26 @@ impl Balance {
         let gain = self.get(F::Exposure).exp2();
         let matrix = Matrix::diagonal([gain; 3]).after(&white_shift(self.get(F::Warmth), self.get(F::Tint)));
         let [shadow, highlight] = self.zones();
-        let contrast = self.get(F::Contrast);
-        // y = p + c·(x − p) before slope s and offset o is slope s·c and offset s·p·(1 − c) + o.
-        let slope = [F::SlopeR, F::SlopeG, F::SlopeB].map(|f| self.get(f));
-        let offset = [F::OffsetR, F::OffsetG, F::OffsetB].map(|f| self.get(f) * POINT_ACESCCT);
-        let lift = GREY_ACESCCT * (1.0 - contrast);
         BalanceValues {
             matrix: matrix.rows(),
             shadow: shadow.prepared(-1.0),
             highlight: highlight.prepared(1.0),
-            slope: slope.map(|s| T::of(s * contrast)),
-            offset: std::array::from_fn(|c| T::of(slope[c] * lift + offset[c])),
-            power: [F::PowerR, F::PowerG, F::PowerB].map(|f| T::of(self.get(f))),
-            saturation: T::of(self.get(F::Saturation)),
+            cdl: self.cdl().prepared(),
+        }
+    }
+
+    /// Contrast and what follows it, as one ASC CDL on ACEScct.
+    pub fn cdl(&self) -> Cdl<f64> {
+        // y = p + c·(x − p) before slope s and offset o is slope s·c and offset s·p·(1 − c) + o.
+        let slope = [F::SlopeR, F::SlopeG, F::SlopeB].map(|f| self.get(f));
+        let offset = [F::OffsetR, F::OffsetG, F::OffsetB].map(|f| self.get(f) * POINT_ACESCCT);
+        let contrast = self.get(F::Contrast);
+        let lift = GREY_ACESCCT * (1.0 - contrast);
+        Cdl {
+            slope: slope.map(|s| s * contrast),
+            offset: std::array::from_fn(|c| slope[c] * lift + offset[c]),
+            power: [F::PowerR, F::PowerG, F::PowerB].map(|f| self.get(f)),
+            saturation: self.get(F::Saturation),
         }
     }
 
@@ -280,18 +286,8 @@ pub struct BalanceValues<T> {
     pub shadow: ZoneValues<T>,
     /// Highlights.
     pub highlight: ZoneValues<T>,
-    /// Slope of ASC CDL, with contrast in it.
-    pub slope: [T; 3],
-    /// Offset of ASC CDL in ACEScct, with contrast in it.
-    pub offset: [T; 3],
-    /// Power of ASC CDL.
-    pub power: [T; 3],
-    /// Saturation of ASC CDL.
-    pub saturation: T,
-}
-
-fn luma<T: Real>(v: [T; 3]) -> T {
-    v[0] * T::of(LUMA_709[0]) + v[1] * T::of(LUMA_709[1]) + v[2] * T::of(LUMA_709[2])
+    /// ASC CDL on ACEScct, with contrast in it.
+    pub cdl: Cdl<T>,
 }
 
 impl<T: Real> BalanceValues<T> {
@@ -302,17 +298,10 @@ impl<T: Real> BalanceValues<T> {
 
     /// The part on ACEScct. Twin: `balance_acescct`.
     pub fn acescct(&self, rgb: [T; 3]) -> [T; 3] {
-        let l = luma(rgb);
+        let l = luma_709(rgb);
         let (shadow, highlight) = (self.shadow.weight(l), self.highlight.weight(l));
-        let v: [T; 3] = std::array::from_fn(|c| {
-            let zoned = rgb[c] + shadow * self.shadow.amount[c] + highlight * self.highlight.amount[c];
-            let v = zoned * self.slope[c] + self.offset[c];
-            if v < T::of(0.0) || self.power[c] == T::of(1.0) { v } else { v.power(self.power[c]) }
-        });
-        if self.saturation == T::of(1.0) {
-            return v;
-        }
-        let l = luma(v);
-        v.map(|v| l + (v - l) * self.saturation)
+        self.cdl.forward_no_clamp(std::array::from_fn(|c| {
+            rgb[c] + shadow * self.shadow.amount[c] + highlight * self.highlight.amount[c]
+        }))
     }
 }

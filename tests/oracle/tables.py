@@ -370,32 +370,6 @@ def white():
     write("locus.csv", notes, ["mired", "krystek_u", "krystek_v", "planck_u", "planck_v"], rows)
 
 
-def cdl():
-    rng = np.random.default_rng(12)
-    rows = []
-    for saturation in (1.0, 0.0, 0.6, 1.7):
-        for _ in range(4):
-            slope, power = rng.uniform(0.3, 2.5, 3), rng.uniform(0.5, 2.0, 3)
-            offset = rng.uniform(-0.25, 0.25, 3)
-            made = ocio.CDLTransform()
-            made.setStyle(ocio.CDL_NO_CLAMP)
-            made.setSlope(slope), made.setOffset(offset), made.setPower(power), made.setSat(saturation)
-            run = ocio.Config.CreateRaw().getProcessor(made).getOptimizedCPUProcessor(
-                ocio.BIT_DEPTH_F32, ocio.BIT_DEPTH_F32, ocio.OPTIMIZATION_NONE
-            )
-            rgb = rng.uniform(-0.5, 1.5, (8, 3)).astype(np.float32)
-            out = rgb.copy()
-            run.applyRGB(out)
-            rows += [
-                (*slope, *offset, *power, saturation, *map(float, i), *map(float, o))
-                for i, o in zip(rgb, out)
-            ]
-    notes = [f"{OCIO}: CDLTransform, style CDL_NO_CLAMP (ASC CDL v1.2 without its clamps)"]
-    three = lambda name: [f"{name}_{c}" for c in "rgb"]
-    columns = [*three("slope"), *three("offset"), *three("power"), "saturation", *three("in"), *three("out")]
-    write("cdl.csv", notes, columns, rows)
-
-
 OUT.mkdir(parents=True, exist_ok=True)
 curves()
 patches()
@@ -404,4 +378,3 @@ displays()
 tone_scale()
 ycbcr()
 white()
-cdl()
