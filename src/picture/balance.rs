@@ -11,7 +11,8 @@
 //! lowers black as an offset does. They hold neither middle grey, when their transitions reach it, nor black.
 
 use crate::colour::{
-    Cdl, GREY_ACESCCT, Matrix, POINT_ACESCCT, Real, STOP_ACESCCT, YcbcrMatrix, apply, luma_709, white_shift,
+    ADAPTATIONS, Adaptation, Cdl, GREY_ACESCCT, Matrix, POINT_ACESCCT, Real, STOP_ACESCCT, YcbcrMatrix,
+    apply, luma_709, white_shift,
 };
 use crate::look::{Parameter, Scale, Unit};
 
@@ -19,14 +20,14 @@ use crate::look::{Parameter, Scale, Unit};
 macro_rules! balance {
     ($(
         $(#[doc = $doc:literal])+
-        $field:ident $key:literal: $unit:ident = $default:literal in $min:literal..$max:literal step $step:literal $scale:ident;
+        $field:ident $key:literal: $unit:ident $(($choices:expr))? = $default:literal in $min:literal..$max:literal step $step:literal $scale:ident;
     )+) => {
         /// The parameters of balance, in the order of [`BalanceField`].
         pub static BALANCE: &[Parameter] = &[$(
             Parameter {
                 key: $key,
                 doc: concat!($($doc),+),
-                unit: Unit::$unit,
+                unit: Unit::$unit $(($choices))?,
                 default: $default,
                 min: $min,
                 max: $max,
@@ -52,10 +53,13 @@ macro_rules! balance {
 balance! {
     /// Light, in stops; + is brighter.
     Exposure "exposure": Stops = 0.0 in -8.0..8.0 step 0.05 Even;
-    /// White, along the Planckian locus, in mired; + is warmer.
-    Warmth "warmth": Mired = 0.0 in -100.0..100.0 step 1.0 Even;
-    /// White, across the Planckian locus, in thousandths of Duv; + is greener, − more magenta.
-    Tint "tint": Duv = 0.0 in -20.0..20.0 step 0.25 Even;
+    /// White balance along the Planckian locus, in mired; + is warmer, for a shot lit by colder light.
+    Warmth "warmth": Mired = 0.0 in -250.0..150.0 step 1.0 Even;
+    /// White balance across the Planckian locus, in thousandths of Duv; + is greener, − more magenta.
+    Tint "tint": Duv = 0.0 in -30.0..30.0 step 0.25 Even;
+    /// How other colours follow the white: von Kries adaptation in CIECAM16's cone space, in CIECAM02's, or
+    /// Bradford's.
+    Adaptation "adaptation": Choice(ADAPTATIONS) = 0.0 in 0.0..2.0 step 1.0 Even;
     /// Light of the shadows, in stops; + is brighter. The transition is made softer where that is what it
     /// takes to keep greys in order.
     ShadowExposure "shadow-exposure": Stops = 0.0 in -3.0..3.0 step 0.02 Even;
@@ -147,7 +151,7 @@ impl Balance {
     /// As a twin computes with it.
     pub fn prepared<T: Real>(&self) -> BalanceValues<T> {
         let gain = self.get(F::Exposure).exp2();
-        let matrix = Matrix::diagonal([gain; 3]).after(&white_shift(self.get(F::Warmth), self.get(F::Tint)));
+        let matrix = Matrix::diagonal([gain; 3]).after(&self.white_balance());
         let [shadow, highlight] = self.zones();
         BalanceValues {
             matrix: matrix.rows(),
@@ -155,6 +159,12 @@ impl Balance {
             highlight: highlight.prepared(1.0),
             cdl: self.cdl().prepared(),
         }
+    }
+
+    /// White balance alone, on ACEScg.
+    pub fn white_balance(&self) -> Matrix {
+        let adaptation = F::Adaptation.parameter().held(self.get(F::Adaptation)) as usize;
+        white_shift(self.get(F::Warmth), self.get(F::Tint), Adaptation::ALL[adaptation])
     }
 
     /// Contrast and what follows it, as one ASC CDL on ACEScct.
