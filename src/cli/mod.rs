@@ -1,6 +1,7 @@
 //! The command line: one file a command.
 
 mod add;
+mod balance;
 mod bench;
 mod demo;
 mod encodings;
@@ -42,6 +43,7 @@ enum Command {
     Demo(demo::Demo),
     New(new::New),
     Add(add::Add),
+    Balance(balance::Balance),
     Open(open::Open),
     Render(render::Render),
     Values(values::Values),
@@ -57,6 +59,7 @@ impl Arguments {
             Command::Demo(c) => c.run(),
             Command::New(c) => c.run(),
             Command::Add(c) => c.run(),
+            Command::Balance(c) => c.run(),
             Command::Open(c) => c.run(),
             Command::Render(c) => c.run(),
             Command::Values(c) => c.run(),
