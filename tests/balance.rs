@@ -114,9 +114,9 @@ fn a_choice_is_whole_and_named_and_numbers_are_told_with_their_side() {
     assert_eq!((p.held(1.0 + p.step), p.held(1.0 + 0.1 * p.step)), (2.0, 1.0));
     let tint = F::Tint.parameter();
     assert_eq!((tint.choices().len(), tint.choice(1.0)), (0, None));
-    assert_eq!(tint.show(3.25), "+3.25 ‰ Duv green");
-    assert_eq!(tint.show(-3.25), "-3.25 ‰ Duv magenta");
-    assert_eq!(tint.show(-0.001), "0.00 ‰ Duv");
+    assert_eq!(tint.show(3.5), "+3.5 ‰ Duv green");
+    assert_eq!(tint.show(-3.5), "-3.5 ‰ Duv magenta");
+    assert_eq!(tint.show(-0.001), "0.0 ‰ Duv");
     assert_eq!(F::Warmth.parameter().show(20.0), "+20 mired");
 }
 
