@@ -149,6 +149,8 @@ fn by_name(engine: &Handle) {
         ("play", |s| !s.playing),
         ("first-frame", |s| s.frame == 0),
         ("before", |s| s.compare == Compare::Before),
+        ("pick-neutral", |s| s.picking),
+        ("pick-neutral", |s| !s.picking),
         ("undo", |s| s.steps == (0, 1) && exposures(s) == [0.0; 2]),
         ("redo", |s| s.steps == (1, 0) && near(exposures(s)[0], 0.05)),
         ("undo", |s| s.steps == (0, 1)),

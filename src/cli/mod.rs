@@ -1,6 +1,7 @@
 //! The command line: one file a command.
 
 mod add;
+mod balance;
 mod bench;
 mod demo;
 mod encodings;
@@ -43,6 +44,7 @@ enum Command {
     Demo(demo::Demo),
     New(new::New),
     Add(add::Add),
+    Balance(balance::Balance),
     Open(open::Open),
     Stage(stage::PutIn),
     Render(render::Render),
@@ -59,6 +61,7 @@ impl Arguments {
             Command::Demo(c) => c.run(),
             Command::New(c) => c.run(),
             Command::Add(c) => c.run(),
+            Command::Balance(c) => c.run(),
             Command::Open(c) => c.run(),
             Command::Stage(c) => c.run(),
             Command::Render(c) => c.run(),

@@ -14,6 +14,7 @@ use winit::window::{Window, WindowId};
 use super::client::Client;
 use super::keys::{Action, action, is_before};
 use super::panes::Panes;
+use super::picker::pick_neutral;
 use super::window::{Blit, Place, WindowSurface, surround};
 use crate::engine::{self, Command, EngineError, Handle, Input, Live, Options};
 use crate::gpu::{Gpu, GpuError, Request, self_check};
@@ -348,6 +349,7 @@ impl Desk {
         let in_hand = self.panes.in_hand.clone();
         match what {
             Action::Step(by) => self.engine.send(Input::Command(Command::Step(by))),
+            Action::Leave => self.engine.send(Input::Command(Command::Picking(false))),
             Action::Pick(by) => self.panes.pick(by),
             Action::Turn(detents) => {
                 self.engine.send(Input::Turn { target: in_hand, detents, control: KEYBOARD });
@@ -381,6 +383,9 @@ impl Desk {
         let panes = &mut self.panes;
         let mut full = self.egui.run_ui(raw, |ui| {
             area = panes.draw(ui, &snapshot, presentation, &mut inputs);
+            if let Some(picture) = picture.as_deref().filter(|_| snapshot.picking) {
+                pick_neutral(ui, area, picture, &mut inputs);
+            }
         });
         self.input.handle_platform_output(&window, full.platform_output);
         for input in inputs {

@@ -10,7 +10,7 @@ use super::draw::Drawn;
 use super::feed::{Feeds, SourceKey};
 use super::finish::Finisher;
 use super::host::{EngineError, Options, Shared};
-use super::input::{Command, Compare, Input, Scope};
+use super::input::{Command, Compare, Input, Patch, Scope};
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
 use super::saver::Saver;
@@ -18,11 +18,13 @@ use super::snapshot::{PanelState, Playback, Snapshot};
 use crate::gpu::{Gpu, Output, Upload};
 use crate::media::Interpretation;
 use crate::panel::Move;
-use crate::picture::Recipe;
+use crate::picture::{Area, Recipe, mean_light};
 use crate::show::{Change, Lock, Shot};
 
 /// What could not be read is asked for again by the hand this often at most: scrubbing asks often.
 const AGAIN: Duration = Duration::from_millis(300);
+/// Pixels each way of a patch that is picked with a click.
+const PATCH: u32 = 9;
 
 pub(super) struct Engine {
     pub(super) gpu: Arc<Gpu>,
@@ -42,6 +44,7 @@ pub(super) struct Engine {
     pub(super) playing: Option<Playing>,
     pub(super) scope: Scope,
     pub(super) compare: Compare,
+    picking: bool,
     pub(super) drawn: Option<Drawn>,
     /// Stages of the last plan that was ready.
     pub(super) ready: Option<Recipe>,
@@ -73,6 +76,7 @@ impl Engine {
             playing: false,
             scope: Scope::Shot,
             compare: Compare::After,
+            picking: false,
             clip: None,
             trouble: None,
             compiling: false,
@@ -112,6 +116,7 @@ impl Engine {
             playing: None,
             scope: Scope::Shot,
             compare: Compare::After,
+            picking: false,
             drawn: None,
             ready: None,
             compiling: false,
@@ -220,6 +225,15 @@ impl Engine {
                 self.compare = compare;
                 self.document.revision += 1;
             }
+            Command::Picking(picking) => self.pick(picking),
+            Command::TogglePicking => self.pick(!self.picking),
+            Command::Neutral(patch) => match self.neutral(patch) {
+                Ok(change) => {
+                    self.picking = false;
+                    self.document.change(change, 0, now);
+                }
+                Err(why) => self.document.refused = Some(why.into()),
+            },
             Command::Undo => {
                 let change = self.document.history.undo();
                 self.document.again(change, now);
@@ -237,6 +251,25 @@ impl Engine {
             self.asked_again = Some(now);
             self.feeds.try_again();
         }
+    }
+
+    fn pick(&mut self, picking: bool) {
+        // What was said of a patch is over with it.
+        if self.picking {
+            self.document.refused = None;
+        }
+        self.picking = picking;
+    }
+
+    /// The change that makes a patch neutral, read from the decoded frame.
+    fn neutral(&self, patch: Patch) -> Result<Change, String> {
+        let show = &self.document.show;
+        let gone = || "the frame of that patch is no longer at hand; pick again".to_owned();
+        let (key, number) = self.frame_key((patch.shot, patch.frame)).ok_or_else(gone)?;
+        let frame = self.feeds.get(&key, number).and_then(Result::ok).ok_or_else(gone)?;
+        let area = Area::between(&frame, patch.from, patch.to, PATCH);
+        let light = mean_light(&frame, show.shots[patch.shot].encoding, area);
+        show.neutral(patch.shot, light, None).map_err(|e| e.to_string())
     }
 
     fn go_to_shot(&mut self, shot: usize, now: Instant) {
@@ -363,6 +396,7 @@ impl Engine {
             playing: self.playing.is_some(),
             scope: self.scope,
             compare: self.compare,
+            picking: self.picking,
             clip,
             trouble: self.trouble(),
             compiling: self.compiling,

@@ -62,6 +62,8 @@ pub struct Snapshot {
     pub compare: Compare,
     /// What the current source says about itself.
     pub clip: Option<Arc<ClipInfo>>,
+    /// Is a patch of the picture waited for, to be made neutral?
+    pub picking: bool,
     /// Why the current frame cannot be shown, or what else went wrong.
     pub trouble: Option<Arc<str>>,
     /// A look's shader is being compiled and the old one draws on.

@@ -13,6 +13,7 @@ macro_rules! shader {
 const FIXED: &[(&str, &str)] = &[
     shader!("colour/real.wgsl"),
     shader!("colour/matrix.wgsl"),
+    shader!("colour/cdl.wgsl"),
     shader!("colour/curve.wgsl"),
     shader!("colour/tone.wgsl"),
     shader!("picture/balance.wgsl"),

@@ -47,13 +47,15 @@ pub enum Unit {
     Mired,
     /// Thousandths of Duv, the distance from the Planckian locus in CIE 1960 (u, v); + is greener.
     Duv,
+    /// Which of several, by these names: whole numbers from 0. Files write the name.
+    Choice(&'static [&'static str]),
 }
 
 impl Unit {
     /// As written after a number; empty for a ratio.
     pub const fn suffix(self) -> &'static str {
         match self {
-            Self::Ratio => "",
+            Self::Ratio | Self::Choice(_) => "",
             Self::Stops => "stops",
             Self::Points => "pts",
             Self::Degrees => "°",
@@ -96,12 +98,13 @@ pub struct Parameter {
 }
 
 impl Parameter {
-    /// `value` brought into the range: held at its ends, or wrapped where it is a circle. NaN, and an
-    /// infinity on a circle, give the default.
+    /// `value` brought into the range: held at its ends, or wrapped where it is a circle; a choice is whole.
+    /// NaN, and an infinity on a circle, give the default.
     pub fn held(&self, value: f64) -> f64 {
         if value.is_nan() {
             return self.default;
         }
+        let value = if self.choices().is_empty() { value } else { value.round() };
         match self.scale {
             Scale::Circle if value.is_infinite() => self.default,
             // Both ends are there, so that a knob that was turned to its end keeps its hold.
@@ -112,6 +115,19 @@ impl Parameter {
             }
             _ => value.clamp(self.min, self.max),
         }
+    }
+
+    /// The names it chooses among; none for a number.
+    pub const fn choices(&self) -> &'static [&'static str] {
+        match self.unit {
+            Unit::Choice(names) => names,
+            _ => &[],
+        }
+    }
+
+    /// The name that `value` chooses, for one that chooses.
+    pub fn choice(&self, value: f64) -> Option<&'static str> {
+        self.choices().get(self.held(value) as usize).copied()
     }
 
     /// Where `value` lies in the range, 0…1.
@@ -134,8 +150,11 @@ impl Parameter {
         }
     }
 
-    /// `value` as a person reads it: decimals after the step, and the unit.
+    /// `value` as a person reads it: decimals after the step, and the unit; of a choice its name.
     pub fn show(&self, value: f64) -> String {
+        if let Some(name) = self.choice(value) {
+            return name.to_owned();
+        }
         let decimals = (-self.step.log10()).ceil().clamp(0.0, 4.0) as usize;
         let sign = if self.min < 0.0 { "+" } else { "" };
         // Adding zero turns −0 into +0.
@@ -150,6 +169,10 @@ impl Parameter {
         match self.unit {
             Unit::Ratio => number,
             Unit::Degrees => format!("{number}°"),
+            Unit::Duv if value != 0.0 => {
+                let side = if value > 0.0 { "green" } else { "magenta" };
+                format!("{number} {} {side}", Unit::Duv.suffix())
+            }
             unit => format!("{number} {}", unit.suffix()),
         }
     }
@@ -263,7 +286,7 @@ macro_rules! declare {
         parameters {
             $(
                 $(#[doc = $pdoc:literal])+
-                $field:ident $pkey:literal: $unit:ident = $default:literal in $min:literal..$pmax:literal step $step:literal $scale:ident;
+                $field:ident $pkey:literal: $unit:ident $(($choices:expr))? = $default:literal in $min:literal..$pmax:literal step $step:literal $scale:ident;
             )+
         }
         derived { $( $(#[doc = $ddoc:literal])+ $derived:ident; )* }
@@ -306,7 +329,7 @@ macro_rules! declare {
                     $crate::look::Parameter {
                         key: $pkey,
                         doc: concat!($($pdoc),+),
-                        unit: $crate::look::Unit::$unit,
+                        unit: $crate::look::Unit::$unit $(($choices))?,
                         default: $default,
                         min: $min,
                         max: $pmax,

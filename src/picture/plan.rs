@@ -107,9 +107,9 @@ fn push_balance(out: &mut Vec<f32>, b: &BalanceValues<f32>) {
     for (three, one) in [
         (b.shadow.amount, b.shadow.rate),
         (b.highlight.amount, b.highlight.rate),
-        (b.slope, b.shadow.start),
-        (b.offset, b.highlight.start),
-        (b.power, b.saturation),
+        (b.cdl.slope, b.shadow.start),
+        (b.cdl.offset, b.highlight.start),
+        (b.cdl.power, b.cdl.saturation),
     ] {
         out.extend(three);
         out.push(one);

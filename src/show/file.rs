@@ -78,7 +78,7 @@ fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
         out.push_str("\n[shot.balance]\n");
     }
     for (parameter, value) in moved {
-        line(out, parameter.key, number(value));
+        line(out, parameter.key, writer::value(parameter, value));
     }
     Ok(())
 }

@@ -12,6 +12,7 @@ mod error;
 mod file;
 mod history;
 mod look_file;
+mod neutral;
 mod reader;
 mod save;
 mod shipped;

@@ -167,6 +167,14 @@ impl<'a> Table<'a> {
         let Some((at, value)) = self.get(key) else {
             return Ok(parameter.default);
         };
+        let names = parameter.choices();
+        if !names.is_empty() {
+            return match value {
+                DeValue::String(text) => names.iter().position(|n| n == text).map(|i| i as f64),
+                _ => None,
+            }
+            .ok_or_else(|| self.source.wrong(at, format!("{key} is {}", shown(value)), names.join(", ")));
+        }
         let number = match value {
             DeValue::Integer(i) => i128::from_str_radix(i.as_str(), i.radix()).ok().map(|n| n as f64),
             DeValue::Float(f) => f.as_str().parse::<f64>().ok(),

@@ -6,11 +6,11 @@ use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 
 use super::super::look;
 use super::super::rows::{Touch, row};
-use super::{MOUSE, Panes};
+use super::{MOUSE, Panes, white};
 use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Input, Snapshot};
 use crate::look::{Chain, Kind, List, Parameter, STAGES, Stage};
-use crate::picture::BALANCE;
+use crate::picture::{BALANCE, BalanceField};
 use crate::show::{Change, LOOK_STRENGTH, Output, shipped_looks};
 
 impl Panes {
@@ -39,9 +39,14 @@ impl Panes {
             if group.len() > 1 && !self.fold(ui, &format!("balance/{family}"), family, touched) {
                 continue;
             }
-            for (parameter, value) in BALANCE[group.clone()].iter().zip(values) {
+            for (field, value) in BalanceField::ALL[group.clone()].iter().zip(values) {
+                let parameter = field.parameter();
+                if *field == BalanceField::Warmth {
+                    white::line(ui, s.picking, inputs);
+                }
                 let address = format!("balance/{}", parameter.key);
-                self.parameter(ui, address, parameter, &words(parameter.key), *value, inputs);
+                let label = white::label(*field, &balance).unwrap_or_else(|| words(parameter.key));
+                self.parameter(ui, address, parameter, &label, *value, inputs);
             }
         }
         for list in List::ALL {

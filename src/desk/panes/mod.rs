@@ -5,6 +5,7 @@ mod light_path;
 mod mirror;
 mod running_order;
 mod transport;
+mod white;
 
 use std::collections::HashSet;
 use std::sync::Arc;
