@@ -13,8 +13,8 @@ mod run;
 pub use assembly::Assembly;
 pub use bench::{BenchRow, bench, is_software};
 pub use check::{
-    Agreement, BALANCE_TOLERANCE, CheckReport, DARK_SIGNAL, OF_PIXEL, SIGNAL, TOLERANCE, Tolerance,
-    agreement, balance_settings, pad, self_check, settings, vectors,
+    Agreement, CheckReport, DARK_SIGNAL, OF_PIXEL, ROUNDING, SIGNAL, TOLERANCE, Tolerance, agreement,
+    agreement_within, balance_settings, pad, self_check, settings, spread, vectors,
 };
 pub use device::{Gpu, GpuError, Request};
 pub use pipelines::{Pipeline, Pipelines};
