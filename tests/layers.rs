@@ -3,8 +3,20 @@
 use std::path::{Path, PathBuf};
 
 /// Lowest first, as in src/lib.rs.
-const ROOMS: &[&str] =
-    &["colour", "look", "picture", "show", "media", "gpu", "panel", "engine", "demo", "desk", "cli"];
+const ROOMS: &[&str] = &[
+    "colour",
+    "interchange",
+    "look",
+    "picture",
+    "show",
+    "media",
+    "gpu",
+    "panel",
+    "engine",
+    "demo",
+    "desk",
+    "cli",
+];
 
 fn sources(dir: &Path, out: &mut Vec<PathBuf>) {
     for entry in std::fs::read_dir(dir).unwrap() {

@@ -10,16 +10,16 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 
 use greyhold::colour::{
-    DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix, encoding,
+    DISPLAYS, ENCODINGS, Lut, Lut1, Lut3, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix, encoding,
 };
 use greyhold::gpu::{
     Agreement, Assembly, Gpu, OF_PIXEL, Request, SIGNAL, TOLERANCE, Tolerance, agreement, agreement_within,
     balance_settings, pad, settings, spread, vectors,
 };
-use greyhold::look::{Kind, STAGES};
+use greyhold::look::{Kind, STAGES, stage};
 use greyhold::picture::{
-    Balance, BalanceField as F, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Structure, Tail,
-    Target, cpu,
+    Balance, BalanceField as F, Chroma, Format, Frame, Model, Recipe, Sample, Siting, StageValues, Structure,
+    Tail, Target, cpu,
 };
 
 /// A value no recipe makes, put into targets so that a pixel nobody wrote is seen.
@@ -52,6 +52,61 @@ fn hash_of(recipe: &Recipe) -> u64 {
     let mut hasher = DefaultHasher::new();
     Assembly::picture(&Structure::of(recipe, Target::Float)).text.hash(&mut hasher);
     hasher.finish()
+}
+
+/// Four LUTs in one chain: a small cube, a wide one, a curve longer than a row, and a curve ahead of a cube.
+fn tables(gpu: &Gpu, test_frame: &Frame) -> Case {
+    let mut seed = 5u32;
+    let mut random = || {
+        seed = seed.wrapping_mul(1664525).wrapping_add(1013904223);
+        (seed >> 8) as f32 / (1 << 24) as f32
+    };
+    let mut cube = |size: usize, min: f64, max: f64| {
+        let entries = (0..size * size * size)
+            .map(|i| {
+                let place = [i % size, i / size % size, i / size / size];
+                place.map(|p| p as f32 / (size - 1) as f32 + 0.1 * random())
+            })
+            .collect();
+        Lut3 { size, entries, min: [min; 3], max: [max; 3] }
+    };
+    let curve = |length: usize| Lut1 {
+        entries: (0..length)
+            .map(|i| {
+                let x = i as f32 / (length - 1) as f32;
+                [x.sqrt(), x * x, 1.0 - x]
+            })
+            .collect(),
+        min: [-0.1, 0.0, 0.05],
+        max: [1.2, 1.0, 0.9],
+    };
+    let luts = [
+        Lut { shaper: None, cube: Some(cube(2, 0.0, 1.0)) },
+        Lut { shaper: None, cube: Some(cube(33, -0.2, 1.3)) },
+        Lut { shaper: Some(curve(5000)), cube: None },
+        Lut { shaper: Some(curve(37)), cube: Some(cube(6, 0.0, 1.0)) },
+    ];
+    let kind = stage("lut").unwrap();
+    let acescct = encoding("acescct").unwrap();
+    let mut found = Agreement::default();
+    let mut recipe = Recipe::conversion(acescct, Tail::Encoding(acescct));
+    recipe.balance = Some(Balance::default());
+    // Each alone, then all in a row.
+    let all: Vec<_> =
+        luts.into_iter().map(|lut| StageValues::new(kind, 1.0, &[], Some(Arc::new(lut)))).collect();
+    for one in &all {
+        recipe.stages = vec![one.clone()];
+        found = found.and(compare(gpu, &recipe, test_frame, TOLERANCE));
+    }
+    recipe.stages = all;
+    let in_a_row = compare(gpu, &recipe, test_frame, TOLERANCE);
+    Case {
+        name: "four luts".into(),
+        tolerance: TOLERANCE,
+        reason: "default",
+        found: found.and(in_a_row),
+        hash: hash_of(&recipe),
+    }
 }
 
 fn cases(gpu: &Gpu) -> Vec<Case> {
@@ -89,6 +144,7 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
             });
         }
     }
+    cases.push(tables(gpu, &test_frame));
     let mut found = Agreement::default();
     let all = balance_settings(12);
     for recipe in &all {
@@ -173,7 +229,7 @@ fn every_stage_encoding_and_display_agrees() {
     let cases = cases(&gpu);
     assert_eq!(
         cases.len(),
-        STAGES.len() + 2 * ENCODINGS.len() + 1 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
+        STAGES.len() + 2 * ENCODINGS.len() + 2 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
     );
     let backend = backend(&gpu);
     let mut record = read_record();
@@ -232,7 +288,7 @@ fn every_stage_encoding_and_display_agrees() {
 #[test]
 fn a_wrong_twin_is_rejected() {
     let gpu = gpu();
-    let kind = greyhold::look::stage("contrast").unwrap();
+    let kind = stage("contrast").unwrap();
     let wrong = "fn contrast(p: Contrast, v: vec3<f32>) -> vec3<f32> {\n    \
                  return GREY_ACESCCT + (v - GREY_ACESCCT) * (p.slope * 1.0002);\n}\n";
     let (_, recipe) = settings(kind, 0).swap_remove(0);

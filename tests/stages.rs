@@ -41,7 +41,7 @@ struct Set {
 
 impl Set {
     fn of(d: &'static Declaration, parameters: &[f64]) -> Self {
-        let values = d.prepared(parameters);
+        let values = d.prepared(parameters, None);
         let single = values.iter().map(|v| *v as f32).collect();
         Self { d, values, single }
     }
@@ -59,11 +59,11 @@ impl Set {
     }
 
     fn at(&self, rgb: [f64; 3]) -> [f64; 3] {
-        (self.d.apply_f64)(&self.values, rgb)
+        (self.d.apply_f64)(&self.values, None, rgb)
     }
 
     fn at_f32(&self, rgb: [f32; 3]) -> [f32; 3] {
-        (self.d.apply_f32)(&self.single, rgb)
+        (self.d.apply_f32)(&self.single, None, rgb)
     }
 }
 

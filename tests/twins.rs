@@ -56,7 +56,7 @@ fn declarations_are_sound() {
             assert!((p.at(p.position(p.default)) - p.default).abs() < 1e-12);
             assert_eq!((p.at(0.0), p.at(1.0)), (p.min, p.max));
         }
-        assert_eq!(d.prepared(&d.defaults()).len() + 1, d.storage_len(), "{}", d.key);
+        assert_eq!(d.prepared(&d.defaults(), None).len() + 1, d.storage_len(), "{}", d.key);
     }
 }
 

@@ -6,14 +6,15 @@ use std::process::ExitCode;
 use anyhow::bail;
 
 use crate::look::{Kind, List, STAGES, Stage, stage};
-use crate::show::{Change, Lock, load, save};
+use crate::show::{Change, Lock, load, load_lut, save, source_in_show};
 
 /// Put a stage into a show's chain, as designed.
 ///
 /// It goes where it belongs: texture ahead of the first stage of tone, grain last of all, everything else
 /// at the end of the look. `--list`, with or without `--at`, puts it elsewhere.
 ///
-/// Example: greyhold stage winter contrast --list before --at 1
+/// Examples: greyhold stage winter contrast --list before --at 1
+/// greyhold stage winter lut --file print.cube
 #[derive(Debug, clap::Args)]
 pub struct PutIn {
     /// Folder of the show.
@@ -24,6 +25,9 @@ pub struct PutIn {
     /// One of before, look, finish.
     #[arg(long, value_name = "LIST", value_parser = list_named)]
     list: Option<List>,
+    /// The .cube file of a LUT.
+    #[arg(long, value_name = "FILE")]
+    file: Option<PathBuf>,
     /// Its place there, counted from 1; the end when not given.
     #[arg(long, value_name = "N", requires = "list")]
     at: Option<usize>,
@@ -48,7 +52,16 @@ impl PutIn {
             (Some(list), None) => (list, show.chain.list(list).len()),
             (None, _) => show.chain.place_for(self.kind),
         };
-        show.apply(Change::AddStage { list, at, stage: Stage::new(self.kind) })?;
+        let mut stage = Stage::new(self.kind);
+        match (self.kind.declaration().table, &self.file) {
+            (true, Some(file)) => {
+                stage.lut = Some(load_lut(&self.dir, &source_in_show(&self.dir, file))?);
+            }
+            (true, None) => bail!("the stage {} needs --file, a .cube file", self.kind.declaration().key),
+            (false, Some(_)) => bail!("the stage {} reads no file", self.kind.declaration().key),
+            (false, None) => {}
+        }
+        show.apply(Change::AddStage { list, at, stage })?;
         save(&show, &self.dir)?;
         println!("{}/{}: {}", list.key(), at + 1, self.kind.declaration().key);
         Ok(ExitCode::SUCCESS)

@@ -9,6 +9,7 @@ mod cdl;
 mod curve;
 mod display;
 mod encoding;
+mod lut;
 mod matrix;
 mod planck;
 mod primaries;
@@ -21,6 +22,7 @@ pub use cdl::{Cdl, luma_709};
 pub use curve::{Curve, CurveValues, Family, LINEAR_MAX, acescct_decode, acescct_encode};
 pub use display::{DISPLAYS, Display, display};
 pub use encoding::{ENCODINGS, Encoding, Reference, encoding};
+pub use lut::{Lut, Lut1, Lut3, lut_places};
 pub use matrix::{Matrix, apply};
 pub use planck::{beside_locus, from_locus, planckian};
 pub use primaries::{

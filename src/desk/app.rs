@@ -1,5 +1,6 @@
 //! The windows' event loop.
 
+use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -13,11 +14,13 @@ use winit::window::{Window, WindowId};
 
 use super::client::Client;
 use super::keys::{Action, action, is_before};
-use super::panes::Panes;
+use super::panes::{MOUSE, Panes};
 use super::picker::pick_neutral;
 use super::window::{Blit, Place, WindowSurface, surround};
 use crate::engine::{self, Command, EngineError, Handle, Input, Live, Options};
 use crate::gpu::{Gpu, GpuError, Request, self_check};
+use crate::look::{Chain, Stage, stage};
+use crate::show::{Change, ShowError, load_lut, source_in_show};
 
 /// Control number of the keyboard.
 const KEYBOARD: u32 = 1;
@@ -309,6 +312,10 @@ impl Desk {
                 WindowEvent::RedrawRequested => self.draw(),
                 WindowEvent::CloseRequested => return false,
                 WindowEvent::KeyboardInput { .. } => {}
+                WindowEvent::DroppedFile(path) => {
+                    self.dropped(path);
+                    window.request_redraw();
+                }
                 _ => {
                     if let WindowEvent::Resized(size) = event {
                         self.surface.resize(&self.engine.gpu, size.width, size.height);
@@ -330,6 +337,20 @@ impl Desk {
             }
         }
         true
+    }
+
+    /// A file was dropped on the desk: a LUT goes into the chain, where it belongs.
+    fn dropped(&mut self, path: &Path) {
+        if path.extension().is_none_or(|e| !e.eq_ignore_ascii_case("cube")) {
+            let name = path.file_name().unwrap_or_default().to_string_lossy();
+            self.panes.note = Some(format!("{name}: only .cube files can be dropped here"));
+            return;
+        }
+        let snapshot = self.engine.snapshot();
+        match put_in_lut(&snapshot.show.chain, &snapshot.dir, path) {
+            Ok(change) => self.engine.send(Input::Change { change, control: MOUSE }),
+            Err(e) => self.panes.note = Some(e.to_string()),
+        }
     }
 
     fn act(&mut self, events: &ActiveEventLoop, what: Action, down: bool, repeat: bool) {
@@ -494,4 +515,12 @@ fn device_line(gpu: &Gpu) -> String {
         ),
         Err(e) => format!("{name}\n▲ {e}"),
     }
+}
+
+/// The change that puts the LUT of a file into a show's chain.
+fn put_in_lut(chain: &Chain, folder: &Path, file: &Path) -> Result<Change, ShowError> {
+    let kind = stage("lut").expect("the stage is in the list");
+    let (list, at) = chain.place_for(kind);
+    let lut = load_lut(folder, &source_in_show(folder, file))?;
+    Ok(Change::AddStage { list, at, stage: Stage { lut: Some(lut), ..Stage::new(kind) } })
 }

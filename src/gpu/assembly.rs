@@ -1,7 +1,7 @@
 //! Puts a shader together from files, and finds the file and line of an error in it.
 
 use crate::colour::OutputTransform;
-use crate::look::{Domain, Kind};
+use crate::look::{Domain, Kind, MAX_LUTS};
 use crate::picture::{Structure, Target};
 
 macro_rules! shader {
@@ -92,14 +92,20 @@ fn main_text(structure: &Structure) -> String {
     if structure.graded {
         body += "    v = acescct_encode(balance_linear(p.head.balance, v));\n";
         body += "    v = balance_acescct(p.head.balance, v);\n";
+        let mut tables = 0;
         for (i, kind) in structure.stages.iter().enumerate() {
             let d = kind.declaration();
+            let mut more = String::new();
+            if d.table {
+                more = format!(", lut_{}", tables.min(MAX_LUTS - 1));
+                tables += 1;
+            }
             let (before, after) = match d.domain {
                 Domain::Acescct => ("v", "y"),
                 Domain::Linear => ("acescct_decode(v)", "acescct_encode(y)"),
             };
             body += &format!(
-                "    if p.s{i}.strength > 0.0 {{\n        let x = {before};\n        var y = {}(p.s{i}, x);\n        \
+                "    if p.s{i}.strength > 0.0 {{\n        let x = {before};\n        var y = {}(p.s{i}, x{more});\n        \
                  if p.s{i}.strength != 1.0 {{\n            y = x + (y - x) * p.s{i}.strength;\n        }}\n        \
                  v = {after};\n    }}\n",
                 d.function()

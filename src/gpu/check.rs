@@ -134,7 +134,7 @@ fn one_stage(kind: Kind, values: &[f64], strength: f64) -> Recipe {
     let encoding = encoding(own).expect("the working encodings are in the table");
     let mut recipe = Recipe::conversion(encoding, Tail::Encoding(encoding));
     recipe.balance = Some(Balance::default());
-    recipe.stages = vec![StageValues { kind, strength, values: kind.declaration().prepared(values) }];
+    recipe.stages = vec![StageValues::new(kind, strength, values, None)];
     recipe
 }
 

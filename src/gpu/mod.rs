@@ -9,6 +9,7 @@ mod check;
 mod device;
 mod pipelines;
 mod run;
+mod tables;
 
 pub use assembly::Assembly;
 pub use bench::{BenchRow, bench, is_software};

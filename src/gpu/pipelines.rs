@@ -140,7 +140,9 @@ impl Shared {
         });
         let view = |t: &wgpu::Texture| t.create_view(&Default::default());
         let planes = [view(&plane), view(&plane), view(&plane)];
-        let group = super::run::bind(&self.device, pipeline, &planes, &numbers, &view(&target));
+        let no_table = super::tables::empty(&self.device);
+        let tables = std::array::from_fn(|_| &no_table);
+        let group = super::run::bind(&self.device, pipeline, &planes, tables, &numbers, &view(&target));
         let mut encoder = self.device.create_command_encoder(&Default::default());
         super::run::dispatch(&mut encoder, pipeline, &group, (1, 1), None);
         let index = self.queue.submit([encoder.finish()]);
@@ -173,6 +175,16 @@ fn build(device: &wgpu::Device, assembly: &Assembly, target: Target) -> Result<P
         },
         count: None,
     };
+    let table = |binding| wgpu::BindGroupLayoutEntry {
+        binding,
+        visibility: wgpu::ShaderStages::COMPUTE,
+        ty: wgpu::BindingType::Texture {
+            sample_type: wgpu::TextureSampleType::Float { filterable: false },
+            view_dimension: wgpu::TextureViewDimension::D3,
+            multisampled: false,
+        },
+        count: None,
+    };
     let layout = device.create_bind_group_layout(&wgpu::BindGroupLayoutDescriptor {
         label: Some("picture"),
         entries: &[
@@ -199,6 +211,10 @@ fn build(device: &wgpu::Device, assembly: &Assembly, target: Target) -> Result<P
                 },
                 count: None,
             },
+            table(6),
+            table(7),
+            table(8),
+            table(9),
         ],
     });
     let pipeline_layout = device.create_pipeline_layout(&wgpu::PipelineLayoutDescriptor {

@@ -4,6 +4,7 @@ use std::sync::mpsc::{Receiver, channel};
 
 use super::device::{Gpu, GpuError};
 use super::pipelines::{Pipeline, groups};
+use crate::look::MAX_LUTS;
 use crate::picture::{Format, Frame, Layout, Recipe, Sample, Structure, Target};
 
 /// A frame's planes on the GPU.
@@ -70,6 +71,7 @@ pub(super) fn bind(
     device: &wgpu::Device,
     pipeline: &Pipeline,
     planes: &[wgpu::TextureView; 3],
+    tables: [&wgpu::TextureView; MAX_LUTS],
     numbers: &wgpu::Buffer,
     target: &wgpu::TextureView,
 ) -> wgpu::BindGroup {
@@ -83,6 +85,10 @@ pub(super) fn bind(
             wgpu::BindGroupEntry { binding: 2, resource: view(&planes[2]) },
             wgpu::BindGroupEntry { binding: 3, resource: numbers.as_entire_binding() },
             wgpu::BindGroupEntry { binding: 4, resource: view(target) },
+            wgpu::BindGroupEntry { binding: 6, resource: view(tables[0]) },
+            wgpu::BindGroupEntry { binding: 7, resource: view(tables[1]) },
+            wgpu::BindGroupEntry { binding: 8, resource: view(tables[2]) },
+            wgpu::BindGroupEntry { binding: 9, resource: view(tables[3]) },
         ],
     })
 }
@@ -184,7 +190,9 @@ impl Gpu {
             mapped_at_creation: false,
         });
         self.queue.write_buffer(&buffer, 0, bytes);
-        let group = bind(&self.device, pipeline, &upload.planes, &buffer, &output.view);
+        let tables = self.tables.of(&self.device, &self.queue, recipe);
+        let views = std::array::from_fn(|i| &tables[i]);
+        let group = bind(&self.device, pipeline, &upload.planes, views, &buffer, &output.view);
         dispatch(encoder, pipeline, &group, (output.width, output.height), timestamps);
     }
 

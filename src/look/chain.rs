@@ -1,6 +1,19 @@
 //! The chain: stages in three lists.
 
+use std::path::PathBuf;
+use std::sync::Arc;
+
 use super::{Declaration, Kind, Nature};
+use crate::colour::Lut;
+
+/// A table and the file it came from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NamedLut {
+    /// The file: relative to the show's folder when inside it.
+    pub file: PathBuf,
+    /// What it holds.
+    pub lut: Arc<Lut>,
+}
 
 /// One stage in a chain.
 #[derive(Clone, Debug, PartialEq)]
@@ -13,12 +26,14 @@ pub struct Stage {
     pub strength: f64,
     /// Its parameters, in the declaration's order.
     pub values: Vec<f64>,
+    /// Its table, if it reads one and has been given one.
+    pub lut: Option<NamedLut>,
 }
 
 impl Stage {
     /// A stage as designed: on, strength 1, every parameter at its default.
     pub fn new(kind: Kind) -> Self {
-        Self { kind, on: true, strength: 1.0, values: kind.declaration().defaults() }
+        Self { kind, on: true, strength: 1.0, values: kind.declaration().defaults(), lut: None }
     }
 
     /// What is declared about it.
@@ -98,6 +113,11 @@ impl Chain {
         place(kind.declaration().nature, &List::ALL.map(natures))
     }
 
+    /// How many of its stages read a table.
+    pub fn tables(&self) -> usize {
+        self.in_order().filter(|(s, _)| s.declaration().table).count()
+    }
+
     /// Every stage in the order light takes, with its effective strength.
     pub fn in_order(&self) -> impl Iterator<Item = (&Stage, f64)> {
         List::ALL.into_iter().flat_map(move |list| {
@@ -107,9 +127,10 @@ impl Chain {
     }
 }
 
-/// What of a stage acts: `clamp(stage × look, 0, the stage's maximum)`, 0 when it is off.
+/// What of a stage acts: `clamp(stage × look, 0, the stage's maximum)`, 0 when it is off or lacks its table.
 pub fn effective_strength(stage: &Stage, look: f64) -> f64 {
-    if stage.on { (stage.strength * look).clamp(0.0, stage.declaration().strength.max) } else { 0.0 }
+    let whole = stage.lut.is_some() || !stage.declaration().table;
+    if stage.on && whole { (stage.strength * look).clamp(0.0, stage.declaration().strength.max) } else { 0.0 }
 }
 
 /// Where a stage of that nature belongs in lists of stages of those natures.

@@ -1,5 +1,7 @@
 //! How a stage is declared, once, for everything that needs to know about it.
 
+use crate::colour::Lut;
+
 /// The space a stage computes in and is mixed in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Domain {
@@ -218,12 +220,14 @@ pub struct Declaration {
     pub parameters: &'static [Parameter],
     /// Names of what is derived from them once, not for every pixel.
     pub derived: &'static [&'static str],
-    /// Parameters to derived values.
-    pub prepare: fn(&[f64]) -> Vec<f64>,
-    /// The CPU twin in f32: parameters and derived values, pixel in, pixel out.
-    pub apply_f32: fn(&[f32], [f32; 3]) -> [f32; 3],
+    /// Does it read a table from a file? Without one it does nothing.
+    pub table: bool,
+    /// Parameters, and the table if it reads one, to derived values.
+    pub prepare: fn(&[f64], Option<&Lut>) -> Vec<f64>,
+    /// The CPU twin in f32: parameters and derived values, the table, pixel in, pixel out.
+    pub apply_f32: fn(&[f32], Option<&Lut>, [f32; 3]) -> [f32; 3],
     /// The same in f64.
-    pub apply_f64: fn(&[f64], [f64; 3]) -> [f64; 3],
+    pub apply_f64: fn(&[f64], Option<&Lut>, [f64; 3]) -> [f64; 3],
     /// Name of the Rust struct, and of the WGSL one.
     pub struct_name: &'static str,
     /// Text of the WGSL twin.
@@ -247,9 +251,9 @@ impl Declaration {
     }
 
     /// Parameters and what is derived from them: the slice that `apply` takes.
-    pub fn prepared(&self, values: &[f64]) -> Vec<f64> {
+    pub fn prepared(&self, values: &[f64], table: Option<&Lut>) -> Vec<f64> {
         let mut all = values.to_vec();
-        all.extend((self.prepare)(values));
+        all.extend((self.prepare)(values, table));
         all
     }
 
@@ -271,11 +275,17 @@ impl Declaration {
 }
 
 /// Declares a stage: its constants, its parameters, what is derived from them. The file that calls this
-/// defines `prepare(&Parameters<f64>) -> [f64; N]` and `apply(&Parameters<T>, [T; 3]) -> [T; 3]`.
+/// defines `prepare(&Parameters<f64>) -> [f64; N]` and `apply(&Parameters<T>, [T; 3]) -> [T; 3]`; a stage marked
+/// `table` is given an `Option<&Lut>` as the last argument of both.
 macro_rules! declare {
+    (@call $function:ident($($argument:expr),+) $table:ident) => {{
+        let _ = $table;
+        $function($($argument),+)
+    }};
+    (@call $function:ident($($argument:expr),+) $table:ident table) => { $function($($argument),+, $table) };
     (
         $(#[doc = $doc:literal])+
-        $name:ident $key:literal, shader $wgsl:literal {
+        $name:ident $key:literal, shader $wgsl:literal $(, $table:ident)? {
             nature: $nature:ident,
             domain: $domain:ident,
             reach: $reach:ident,
@@ -287,14 +297,16 @@ macro_rules! declare {
             $(
                 $(#[doc = $pdoc:literal])+
                 $field:ident $pkey:literal: $unit:ident $(($choices:expr))? = $default:literal in $min:literal..$pmax:literal step $step:literal $scale:ident;
-            )+
+            )*
         }
         derived { $( $(#[doc = $ddoc:literal])+ $derived:ident; )* }
     ) => {
         $(#[doc = $doc])+
         #[derive(Clone, Copy, Debug)]
+        // What only the shader reads is there too.
+        #[allow(dead_code)]
         pub struct $name<T> {
-            $( $(#[doc = $pdoc])+ pub $field: T, )+
+            $( $(#[doc = $pdoc])+ pub $field: T, )*
             $( $(#[doc = $ddoc])+ pub $derived: T, )*
         }
 
@@ -304,17 +316,17 @@ macro_rules! declare {
                 let mut v = v.iter().copied();
                 // The slice is made from the same declaration, so it is as long as the fields are many.
                 let mut next = || v.next().expect("a stage's slice is as long as its declaration");
-                Self { $( $field: next(), )+ $( $derived: next(), )* }
+                Self { $( $field: next(), )* $( $derived: next(), )* }
             }
         }
 
         /// The declaration of this stage.
         pub static DECLARATION: $crate::look::Declaration = {
             const DERIVED: &[&str] = &[$(stringify!($derived)),*];
-            fn prepare_values(v: &[f64]) -> Vec<f64> {
+            fn prepare_values(v: &[f64], table: Option<&$crate::colour::Lut>) -> Vec<f64> {
                 let mut all = v.to_vec();
                 all.resize(v.len() + DERIVED.len(), 0.0);
-                prepare(&$name::from_slice(&all)).to_vec()
+                $crate::look::declare!(@call prepare(&$name::from_slice(&all)) table $($table)?).to_vec()
             }
             $crate::look::Declaration {
                 key: $key,
@@ -336,11 +348,16 @@ macro_rules! declare {
                         step: $step,
                         scale: $crate::look::Scale::$scale,
                     }
-                ),+],
+                ),*],
                 derived: DERIVED,
                 prepare: prepare_values,
-                apply_f32: |p, rgb| apply(&$name::from_slice(p), rgb),
-                apply_f64: |p, rgb| apply(&$name::from_slice(p), rgb),
+                table: !matches!(stringify!($($table)?).as_bytes(), b""),
+                apply_f32: |p, table, rgb| {
+                    $crate::look::declare!(@call apply(&$name::from_slice(p), rgb) table $($table)?)
+                },
+                apply_f64: |p, table, rgb| {
+                    $crate::look::declare!(@call apply(&$name::from_slice(p), rgb) table $($table)?)
+                },
                 struct_name: stringify!($name),
                 wgsl: include_str!(concat!("../../shaders/", $wgsl)),
             }

@@ -1,7 +1,9 @@
 //! A recipe: everything that is done to a frame, as immutable data.
 
+use std::sync::Arc;
+
 use super::Balance;
-use crate::colour::{Display, Encoding, OutputTransform};
+use crate::colour::{Display, Encoding, Lut, OutputTransform};
 use crate::look::{Chain, Kind};
 
 /// How a frame's signal becomes scene-linear light.
@@ -20,6 +22,15 @@ pub struct StageValues {
     pub strength: f64,
     /// Parameters, then what is derived from them.
     pub values: Vec<f64>,
+    /// The table that it reads.
+    pub lut: Option<Arc<Lut>>,
+}
+
+impl StageValues {
+    /// A stage's parameters, worked out.
+    pub fn new(kind: Kind, strength: f64, values: &[f64], lut: Option<Arc<Lut>>) -> Self {
+        Self { kind, strength, values: kind.declaration().prepared(values, lut.as_deref()), lut }
+    }
 }
 
 /// What the graded picture is turned into.
@@ -59,10 +70,13 @@ impl Recipe {
             balance: Some(balance),
             stages: chain
                 .in_order()
-                .map(|(stage, strength)| StageValues {
-                    kind: stage.kind,
-                    strength,
-                    values: stage.declaration().prepared(&stage.values),
+                .map(|(stage, strength)| {
+                    StageValues::new(
+                        stage.kind,
+                        strength,
+                        &stage.values,
+                        stage.lut.as_ref().map(|l| l.lut.clone()),
+                    )
                 })
                 .collect(),
             tail,

@@ -48,6 +48,9 @@ pub(super) fn stage(out: &mut String, header: &str, stage: &Stage) {
     line(out, "stage", quoted(stage.declaration().key));
     line(out, "on", stage.on);
     line(out, "strength", number(stage.strength));
+    if let Some(lut) = &stage.lut {
+        line(out, "file", quoted(&lut.file.to_string_lossy()));
+    }
     for (parameter, &at) in stage.declaration().parameters.iter().zip(&stage.values) {
         line(out, parameter.key, value(parameter, at));
     }

@@ -138,6 +138,11 @@ impl Panes {
         });
         self.set_open(&base, open);
         self.parameter(ui, format!("{base}/strength"), &d.strength, "strength", stage.strength, inputs);
+        if let Some(lut) = &stage.lut {
+            let name = lut.file.file_name().unwrap_or_default().to_string_lossy();
+            let whole = lut.file.display().to_string();
+            ui.label(RichText::new(name).size(11.0).color(look::QUIET)).on_hover_text(whole);
+        }
         if d.key == "curves" {
             self.curves(ui, list, at, stage, open, inputs);
         } else if open {
@@ -160,6 +165,11 @@ impl Panes {
         let menu = ui.menu_button(RichText::new(text).size(11.0), |ui| {
             for kind in (0..STAGES.len()).map(Kind) {
                 let d = kind.declaration();
+                if d.table {
+                    ui.add_enabled(false, egui::Button::new(words(d.key)))
+                        .on_disabled_hover_text("drop a .cube file on this window");
+                    continue;
+                }
                 if ui.button(words(d.key)).on_hover_text(d.doc.trim()).clicked() {
                     let (list, at) = match list {
                         Some(list) => (list, chain.list(list).len()),

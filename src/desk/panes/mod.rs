@@ -21,7 +21,7 @@ use crate::engine::{Input, Snapshot};
 use crate::look::CurvePoint;
 
 /// Control number of the mouse on the desk.
-const MOUSE: u32 = 2;
+pub(super) const MOUSE: u32 = 2;
 
 /// What the panes need to know and remember.
 pub(super) struct Panes {
