@@ -79,17 +79,31 @@ fn stages_are_put_in() {
     };
     let expected = [vec![], vec!["curves", "saturation", "contrast"], vec!["contrast"]];
     assert_eq!(keys(), expected);
+    let rows = "0 0 0\n1 0 0\n0 1 0\n1 1 0\n0 0 1\n1 0 1\n0 1 1\n";
+    let broken = dir.path().join("broken.cube");
+    std::fs::write(&broken, format!("# seven of eight\nLUT_3D_SIZE 2\n{rows}")).unwrap();
     for (arguments, said) in [
         (&["contast"][..], "no stage is called \"contast\"; accepted: contrast, split-tone"),
         (&["contrast", "--list", "middle"], "accepted: before, look, finish"),
         (&["contrast", "--list", "look", "--at", "5"], "look has no place 5; accepted: 1 to 4"),
         (&["contrast", "--list", "look", "--at", "0"], "places are counted from 1"),
         (&["contrast", "--at", "1"], "--list"),
+        (&["contrast", "--file", "print.cube"], "the stage contrast reads no file"),
+        (&["lut"], "the stage lut needs --file, a .cube file"),
+        (&["lut", "--file", "nowhere.cube"], "nowhere.cube"),
+        (&["lut", "--file", path(&broken)], "broken.cube:9: the file ends after 7 of 8 rows"),
     ] {
         let error = refused(&[&["stage", path(&show)], arguments].concat());
         assert!(error.contains(said), "{arguments:?}: {error}");
     }
     assert_eq!(keys(), expected);
+    // A LUT that swaps red and blue, and what the show then makes of a colour.
+    let swapped = dir.path().join("swap.cube");
+    let swap = "0 0 0\n0 0 1\n0 1 0\n0 1 1\n1 0 0\n1 0 1\n1 1 0\n1 1 1\n";
+    std::fs::write(&swapped, format!("LUT_3D_SIZE 2\n{swap}")).unwrap();
+    assert_eq!(put(&["lut", "--file", path(&swapped), "--list", "before"]), "before/1: lut\n");
+    let lut = greyhold::show::load(&show).unwrap().chain.before[0].lut.clone().unwrap();
+    assert_eq!(lut.lut.apply([0.25, 0.5, 0.75]), [0.75, 0.5, 0.25]);
 }
 
 /// Anchors: LogC4's grey code (the specification's 0.2784), ACEScct's (S-2016-001: 0.4135884), and where
