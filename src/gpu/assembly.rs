@@ -118,9 +118,13 @@ fn main_text(structure: &Structure) -> String {
         Some(OutputTransform::None) | None => "    v = transform(p.head.matrix, v);\n",
     };
     if structure.transform.is_some() {
-        body += "    v = clamp(v, vec3(0.0), vec3(1.0));\n";
+        body += "    v = clamp(v, vec3(0.0), vec3(1.0));\n    \
+                 for (var round = 0; round < i32(p.head.widened); round++) {\n        \
+                 v = clamp(transform(p.head.widening, v), vec3(0.0), vec3(1.0));\n    }\n    \
+                 v = curve_encode_light(p.head.encode, v);\n";
+    } else {
+        body += "    v = curve_encode(p.head.encode, v);\n";
     }
-    body += "    v = curve_encode(p.head.encode, v);\n";
     let codes = "    let noise = dither_noise(id.x, id.y, p.head.unpack.frame) * p.head.dither;\n    \
                  let codes = quantise(v, p.head.code_max, noise);\n";
     let (format, store) = match structure.target {

@@ -46,6 +46,7 @@ pub struct Grader<T> {
     transform: Option<OutputTransform>,
     tone: ToneScale<T>,
     matrix: [T; 9],
+    widening: Option<[T; 9]>,
     encode: CurveValues<T>,
 }
 
@@ -73,6 +74,7 @@ impl<T: Twin> Grader<T> {
             },
             tone,
             matrix: matrix.rows(),
+            widening: recipe.tail.widening().map(|m| m.rows()),
             encode,
         }
     }
@@ -99,7 +101,12 @@ impl<T: Twin> Grader<T> {
             OutputTransform::Plain => v.map(|x| self.tone.apply(x)),
             OutputTransform::None => v,
         };
-        apply(&self.matrix, v).map(|x| self.encode.encode(x.at_least(T::of(0.0)).at_most(T::of(1.0))))
+        let held = |v: [T; 3]| v.map(|x| x.at_least(T::of(0.0)).at_most(T::of(1.0)));
+        let mut v = held(apply(&self.matrix, v));
+        if let Some(widening) = &self.widening {
+            v = held(apply(widening, v));
+        }
+        self.encode.encode_light(v)
     }
 }
 

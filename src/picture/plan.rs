@@ -53,7 +53,7 @@ pub struct Layout;
 
 impl Layout {
     /// Numbers in the head.
-    pub const HEAD: usize = 20 + 12 + 12 + 32 + 8 + 12 + 12 + 4;
+    pub const HEAD: usize = 20 + 12 + 12 + 32 + 8 + 12 + 12 + 12 + 4;
 
     /// Writes a recipe's numbers for a frame's format. `depth` is the bits of integer targets (0 for
     /// [`Target::Float`]); `dither` adds triangular noise before they are rounded.
@@ -81,10 +81,13 @@ impl Layout {
         out.extend([tone.m_2, tone.s_2, tone.g, tone.t_1, tone.peak]);
         align(&mut out);
         push_matrix(&mut out, matrix.rows(), [0.0; 3]);
+        let widening = recipe.tail.widening();
+        push_matrix(&mut out, widening.unwrap_or(Matrix::IDENTITY).rows(), [0.0; 3]);
         push_curve(&mut out, curve);
 
         out.push(if depth == 0 { 1.0 } else { ((1u32 << depth) - 1) as f32 });
         out.push(if dither { 1.0 } else { 0.0 });
+        out.push(if widening.is_some() { 1.0 } else { 0.0 });
         align(&mut out);
         debug_assert_eq!(out.len(), Self::HEAD);
 

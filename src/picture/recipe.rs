@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::Balance;
-use crate::colour::{Display, Encoding, Lut, OutputTransform};
+use crate::colour::{Display, Encoding, Lut, Matrix, OutputTransform};
 use crate::look::{Chain, Kind};
 
 /// How a frame's signal becomes scene-linear light.
@@ -45,6 +45,16 @@ pub enum Tail {
     },
     /// The values of an encoding, not clipped.
     Encoding(&'static Encoding),
+}
+
+impl Tail {
+    /// From the primaries that a display keeps within to those of its signal, if they are others.
+    pub fn widening(&self) -> Option<Matrix> {
+        match self {
+            Self::Display { display, .. } => display.widening(),
+            Self::Encoding(_) => None,
+        }
+    }
 }
 
 /// What is done to a frame, from its signal to an output's.
