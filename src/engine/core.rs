@@ -13,10 +13,10 @@ use super::host::{EngineError, Options, Shared};
 use super::input::{Command, Compare, Input, Scope};
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
+use super::raster::interpretation;
 use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
 use crate::gpu::{Gpu, Output, Upload};
-use crate::media::Interpretation;
 use crate::panel::Move;
 use crate::picture::Recipe;
 use crate::show::{Change, Lock, Shot};
@@ -58,6 +58,7 @@ impl Engine {
     pub fn first_snapshot(options: &Options) -> Snapshot {
         let frames = options.show.shots.first().map_or(0, length);
         Snapshot {
+            raster: options.show.raster,
             show: Arc::new(options.show.clone()),
             dir: options.dir.clone(),
             shot: 0,
@@ -201,6 +202,11 @@ impl Engine {
                 self.compare = compare;
                 self.document.revision += 1;
             }
+            Command::OtherFitting => {
+                if let Some(change) = self.document.other_fitting() {
+                    self.document.change(change, 0, now);
+                }
+            }
             Command::Undo => {
                 let change = self.document.history.undo();
                 self.document.again(change, now);
@@ -233,10 +239,17 @@ impl Engine {
         self.document.show.shots.get(self.document.shot).map_or(0, length)
     }
 
-    fn source(&self, shot: usize) -> Option<(SourceKey, u64)> {
+    pub(super) fn source(&self, shot: usize) -> Option<(SourceKey, u64)> {
         let s = self.document.show.shots.get(shot)?;
-        let interpretation = Interpretation { range: s.range, matrix: s.matrix, ..Interpretation::default() };
-        Some((SourceKey { path: s.source_path(&self.dir), interpretation }, s.start))
+        Some((SourceKey { path: s.source_path(&self.dir), interpretation: interpretation(s) }, s.start))
+    }
+
+    /// Size of every picture, once it is known: the show's, or that of the first shot's frames.
+    pub(super) fn raster(&self) -> Option<(u32, u32)> {
+        self.document.show.raster.or_else(|| {
+            let info = self.feeds.info(&self.source(0)?.0)?;
+            Some((info.width, info.height))
+        })
     }
 
     pub(super) fn frame_key(&self, (shot, frame): (usize, u64)) -> Option<(SourceKey, u64)> {
@@ -325,6 +338,7 @@ impl Engine {
         };
         let clip = self.source(document.shot).and_then(|(key, _)| self.feeds.info(&key));
         self.shared.snapshot.store(Arc::new(Snapshot {
+            raster: self.raster(),
             show: document.show.clone(),
             dir: self.dir.clone(),
             shot: document.shot,

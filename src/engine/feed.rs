@@ -94,6 +94,16 @@ impl Feeds {
         any
     }
 
+    /// Opens a source, if it is not open, without asking for a frame.
+    pub fn look_at(&mut self, key: &SourceKey) {
+        self.open(key);
+    }
+
+    fn open(&mut self, key: &SourceKey) -> &mut Feed {
+        let Self { feeds, tell, wake, .. } = self;
+        feeds.entry(key.clone()).or_insert_with(|| start(key.clone(), tell.clone(), wake.clone()))
+    }
+
     /// Asks for frames, the most urgent first, as far as requests may be under way; opens sources on the
     /// way. Frames that are cached are marked as wanted, so that others go first when room is needed.
     pub fn want(&mut self, wanted: &[(SourceKey, u64)]) {
@@ -104,10 +114,7 @@ impl Feeds {
                 *turn = self.turn;
                 continue;
             }
-            let feed = self
-                .feeds
-                .entry(key.clone())
-                .or_insert_with(|| start(key.clone(), self.tell.clone(), self.wake.clone()));
+            let feed = self.open(key);
             if feed.failed.is_some() || feed.under_way.len() >= UNDER_WAY || feed.under_way.contains(number) {
                 continue;
             }
@@ -153,6 +160,11 @@ impl Feeds {
     /// What a source says about itself, once it is open.
     pub fn info(&self, key: &SourceKey) -> Option<Arc<ClipInfo>> {
         self.feeds.get(key)?.info.clone()
+    }
+
+    /// Can it not be opened?
+    pub fn failed(&self, key: &SourceKey) -> bool {
+        self.feeds.get(key).is_some_and(|f| f.failed.is_some())
     }
 
     /// Frames and bytes in the cache.

@@ -39,7 +39,7 @@ pub enum Compare {
     Before,
 }
 
-/// Something to do that is no change of the document.
+/// Something to do that can be asked for by name.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Command {
     /// Start or stop playing.
@@ -60,6 +60,8 @@ pub enum Command {
     OtherScope,
     /// Before or after.
     Compare(Compare),
+    /// The current shot's whole frame inside the raster, or the whole raster covered: the other one of them.
+    OtherFitting,
     /// Take the last step back.
     Undo,
     /// Do it again.

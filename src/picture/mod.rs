@@ -8,6 +8,8 @@ mod balance;
 pub mod cpu;
 mod dither;
 mod frame;
+mod framing;
+mod parameters;
 mod plan;
 mod recipe;
 mod unpack;
@@ -15,6 +17,9 @@ mod unpack;
 pub use balance::{BALANCE, Balance, BalanceField, BalanceValues, ZoneValues};
 pub use dither::{noise, quantise};
 pub use frame::{Buffer, Chroma, Format, Frame, FrameError, MAX_SIDE, Model, Plane, Pool, Sample, Siting};
+pub use framing::{
+    FRAMING, Fitting, Framing, FramingField, FramingValues, MOST_TAPS, SMALLEST, kernel,
+};
 pub use plan::{Layout, Structure, Target};
 pub use recipe::{Decode, Recipe, StageValues, Tail};
 pub use unpack::{Unpack, clean};
