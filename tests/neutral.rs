@@ -14,7 +14,9 @@ use greyhold::engine::{CACHE, Command, Handle, Input, Options, Patch, start};
 use greyhold::gpu::{Gpu, Request};
 use greyhold::look::Chain;
 use greyhold::media::{Image, ImageFormat, Interpretation, open, write_image};
-use greyhold::picture::{Area, Balance, BalanceField, Frame, Recipe, Tail, cpu, mean_light};
+use greyhold::picture::{
+    Area, Balance, BalanceField, Fitting, Frame, Framing, FramingField, Recipe, Tail, cpu, mean_light,
+};
 use greyhold::show::{Change, Shot, Show, load, save};
 use support::{Process, Screen, greyhold, wait_for};
 
@@ -54,6 +56,40 @@ fn an_area_is_where_it_was_pointed_at_and_inside_the_frame() {
 
 /// The mean is of light: half of the pixels at grey and half two stops over it are 2.5 greys, whatever the
 /// camera's curve. LogC4's codes of 0.18 and 0.72 are from its specification's formula.
+/// What is pointed at in the raster is the place of the frame that is drawn there.
+#[test]
+fn a_place_of_the_raster_is_one_of_the_frame() {
+    let number = |d: [i32; 4]| {
+        f64::from(d[0])
+            + f64::from(d[1]) / 65536.0
+            + (f64::from(d[2]) + f64::from(d[3]) / 65536.0) / 65536f64.powi(2)
+    };
+    let frame = (960, 540);
+    for raster in [(960, 540), (1920, 800), (333, 400)] {
+        for fitting in Fitting::ALL {
+            for (x, y, scale) in [(0.0, 0.0, 1.0), (0.2, -0.1, 1.7), (-0.35, 0.3, 0.6)] {
+                let framing = Framing::default()
+                    .fitted(fitting)
+                    .with(FramingField::PanX, x)
+                    .with(FramingField::PanY, y)
+                    .with(FramingField::Scale, scale);
+                let drawn = framing.prepared::<f64>(frame, raster);
+                let middle = [7u32, 101].map(|v| f64::from(v) + 0.5);
+                let at = [middle[0] / f64::from(raster.0), middle[1] / f64::from(raster.1)];
+                let place = framing.place(frame, raster, at);
+                for axis in 0..2 {
+                    let size = [frame.0, frame.1][axis];
+                    let pixel = number(drawn.start[axis]) + (middle[axis] - 0.5) * number(drawn.step);
+                    assert!(
+                        (place[axis] * f64::from(size) - 0.5 - pixel).abs() < 1e-9,
+                        "{framing:?} {raster:?}"
+                    );
+                }
+            }
+        }
+    }
+}
+
 #[test]
 fn the_mean_is_of_light_not_of_codes() {
     let (a, b, c, s) = ((2f64.powi(18) - 16.0) / 117.45, (1023.0 - 95.0) / 1023.0, 95.0 / 1023.0, 64.0);

@@ -5,6 +5,7 @@ const GREY_ACESCCT: f32 = 0.4135884024924423;
 
 struct Head {
     @align(16) unpack: Unpack,
+    @align(16) framing: Framing,
     @align(16) decode: Curve,
     @align(16) to_acescg: Matrix,
     @align(16) balance: Balance,

@@ -19,7 +19,7 @@ use crate::show::{load, load_look};
 /// adaptation, and through balance and chain too where a show or look is given. `--display` runs balance,
 /// chain, output transform and display encoding; without a show or look the first two are empty. Results have nine significant digits. With `--on both` a line holds the
 /// CPU's three numbers, the GPU's three and their differences, and the exit status is 1 if any is past
-/// the tolerance.
+/// the tolerance. A shot's framing does not act: it moves values and mixes them with their neighbours.
 ///
 /// Example: echo 0.278 0.278 0.278 | greyhold values --from logc4 --display rec709
 #[derive(Debug, clap::Args)]

@@ -16,7 +16,7 @@ use super::client::Client;
 use super::keys::{Action, action, is_before};
 use super::panes::{MOUSE, Panes};
 use super::picker::pick_neutral;
-use super::window::{Blit, Place, WindowSurface, surround};
+use super::window::{Blit, Place, WindowSurface, of_shape, surround};
 use crate::engine::{self, Command, EngineError, Handle, Input, Live, Options};
 use crate::gpu::{Gpu, GpuError, Request, self_check};
 use crate::look::{Chain, Stage, stage};
@@ -76,8 +76,8 @@ pub struct DeskOptions {
     pub monitor: Option<String>,
     /// Size of the operator's window, in points.
     pub size: (u32, u32),
-    /// Size of the client's window, in pixels.
-    pub client_size: (u32, u32),
+    /// Size of the client's window, in pixels; as large as 960×540 in the raster's shape when `None`.
+    pub client_size: Option<(u32, u32)>,
     /// Part of the GPU's name, where there are several.
     pub adapter: String,
     /// Begin to play at once.
@@ -85,6 +85,9 @@ pub struct DeskOptions {
 }
 
 struct News;
+
+/// The client's window when nobody says otherwise and the raster has this shape.
+const CLIENT_SIZE: (u32, u32) = (960, 540);
 
 /// How soon a window that could not be drawn to is tried again.
 pub(super) const RETRY: Duration = Duration::from_millis(200);
@@ -123,7 +126,9 @@ struct Desk {
     renderer: egui_wgpu::Renderer,
     panes: Panes,
     client: Option<Client>,
-    client_size: (u32, u32),
+    client_size: Option<(u32, u32)>,
+    /// The raster whose shape the client's window has.
+    raster: Option<(u32, u32)>,
     monitor: Option<String>,
     mods: ModifiersState,
     /// When the interface wants to be drawn again without an event.
@@ -145,11 +150,12 @@ impl ApplicationHandler<News> for App {
     }
 
     fn user_event(&mut self, events: &ActiveEventLoop, _: News) {
-        let Some(desk) = &self.desk else { return };
+        let Some(desk) = &mut self.desk else { return };
         if !desk.engine.running() {
             self.end(events);
             return;
         }
+        desk.follow_raster();
         if desk.is_behind() {
             desk.surface.window.request_redraw();
         }
@@ -248,6 +254,7 @@ impl Desk {
             panes: Panes::new(device),
             client: None,
             client_size: options.client_size,
+            raster: None,
             monitor: options.monitor,
             mods: ModifiersState::empty(),
             redraw_at: None,
@@ -271,8 +278,23 @@ impl Desk {
         picture != self.drawn.0 || (!same && (!snapshot.playing || snapshot.trouble.is_some()))
     }
 
+    /// Gives the client's window the shape of a raster that is new, unless its size was asked for.
+    fn follow_raster(&mut self) {
+        let raster = self.engine.snapshot().raster;
+        if raster.is_none() || raster == self.raster {
+            return;
+        }
+        self.raster = raster;
+        if let (Some(client), Some(raster), None) = (&self.client, raster, self.client_size) {
+            client.take_shape(raster);
+        }
+    }
+
     fn open_client(&mut self, events: &ActiveEventLoop) {
-        match Client::open(events, &self.engine.gpu, self.client_size) {
+        self.raster = self.engine.snapshot().raster;
+        let size =
+            self.client_size.unwrap_or_else(|| of_shape(CLIENT_SIZE, self.raster.unwrap_or(CLIENT_SIZE)));
+        match Client::open(events, &self.engine.gpu, size) {
             Ok(client) => {
                 client.surface.window.request_redraw();
                 self.client = Some(client);

@@ -8,7 +8,7 @@ use winit::monitor::MonitorHandle;
 use winit::window::{Fullscreen, Window};
 
 use super::app::{DeskError, RETRY};
-use super::window::{Blit, Place, WindowSurface, surround};
+use super::window::{Blit, Place, WindowSurface, of_shape, surround};
 use crate::engine::{Handle, Live};
 use crate::gpu::Gpu;
 
@@ -87,6 +87,19 @@ impl Client {
             engine.presented(serial - self.shown - 1);
         }
         self.shown = serial;
+    }
+
+    /// Takes a picture's shape; the whole of a monitor stays what it is.
+    pub fn take_shape(&self, picture: (u32, u32)) {
+        let window = &self.surface.window;
+        let size = window.inner_size();
+        if window.fullscreen().is_none() && size.width > 0 && size.height > 0 {
+            let (width, height) = of_shape((size.width, size.height), picture);
+            if (width, height) != (size.width, size.height) {
+                // Whether it is granted at once or not, `Resized` tells.
+                let _ = window.request_inner_size(winit::dpi::PhysicalSize::new(width, height));
+            }
+        }
     }
 
     /// Goes fullscreen on the wanted monitor, or back to a window. Without that monitor it stays as it is.

@@ -31,6 +31,7 @@ pub const KEYS: &[(&str, &str)] = &[
     ("↑ ↓", "take the parameter above, below in hand"),
     ("− =", "turn it down, up a step (Shift: ten, Ctrl: a tenth)"),
     ("Backspace", "put it back to its default"),
+    ("R", "the whole frame inside the raster, or the whole raster covered"),
     ("B, held", "before: the picture without the grade"),
     ("N", "pick a neutral: then click it in the picture, or drag over it (Esc: leave it)"),
     ("Ctrl Z, Ctrl Shift Z", "undo, redo"),
@@ -75,6 +76,7 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("b", false) => Action::Engine("before"),
             ("n", false) => Action::Engine("pick-neutral"),
             ("o", false) => Action::Engine("round"),
+            ("r", false) => Action::Engine("fitting"),
             ("c", false) => Action::Client,
             ("f", false) => Action::ClientFullscreen,
             ("h", false) => Action::Panes,
@@ -103,7 +105,7 @@ mod tests {
     fn keys_reach_every_action_of_the_engine() {
         use NamedKey::{ArrowLeft, ArrowRight, Home, PageDown, PageUp, Space};
         let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home].map(Key::Named);
-        let letters = ["b", "n", "o", "z", "y"].map(|c| Key::Character(c.into()));
+        let letters = ["b", "n", "o", "r", "z", "y"].map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named
             .iter()
             .chain(&letters)

@@ -55,6 +55,12 @@ pub static ACTIONS: &[Action] = &[
         Command::TogglePicking,
         false,
     ),
+    once(
+        "fitting",
+        "the whole frame inside the raster, or the whole raster covered",
+        Command::OtherFitting,
+        false,
+    ),
     once("undo", "take the last step back", Command::Undo, true),
     once("redo", "do it again", Command::Redo, true),
 ];

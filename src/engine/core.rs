@@ -13,10 +13,10 @@ use super::host::{EngineError, Options, Shared};
 use super::input::{Command, Compare, Input, Patch, Scope};
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
+use super::raster::interpretation;
 use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
 use crate::gpu::{Gpu, Output, Upload};
-use crate::media::Interpretation;
 use crate::panel::Move;
 use crate::picture::{Area, Recipe, mean_light};
 use crate::show::{Change, Lock, Shot};
@@ -68,6 +68,7 @@ impl Engine {
     pub fn first_snapshot(options: &Options) -> Snapshot {
         let frames = options.show.shots.first().map_or(0, length);
         Snapshot {
+            raster: options.show.raster,
             show: Arc::new(options.show.clone()),
             dir: options.dir.clone(),
             shot: 0,
@@ -234,6 +235,11 @@ impl Engine {
                 }
                 Err(why) => self.document.refused = Some(why.into()),
             },
+            Command::OtherFitting => {
+                if let Some(change) = self.document.other_fitting() {
+                    self.document.change(change, 0, now);
+                }
+            }
             Command::Undo => {
                 let change = self.document.history.undo();
                 self.document.again(change, now);
@@ -267,8 +273,14 @@ impl Engine {
         let gone = || "the frame of that patch is no longer at hand; pick again".to_owned();
         let (key, number) = self.frame_key((patch.shot, patch.frame)).ok_or_else(gone)?;
         let frame = self.feeds.get(&key, number).and_then(Result::ok).ok_or_else(gone)?;
-        let area = Area::between(&frame, patch.from, patch.to, PATCH);
-        let light = mean_light(&frame, show.shots[patch.shot].encoding, area);
+        let size = (frame.width, frame.height);
+        let shot = &show.shots[patch.shot];
+        let raster = self.raster().unwrap_or(size);
+        let [from, to] = [patch.from, patch.to].map(|at| shot.framing.place(size, raster, at));
+        if [0, 1].iter().any(|&axis| from[axis].max(to[axis]) < 0.0 || from[axis].min(to[axis]) > 1.0) {
+            return Err("that place is beside the frame; pick inside it".to_owned());
+        }
+        let light = mean_light(&frame, shot.encoding, Area::between(&frame, from, to, PATCH));
         show.neutral(patch.shot, light, None).map_err(|e| e.to_string())
     }
 
@@ -293,10 +305,17 @@ impl Engine {
         self.document.show.shots.get(self.document.shot).map_or(0, length)
     }
 
-    fn source(&self, shot: usize) -> Option<(SourceKey, u64)> {
+    pub(super) fn source(&self, shot: usize) -> Option<(SourceKey, u64)> {
         let s = self.document.show.shots.get(shot)?;
-        let interpretation = Interpretation { range: s.range, matrix: s.matrix, ..Interpretation::default() };
-        Some((SourceKey { path: s.source_path(&self.dir), interpretation }, s.start))
+        Some((SourceKey { path: s.source_path(&self.dir), interpretation: interpretation(s) }, s.start))
+    }
+
+    /// Size of every picture, once it is known: the show's, or that of the first shot's frames.
+    pub(super) fn raster(&self) -> Option<(u32, u32)> {
+        self.document.show.raster.or_else(|| {
+            let info = self.feeds.info(&self.source(0)?.0)?;
+            Some((info.width, info.height))
+        })
     }
 
     pub(super) fn frame_key(&self, (shot, frame): (usize, u64)) -> Option<(SourceKey, u64)> {
@@ -388,6 +407,7 @@ impl Engine {
         };
         let clip = self.source(document.shot).and_then(|(key, _)| self.feeds.info(&key));
         self.shared.snapshot.store(Arc::new(Snapshot {
+            raster: self.raster(),
             show: document.show.clone(),
             dir: self.dir.clone(),
             shot: document.shot,

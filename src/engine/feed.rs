@@ -141,6 +141,19 @@ impl Feeds {
         });
     }
 
+    /// Opens a source, if it is not open, without asking for a frame.
+    pub fn look_at(&mut self, key: &SourceKey) {
+        self.open(key);
+    }
+
+    fn open(&mut self, key: &SourceKey) -> &mut Feed {
+        let Self { feeds, threads, tell, wake, .. } = self;
+        feeds.entry(key.clone()).or_insert_with(|| {
+            *threads += 1;
+            start(key.clone(), *threads, tell.clone(), wake.clone())
+        })
+    }
+
     /// Asks for frames, the most urgent first, as far as requests may be under way; opens sources on the
     /// way. Frames that are cached are marked as wanted, so that others go first when room is needed.
     pub fn want(&mut self, wanted: &[(SourceKey, u64)]) {
@@ -151,10 +164,7 @@ impl Feeds {
                 *turn = self.turn;
                 continue;
             }
-            let feed = self.feeds.entry(key.clone()).or_insert_with(|| {
-                self.threads += 1;
-                start(key.clone(), self.threads, self.tell.clone(), self.wake.clone())
-            });
+            let feed = self.open(key);
             if feed.failed.is_some() || feed.under_way.len() >= UNDER_WAY || feed.under_way.contains(number) {
                 continue;
             }
@@ -200,6 +210,11 @@ impl Feeds {
     /// What a source says about itself, once it is open.
     pub fn info(&self, key: &SourceKey) -> Option<Arc<ClipInfo>> {
         self.feeds.get(key)?.info.clone()
+    }
+
+    /// Can it not be opened?
+    pub fn failed(&self, key: &SourceKey) -> bool {
+        self.feeds.get(key).is_some_and(|f| f.failed.is_some())
     }
 
     /// Frames and bytes in the cache.

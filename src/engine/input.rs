@@ -52,7 +52,7 @@ pub struct Patch {
     pub to: [f64; 2],
 }
 
-/// Something to do that is no change of the document.
+/// Something to do that can be asked for by name.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Command {
     /// Start or stop playing.
@@ -79,6 +79,8 @@ pub enum Command {
     TogglePicking,
     /// Balance a shot so that a patch becomes neutral, in one step.
     Neutral(Patch),
+    /// The current shot's whole frame inside the raster, or the whole raster covered: the other one of them.
+    OtherFitting,
     /// Take the last step back.
     Undo,
     /// Do it again.

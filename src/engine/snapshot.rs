@@ -48,6 +48,8 @@ pub struct Snapshot {
     pub show: Arc<Show>,
     /// Its folder.
     pub dir: PathBuf,
+    /// Size of every picture, across and down; `None` until the first shot is open, if the show has no raster.
+    pub raster: Option<(u32, u32)>,
     /// The current shot.
     pub shot: usize,
     /// The current frame of that shot, from 0.

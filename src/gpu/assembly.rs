@@ -19,6 +19,7 @@ const FIXED: &[(&str, &str)] = &[
     shader!("picture/balance.wgsl"),
     shader!("pass/bindings.wgsl"),
     shader!("picture/unpack.wgsl"),
+    shader!("picture/framing.wgsl"),
     shader!("picture/dither.wgsl"),
     shader!("pass/head.wgsl"),
 ];
@@ -125,6 +126,7 @@ fn main_text(structure: &Structure) -> String {
     } else {
         body += "    v = curve_encode(p.head.encode, v);\n";
     }
+    body += "    v = select(vec3(0.0), v, framed.w > 0.0);\n";
     let codes = "    let noise = dither_noise(id.x, id.y, p.head.unpack.frame) * p.head.dither;\n    \
                  let codes = quantise(v, p.head.code_max, noise);\n";
     let (format, store) = match structure.target {
@@ -149,7 +151,8 @@ fn main_text(structure: &Structure) -> String {
          fn main(@builtin(global_invocation_id) id: vec3<u32>) {{\n    \
          if any(id.xy >= textureDimensions(target_picture)) {{\n        return;\n    }}\n    \
          let at = vec2<i32>(id.xy);\n    \
-         var v = unpack(p.head.unpack, at);\n    \
+         let framed = framed_signal(p.head.framing, p.head.unpack, at);\n    \
+         var v = framed.xyz;\n    \
          v = transform(p.head.to_acescg, curve_decode(p.head.decode, v));\n\
          {body}{store}}}\n"
     )

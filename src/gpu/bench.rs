@@ -5,8 +5,8 @@ use super::{Gpu, GpuError};
 use crate::colour::{DISPLAYS, OutputTransform, Range, YcbcrMatrix, encoding};
 use crate::look::{Chain, Kind, STAGES, Stage};
 use crate::picture::{
-    BALANCE, Balance, BalanceField, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Structure, Tail,
-    Target,
+    BALANCE, Balance, BalanceField, Chroma, Format, Frame, Framing, FramingField, Model, Recipe, Sample,
+    Siting, Structure, Tail, Target,
 };
 
 /// One measured pass.
@@ -168,9 +168,8 @@ fn row(pass: &str, size: (u32, u32), mut times: Vec<f64>) -> BenchRow {
     }
 }
 
-/// Measures a plain copy, the path without and with balance, each stage alone, all stages together, and the whole
-/// balance with six stages,
-/// `rounds` times each, at each size. `progress` is told what comes next.
+/// Measures a plain copy, the path without and with balance, a frame of another size, each stage alone, all
+/// stages together, and the whole balance with six stages, `rounds` times each, at each size. `progress` is told what comes next.
 pub fn bench(
     gpu: &Gpu,
     sizes: &[(u32, u32)],
@@ -184,6 +183,13 @@ pub fn bench(
         ("with balance".to_owned(), recipe(vec![], Some(plain_balance()))),
         ("with every part of balance".to_owned(), recipe(vec![], Some(busy_balance()))),
     ];
+    // Every pixel from 4 × 4 of the frame's; and from 8 × 8, in the middle quarter of the raster.
+    for (name, scale) in
+        [("with balance, the frame enlarged", 1.5), ("with balance, the frame at half size", 0.5)]
+    {
+        let framing = Framing::default().with(FramingField::Scale, scale);
+        passes.push((name.into(), recipe(vec![], Some(plain_balance())).framed(framing, None)));
+    }
     for &kind in &all {
         passes.push((
             format!("with balance and {}", kind.declaration().key),

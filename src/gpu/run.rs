@@ -167,8 +167,8 @@ impl Gpu {
         Ok(Output { width, height, target, texture, view })
     }
 
-    /// Adds a recipe's pass to `encoder`. `depth` and `dither` are for integer targets; a
-    /// [`Target::Screen`] has a depth of 8.
+    /// Adds a recipe's pass to `encoder`; its raster is as large as `output`. `depth` and `dither` are for
+    /// integer targets; a [`Target::Screen`] has a depth of 8.
     #[allow(clippy::too_many_arguments)]
     pub fn encode(
         &self,
@@ -181,7 +181,8 @@ impl Gpu {
         dither: bool,
         timestamps: Option<wgpu::ComputePassTimestampWrites<'_>>,
     ) {
-        let numbers = Layout::write(recipe, &upload.format, depth, dither);
+        let (frame, raster) = ((upload.width, upload.height), (output.width, output.height));
+        let numbers = Layout::write(recipe, &upload.format, frame, raster, depth, dither);
         let bytes: &[u8] = bytemuck::cast_slice(&numbers);
         let buffer = self.device.create_buffer(&wgpu::BufferDescriptor {
             label: Some("numbers"),
@@ -211,15 +212,16 @@ impl Gpu {
         poison: Option<f32>,
     ) -> Result<Vec<[f32; 3]>, GpuError> {
         let upload = self.upload(frame, None)?;
-        let output = self.output(frame.width, frame.height, Target::Float)?;
+        let (width, height) = recipe.size(frame);
+        let output = self.output(width, height, Target::Float)?;
         if let Some(poison) = poison {
-            let fill = vec![poison; frame.width as usize * frame.height as usize * 4];
+            let fill = vec![poison; width as usize * height as usize * 4];
             self.queue.write_texture(
                 output.texture.as_image_copy(),
                 bytemuck::cast_slice(&fill),
                 wgpu::TexelCopyBufferLayout {
                     offset: 0,
-                    bytes_per_row: Some(frame.width * 16),
+                    bytes_per_row: Some(width * 16),
                     rows_per_image: None,
                 },
                 output.texture.size(),
@@ -241,7 +243,8 @@ impl Gpu {
     ) -> Result<CodesReadback, GpuError> {
         let pipeline = self.pipelines.wait(&Structure::of(recipe, Target::Codes))?;
         let upload = self.upload(frame, None)?;
-        let output = self.output(frame.width, frame.height, Target::Codes)?;
+        let (width, height) = recipe.size(frame);
+        let output = self.output(width, height, Target::Codes)?;
         let mut encoder = self.device.create_command_encoder(&Default::default());
         self.encode(&mut encoder, &pipeline, &upload, recipe, &output, depth, dither, None);
         Ok(CodesReadback(self.read_back(encoder, &output)))

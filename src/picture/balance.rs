@@ -10,47 +10,18 @@
 //! Zones are additions to ACEScct: where it is a straight line (0.0078 and below), a zone's exposure lifts or
 //! lowers black as an offset does. They hold neither middle grey, when their transitions reach it, nor black.
 
+use super::parameters::parameters;
 use crate::colour::{
     ADAPTATIONS, Adaptation, Cdl, GREY_ACESCCT, Matrix, POINT_ACESCCT, Real, STOP_ACESCCT, YcbcrMatrix,
     apply, luma_709, white_shift,
 };
-use crate::look::{Parameter, Scale, Unit};
 
-/// Declares the parameters of balance, once, for everything that needs to know about them.
-macro_rules! balance {
-    ($(
-        $(#[doc = $doc:literal])+
-        $field:ident $key:literal: $unit:ident $(($choices:expr))? = $default:literal in $min:literal..$max:literal step $step:literal $scale:ident;
-    )+) => {
-        /// The parameters of balance, in the order of [`BalanceField`].
-        pub static BALANCE: &[Parameter] = &[$(
-            Parameter {
-                key: $key,
-                doc: concat!($($doc),+),
-                unit: Unit::$unit $(($choices))?,
-                default: $default,
-                min: $min,
-                max: $max,
-                step: $step,
-                scale: Scale::$scale,
-            }
-        ),+];
+parameters! {
+    /// The parameters of balance, in the order of [`BalanceField`].
+    BALANCE,
+    /// A parameter of balance.
+    BalanceField;
 
-        /// A parameter of balance.
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-        #[repr(usize)]
-        pub enum BalanceField {
-            $( $(#[doc = $doc])+ $field, )+
-        }
-
-        impl BalanceField {
-            /// All of them, in order.
-            pub const ALL: &[Self] = &[$( Self::$field ),+];
-        }
-    };
-}
-
-balance! {
     /// Light, in stops; + is brighter.
     Exposure "exposure": Stops = 0.0 in -8.0..8.0 step 0.05 Even;
     /// White balance along the Planckian locus, in mired; + is warmer, for a shot lit by colder light.
@@ -107,21 +78,6 @@ balance! {
 }
 
 use BalanceField as F;
-
-impl BalanceField {
-    /// How many there are.
-    pub const COUNT: usize = Self::ALL.len();
-
-    /// What is declared about it.
-    pub fn parameter(self) -> &'static Parameter {
-        &BALANCE[self as usize]
-    }
-
-    /// The one with a key, if any.
-    pub fn of_key(key: &str) -> Option<Self> {
-        Self::ALL.iter().copied().find(|f| f.parameter().key == key)
-    }
-}
 
 /// A shot's balance: a number for each of [`BALANCE`].
 #[derive(Clone, Copy, Debug, PartialEq)]

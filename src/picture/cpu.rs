@@ -158,13 +158,17 @@ pub struct Codes {
 pub fn signal(recipe: &Recipe, frame: &Frame) -> Signal {
     let grader = Grader::<f32>::new(recipe);
     let unpack = Unpack::<f32>::of(&frame.format);
-    let mut pixels = vec![[0.0; 3]; frame.width as usize * frame.height as usize];
-    pixels.par_chunks_mut(frame.width as usize).enumerate().for_each(|(y, row)| {
+    let (width, height) = recipe.size(frame);
+    let framing = recipe.framing.prepared::<f32>((frame.width, frame.height), (width, height));
+    let mut pixels = vec![[0.0; 3]; width as usize * height as usize];
+    pixels.par_chunks_mut(width as usize).enumerate().for_each(|(y, row)| {
         for (x, pixel) in row.iter_mut().enumerate() {
-            *pixel = grader.pixel(unpack.at(frame, x as u32, y as u32));
+            if let Some(signal) = framing.at(&unpack, frame, x as u32, y as u32) {
+                *pixel = grader.pixel(signal);
+            }
         }
     });
-    Signal { width: frame.width, height: frame.height, pixels }
+    Signal { width, height, pixels }
 }
 
 /// Runs a recipe over a frame and rounds it to codes of `depth` bits.

@@ -1,6 +1,7 @@
 //! What of a recipe a shader is compiled for, and where its numbers go.
 
 use super::balance::BalanceValues;
+use super::framing::FramingValues;
 use super::{Format, Recipe, Sample, Tail, Unpack};
 use crate::colour::{CurveValues, Display, Encoding, Matrix, OutputTransform, ToneScale};
 use crate::look::Kind;
@@ -53,11 +54,18 @@ pub struct Layout;
 
 impl Layout {
     /// Numbers in the head.
-    pub const HEAD: usize = 20 + 12 + 12 + 32 + 8 + 12 + 12 + 12 + 4;
+    pub const HEAD: usize = 20 + 20 + 12 + 12 + 32 + 8 + 12 + 12 + 12 + 4;
 
-    /// Writes a recipe's numbers for a frame's format. `depth` is the bits of integer targets (0 for
+    /// Writes a recipe's numbers for frames of a format and size, in a raster. `depth` is the bits of integer targets (0 for
     /// [`Target::Float`]); `dither` adds triangular noise before they are rounded.
-    pub fn write(recipe: &Recipe, format: &Format, depth: u32, dither: bool) -> Vec<f32> {
+    pub fn write(
+        recipe: &Recipe,
+        format: &Format,
+        frame: (u32, u32),
+        raster: (u32, u32),
+        depth: u32,
+        dither: bool,
+    ) -> Vec<f32> {
         let mut out = Vec::with_capacity(Self::HEAD + 64);
         let u = Unpack::<f32>::of(format);
         push_matrix(&mut out, u.matrix, u.offset);
@@ -71,6 +79,7 @@ impl Layout {
         // The frame number keeps its bits.
         out.push(f32::from_bits(recipe.frame));
         align(&mut out);
+        push_framing(&mut out, &recipe.framing.prepared(frame, raster));
 
         push_curve(&mut out, recipe.decode.encoding.curve.values());
         push_matrix(&mut out, recipe.decode.encoding.to_acescg().rows(), [0.0; 3]);
@@ -103,6 +112,16 @@ impl Layout {
 /// Fills up to the 16 bytes at which the next structure begins.
 fn align(out: &mut Vec<f32>) {
     out.resize(out.len().next_multiple_of(4), 0.0);
+}
+
+fn push_framing(out: &mut Vec<f32>, f: &FramingValues<f32>) {
+    // Whole numbers keep their bits.
+    let [x, y] = f.start;
+    for numbers in [f.step, x, y, [f.size[0], f.size[1], f.first, f.stride]] {
+        out.extend(numbers.map(|n| f32::from_bits(n as u32)));
+    }
+    out.extend([f32::from_bits(f.count as u32), f.rate]);
+    align(out);
 }
 
 fn push_balance(out: &mut Vec<f32>, b: &BalanceValues<f32>) {

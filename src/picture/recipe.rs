@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::Balance;
+use super::{Balance, Frame, Framing};
 use crate::colour::{Display, Encoding, Lut, Matrix, OutputTransform};
 use crate::look::{Chain, Kind};
 
@@ -70,6 +70,10 @@ pub struct Recipe {
     pub tail: Tail,
     /// Number of the frame, which seeds its noise.
     pub frame: u32,
+    /// Where the frame lies in the raster.
+    pub framing: Framing,
+    /// Size of the picture, across and down; `None`: the frame's.
+    pub raster: Option<(u32, u32)>,
 }
 
 impl Recipe {
@@ -91,17 +95,39 @@ impl Recipe {
                 .collect(),
             tail,
             frame: 0,
+            framing: Framing::default(),
+            raster: None,
         }
     }
 
     /// A plain conversion from one encoding to a tail, with nothing between.
     pub fn conversion(encoding: &'static Encoding, tail: Tail) -> Self {
-        Self { decode: Decode { encoding }, balance: None, stages: Vec::new(), tail, frame: 0 }
+        Self {
+            decode: Decode { encoding },
+            balance: None,
+            stages: Vec::new(),
+            tail,
+            frame: 0,
+            framing: Framing::default(),
+            raster: None,
+        }
     }
 
     /// The same for another frame.
     pub fn at_frame(mut self, frame: u32) -> Self {
         self.frame = frame;
         self
+    }
+
+    /// The same in a raster; `None`: in one of the frame's size.
+    pub fn framed(mut self, framing: Framing, raster: Option<(u32, u32)>) -> Self {
+        self.framing = framing;
+        self.raster = raster;
+        self
+    }
+
+    /// Size of the picture that a frame becomes, across and down.
+    pub fn size(&self, frame: &Frame) -> (u32, u32) {
+        self.raster.unwrap_or((frame.width, frame.height))
     }
 }

@@ -22,7 +22,10 @@ mod writer;
 
 pub use address::{Address, LOOK_STRENGTH, Part, Slot, Which, check_address};
 pub use change::Change;
-pub use document::{MAX_FRAME, Output, Outputs, Shot, Show, rate_from_text, rate_text, source_in_show};
+pub use document::{
+    MAX_FRAME, Output, Outputs, Shot, Show, raster_from_text, raster_text, rate_from_text, rate_text,
+    source_in_show,
+};
 pub use error::ShowError;
 pub use file::{SHOW_FILE, VERSION, load, read, save, write};
 pub use history::{GESTURE_GAP, History, MOST_STEPS};

@@ -10,8 +10,8 @@ use super::{MOUSE, Panes, white};
 use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Input, Snapshot};
 use crate::look::{Chain, Kind, List, Parameter, STAGES, Stage};
-use crate::picture::{BALANCE, BalanceField};
-use crate::show::{Change, LOOK_STRENGTH, Output, shipped_looks};
+use crate::picture::{BALANCE, BalanceField, FRAMING, Fitting};
+use crate::show::{Change, LOOK_STRENGTH, Output, raster_text, shipped_looks};
 
 impl Panes {
     /// Camera to display, in the order light takes.
@@ -30,6 +30,7 @@ impl Panes {
         }
         let about = s.clip.as_ref().map_or("", |clip| clip.description.as_str());
         ui.indent("clip", |ui| ui.label(RichText::new(about).size(11.0).color(look::QUIET)));
+        self.framing(ui, s, inputs);
         station(ui, "balance", "");
         let balance = shot.map(|s| s.balance).unwrap_or_default();
         for group in groups(BALANCE) {
@@ -83,10 +84,7 @@ impl Panes {
         station(ui, "display", "");
         for (output, name) in [(Output::Desk, "desk"), (Output::Client, "client"), (Output::Files, "files")] {
             ui.horizontal(|ui| {
-                ui.add_sized(
-                    [44.0, 18.0],
-                    egui::Label::new(RichText::new(name).size(11.0).color(look::QUIET)),
-                );
+                caption(ui, name);
                 let now = s.show.outputs.get(output).name;
                 if let Some(i) = choose(ui, name, now, DISPLAYS.iter().map(|d| (d.name, d.source))) {
                     let change = Change::SetDisplay { output, display: &DISPLAYS[i] };
@@ -98,6 +96,42 @@ impl Panes {
         ui.indent("surface", |ui| ui.label(RichText::new(truth).size(11.0).color(look::QUIET)));
         ui.add_space(6.0);
         ui.label(RichText::new(self.device.load().as_str()).size(11.0).color(look::QUIET));
+    }
+
+    /// The show's raster, and where the shot's frames lie in it.
+    fn framing(&mut self, ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
+        station(ui, "framing", "");
+        let sizes = s.clip.as_ref().map(|clip| (clip.width, clip.height));
+        ui.horizontal(|ui| {
+            caption(ui, "raster");
+            let now = match (s.show.raster, s.raster) {
+                (Some(raster), _) => raster_text(raster),
+                (None, Some(raster)) => format!("{} {}", FIRST.0, raster_text(raster)),
+                (None, None) => FIRST.0.to_owned(),
+            };
+            let standard = RASTERS.iter().map(|(name, source, _)| (*name, *source));
+            let Some(i) = choose(ui, "raster", &now, standard.chain([THIS, FIRST])) else { return };
+            let raster = match RASTERS.get(i) {
+                Some((_, _, size)) => Some(*size),
+                None if i == RASTERS.len() && sizes.is_none() => return,
+                None if i == RASTERS.len() => sizes,
+                None => None,
+            };
+            inputs.push(Input::Change { change: Change::SetRaster(raster), control: MOUSE });
+        });
+        let Some(shot) = s.show.shots.get(s.shot) else { return };
+        ui.horizontal(|ui| {
+            caption(ui, "frame");
+            let all = Fitting::ALL.iter().map(|f| (f.key(), f.doc()));
+            if let Some(i) = choose(ui, "fitting", shot.framing.fitting.key(), all) {
+                let change = Change::SetFitting { shot: s.shot, fitting: Fitting::ALL[i] };
+                inputs.push(Input::Change { change, control: MOUSE });
+            }
+        });
+        for (parameter, value) in FRAMING.iter().zip(shot.framing.values) {
+            let address = format!("framing/{}", parameter.key);
+            self.parameter(ui, address, parameter, &words(parameter.key), value, inputs);
+        }
     }
 
     /// A stage: its switch, its place in the list, its strength and parameters.
@@ -238,6 +272,25 @@ impl Panes {
             Touch::Pick => {}
         }
     }
+}
+
+/// Rasters to choose from, with the standards that have them.
+const RASTERS: &[(&str, &str, (u32, u32))] = &[
+    ("1280x720", "high definition, SMPTE ST 296", (1280, 720)),
+    ("1920x1080", "high definition, Rec. ITU-R BT.709", (1920, 1080)),
+    ("2048x1080", "digital cinema, SMPTE ST 428-1", (2048, 1080)),
+    ("3840x2160", "ultra-high definition, Rec. ITU-R BT.2020", (3840, 2160)),
+    ("4096x2160", "digital cinema, SMPTE ST 428-1", (4096, 2160)),
+];
+/// After them: as large as the frames of the shot on view are now.
+const THIS: (&str, &str) = ("this shot's", "the size of its frames");
+/// … and as large as the first shot's frames, whichever that will be.
+const FIRST: (&str, &str) = ("the first shot's", "the size of its frames, whichever shot is the first");
+
+/// What a choice beside it is about.
+fn caption(ui: &mut Ui, text: &str) {
+    let label = egui::Label::new(RichText::new(text).size(11.0).color(look::QUIET));
+    ui.add_sized([44.0, 18.0], label);
 }
 
 /// A small mark that opens and closes what belongs to a line.
