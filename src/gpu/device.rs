@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::Pipelines;
-use super::tables::Tables;
+use super::luts::Luts;
 
 /// Why there is no GPU to work on, or why it would not do something.
 #[derive(Debug, thiserror::Error)]
@@ -69,8 +69,8 @@ pub struct Gpu {
     pub queue: wgpu::Queue,
     /// Compiled pipelines.
     pub pipelines: Pipelines,
-    /// Tables on it.
-    pub(super) tables: Tables,
+    /// LUTs on it.
+    pub(super) luts: Luts,
 }
 
 impl Gpu {
@@ -124,8 +124,8 @@ impl Gpu {
                 .map_err(|e| GpuError::Device { adapter: info.name.clone(), why: e.to_string() })?;
             device.on_uncaptured_error(Arc::new(|e| tracing::error!("GPU: {e}")));
             let pipelines = Pipelines::new(device.clone(), queue.clone());
-            let tables = Tables::new(&device);
-            Ok(Arc::new(Self { instance, adapter, device, queue, pipelines, tables }))
+            let luts = Luts::new(&device);
+            Ok(Arc::new(Self { instance, adapter, device, queue, pipelines, luts }))
         })
     }
 

@@ -9,7 +9,7 @@ mod check;
 mod device;
 mod pipelines;
 mod run;
-mod tables;
+mod luts;
 
 pub use assembly::Assembly;
 pub use bench::{BenchRow, bench, is_software};

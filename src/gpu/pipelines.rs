@@ -140,9 +140,9 @@ impl Shared {
         });
         let view = |t: &wgpu::Texture| t.create_view(&Default::default());
         let planes = [view(&plane), view(&plane), view(&plane)];
-        let no_table = super::tables::empty(&self.device);
-        let tables = std::array::from_fn(|_| &no_table);
-        let group = super::run::bind(&self.device, pipeline, &planes, tables, &numbers, &view(&target));
+        let no_lut = super::luts::empty(&self.device);
+        let luts = std::array::from_fn(|_| &no_lut);
+        let group = super::run::bind(&self.device, pipeline, &planes, luts, &numbers, &view(&target));
         let mut encoder = self.device.create_command_encoder(&Default::default());
         super::run::dispatch(&mut encoder, pipeline, &group, (1, 1), None);
         let index = self.queue.submit([encoder.finish()]);

@@ -71,7 +71,7 @@ pub(super) fn bind(
     device: &wgpu::Device,
     pipeline: &Pipeline,
     planes: &[wgpu::TextureView; 3],
-    tables: [&wgpu::TextureView; MAX_LUTS],
+    luts: [&wgpu::TextureView; MAX_LUTS],
     numbers: &wgpu::Buffer,
     target: &wgpu::TextureView,
 ) -> wgpu::BindGroup {
@@ -85,10 +85,10 @@ pub(super) fn bind(
             wgpu::BindGroupEntry { binding: 2, resource: view(&planes[2]) },
             wgpu::BindGroupEntry { binding: 3, resource: numbers.as_entire_binding() },
             wgpu::BindGroupEntry { binding: 4, resource: view(target) },
-            wgpu::BindGroupEntry { binding: 6, resource: view(tables[0]) },
-            wgpu::BindGroupEntry { binding: 7, resource: view(tables[1]) },
-            wgpu::BindGroupEntry { binding: 8, resource: view(tables[2]) },
-            wgpu::BindGroupEntry { binding: 9, resource: view(tables[3]) },
+            wgpu::BindGroupEntry { binding: 6, resource: view(luts[0]) },
+            wgpu::BindGroupEntry { binding: 7, resource: view(luts[1]) },
+            wgpu::BindGroupEntry { binding: 8, resource: view(luts[2]) },
+            wgpu::BindGroupEntry { binding: 9, resource: view(luts[3]) },
         ],
     })
 }
@@ -191,8 +191,8 @@ impl Gpu {
             mapped_at_creation: false,
         });
         self.queue.write_buffer(&buffer, 0, bytes);
-        let tables = self.tables.of(&self.device, &self.queue, recipe);
-        let views = std::array::from_fn(|i| &tables[i]);
+        let luts = self.luts.of(&self.device, &self.queue, recipe);
+        let views = std::array::from_fn(|i| &luts[i]);
         let group = bind(&self.device, pipeline, &upload.planes, views, &buffer, &output.view);
         dispatch(encoder, pipeline, &group, (output.width, output.height), timestamps);
     }

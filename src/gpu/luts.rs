@@ -7,12 +7,12 @@ use crate::look::MAX_LUTS;
 use crate::picture::Recipe;
 
 /// The tables that recipes have used lately.
-pub(super) struct Tables {
+pub(super) struct Luts {
     empty: wgpu::TextureView,
     known: Mutex<Vec<(Weak<Lut>, wgpu::TextureView)>>,
 }
 
-impl Tables {
+impl Luts {
     pub fn new(device: &wgpu::Device) -> Self {
         Self { empty: empty(device), known: Mutex::default() }
     }
