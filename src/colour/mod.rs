@@ -4,6 +4,7 @@
 //! look-up of a name. Per-pixel functions are generic over [`Real`], so that the same text gives the
 //! f32 twin of a shader and an f64 reference.
 
+mod aces2;
 mod camera;
 mod curve;
 mod display;
@@ -15,6 +16,7 @@ mod tone;
 mod white;
 mod ycbcr;
 
+pub use aces2::{Aces2, Aces2Values};
 pub use curve::{Curve, CurveValues, Family, LINEAR_MAX, acescct_decode, acescct_encode};
 pub use display::{DISPLAYS, Display, display};
 pub use encoding::{ENCODINGS, Encoding, Reference, encoding};

@@ -40,6 +40,11 @@ pub fn output_transform(id: &str) -> Option<OutputTransform> {
     OUTPUT_TRANSFORMS.iter().copied().find(|t| t.id() == id)
 }
 
+/// Scene light that the tone scale brings to a peak of `peak` cd/m².
+pub(super) fn highest_light(peak: f64) -> f64 {
+    128.0 + 768.0 * (peak / 100.0).ln() / 100f64.ln()
+}
+
 /// The tone scale published with the ACES 2 output transforms, in closed form.
 #[derive(Clone, Copy, Debug)]
 pub struct ToneScale<T> {
@@ -59,7 +64,7 @@ impl<T: Real> ToneScale<T> {
     /// The scale for a display of `peak` cd/m².
     pub fn for_peak(peak: f64) -> Self {
         let (n_r, g, c, c_d, w_g, t_1) = (100.0, 1.15, 0.18, 10.013, 0.14, 0.04);
-        let r_hit = 128.0 + 768.0 * (peak / n_r).ln() / 100f64.ln();
+        let r_hit = highest_light(peak);
         let m_0 = peak / n_r;
         let m_1 = 0.5 * (m_0 + (m_0 * (m_0 + 4.0 * t_1)).sqrt());
         let u = ((r_hit / m_1) / (r_hit / m_1 + 1.0)).powf(g);
