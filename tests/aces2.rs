@@ -228,3 +228,13 @@ fn texels_find_every_hue() {
 fn rec709_signal_is_bt1886() {
     assert!(matches!(display("rec709").unwrap().curve, Curve::Power { gamma } if gamma == 2.4));
 }
+
+/// Tables are worked out while somebody waits: printed, and bounded far above what it takes.
+#[test]
+fn tables_are_worked_out_in_milliseconds() {
+    let start = std::time::Instant::now();
+    let aces = Aces2::new(1000.0, &BT2020, &BT2020);
+    let took = start.elapsed();
+    println!("{took:?}");
+    assert!(aces.texels().len() == Aces2::TEXELS && took.as_millis() < 500, "{took:?}");
+}

@@ -8,6 +8,8 @@ pub enum OutputTransform {
     /// A tone scale on each ACEScg channel, then the display's primaries, then a clip. Saturated
     /// highlights skew in hue; it is nobody's standard rendering.
     Plain,
+    /// The ACES 2.0 output transform, limited to the display's own gamut and peak: see [`super::Aces2`].
+    Aces2,
     /// None: scene light is display light, clipped. For display-referred work.
     None,
 }
@@ -17,6 +19,7 @@ impl OutputTransform {
     pub const fn id(self) -> &'static str {
         match self {
             Self::Plain => "plain",
+            Self::Aces2 => "aces2",
             Self::None => "none",
         }
     }
@@ -27,13 +30,17 @@ impl OutputTransform {
             Self::Plain => {
                 "a tone scale on each channel; grey at 10 % of peak; saturated highlights skew in hue"
             }
+            Self::Aces2 => {
+                "the Academy's ACES 2.0 output transform; grey at 10 cd/m² of 100; hues hold in highlights"
+            }
             Self::None => "no rendering: light passes as it is, clipped; for display-referred footage",
         }
     }
 }
 
 /// Every output transform, the default first.
-pub static OUTPUT_TRANSFORMS: &[OutputTransform] = &[OutputTransform::Plain, OutputTransform::None];
+pub static OUTPUT_TRANSFORMS: &[OutputTransform] =
+    &[OutputTransform::Plain, OutputTransform::Aces2, OutputTransform::None];
 
 /// The output transform called `id`.
 pub fn output_transform(id: &str) -> Option<OutputTransform> {

@@ -9,6 +9,7 @@ mod check;
 mod device;
 mod pipelines;
 mod run;
+mod tables;
 
 pub use assembly::Assembly;
 pub use bench::{BenchRow, bench, is_software};
@@ -19,3 +20,4 @@ pub use check::{
 pub use device::{Gpu, GpuError, Request};
 pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Output, Upload};
+pub use tables::Tables;

@@ -72,6 +72,7 @@ pub(super) fn bind(
     planes: &[wgpu::TextureView; 3],
     numbers: &wgpu::Buffer,
     target: &wgpu::TextureView,
+    tables: &wgpu::TextureView,
 ) -> wgpu::BindGroup {
     let view = wgpu::BindingResource::TextureView;
     device.create_bind_group(&wgpu::BindGroupDescriptor {
@@ -83,6 +84,7 @@ pub(super) fn bind(
             wgpu::BindGroupEntry { binding: 2, resource: view(&planes[2]) },
             wgpu::BindGroupEntry { binding: 3, resource: numbers.as_entire_binding() },
             wgpu::BindGroupEntry { binding: 4, resource: view(target) },
+            wgpu::BindGroupEntry { binding: 5, resource: view(tables) },
         ],
     })
 }
@@ -184,7 +186,8 @@ impl Gpu {
             mapped_at_creation: false,
         });
         self.queue.write_buffer(&buffer, 0, bytes);
-        let group = bind(&self.device, pipeline, &upload.planes, &buffer, &output.view);
+        let tables = self.tables.of(&self.device, &self.queue, recipe);
+        let group = bind(&self.device, pipeline, &upload.planes, &buffer, &output.view, &tables);
         dispatch(encoder, pipeline, &group, (output.width, output.height), timestamps);
     }
 

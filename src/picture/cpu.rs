@@ -5,7 +5,9 @@ use rayon::prelude::*;
 use super::balance::BalanceValues;
 use super::plan::tail_values;
 use super::{Frame, Recipe, Tail, Unpack, noise, quantise};
-use crate::colour::{CurveValues, OutputTransform, Real, ToneScale, acescct_decode, acescct_encode, apply};
+use crate::colour::{
+    Aces2, Aces2Values, CurveValues, OutputTransform, Real, ToneScale, acescct_decode, acescct_encode, apply,
+};
 use crate::look::{Declaration, Domain};
 
 /// A number that the stages' twins come in.
@@ -32,14 +34,20 @@ struct Step<T> {
     values: Vec<T>,
 }
 
+/// An output transform ready for the pixel loop.
+enum Rendering<T> {
+    Plain(ToneScale<T>),
+    Aces2(Aces2Values<T>),
+    None,
+}
+
 /// A recipe ready for the pixel loop.
 pub struct Grader<T> {
     decode: CurveValues<T>,
     to_acescg: [T; 9],
     balance: Option<BalanceValues<T>>,
     steps: Vec<Step<T>>,
-    transform: Option<OutputTransform>,
-    tone: ToneScale<T>,
+    rendering: Option<Rendering<T>>,
     matrix: [T; 9],
     encode: CurveValues<T>,
 }
@@ -61,11 +69,14 @@ impl<T: Twin> Grader<T> {
                     values: s.values.iter().map(|&v| T::of(v)).collect(),
                 })
                 .collect(),
-            transform: match recipe.tail {
-                Tail::Display { transform, .. } => Some(transform),
+            rendering: match recipe.tail {
+                Tail::Display { transform, display } => Some(match transform {
+                    OutputTransform::Plain => Rendering::Plain(tone),
+                    OutputTransform::Aces2 => Rendering::Aces2(Aces2::of(display).values()),
+                    OutputTransform::None => Rendering::None,
+                }),
                 Tail::Encoding(_) => None,
             },
-            tone,
             matrix: matrix.rows(),
             encode,
         }
@@ -86,14 +97,15 @@ impl<T: Twin> Grader<T> {
     }
 
     fn tail(&self, v: [T; 3]) -> [T; 3] {
-        let Some(transform) = self.transform else {
+        let Some(rendering) = &self.rendering else {
             return apply(&self.matrix, v).map(|x| self.encode.encode(x));
         };
-        let v = match transform {
-            OutputTransform::Plain => v.map(|x| self.tone.apply(x)),
-            OutputTransform::None => v,
+        let light = match rendering {
+            Rendering::Plain(tone) => apply(&self.matrix, v.map(|x| tone.apply(x))),
+            Rendering::Aces2(aces2) => aces2.apply(v),
+            Rendering::None => apply(&self.matrix, v),
         };
-        apply(&self.matrix, v).map(|x| self.encode.encode(x.at_least(T::of(0.0)).at_most(T::of(1.0))))
+        light.map(|x| self.encode.encode(x.at_least(T::of(0.0)).at_most(T::of(1.0))))
     }
 }
 

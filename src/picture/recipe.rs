@@ -1,7 +1,9 @@
 //! A recipe: everything that is done to a frame, as immutable data.
 
+use std::sync::Arc;
+
 use super::Balance;
-use crate::colour::{Display, Encoding, OutputTransform};
+use crate::colour::{Aces2, Display, Encoding, OutputTransform};
 use crate::look::{Chain, Kind};
 
 /// How a frame's signal becomes scene-linear light.
@@ -73,6 +75,14 @@ impl Recipe {
     /// A plain conversion from one encoding to a tail, with nothing between.
     pub fn conversion(encoding: &'static Encoding, tail: Tail) -> Self {
         Self { decode: Decode { encoding }, balance: None, stages: Vec::new(), tail, frame: 0 }
+    }
+
+    /// The ACES 2.0 output transform, where the tail has it. The first time for a display it is worked out.
+    pub fn aces2(&self) -> Option<Arc<Aces2>> {
+        match self.tail {
+            Tail::Display { transform: OutputTransform::Aces2, display } => Some(Aces2::of(display)),
+            _ => None,
+        }
     }
 
     /// The same for another frame.
