@@ -178,7 +178,7 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
                     &display_light,
                     "display signal; light to two stops over display white, since the matrix cancels above",
                 ),
-                OutputTransform::Plain => (&test_frame, "display signal"),
+                OutputTransform::Plain | OutputTransform::Aces2 => (&test_frame, "display signal"),
             };
             cases.push(Case {
                 name: format!("display {} {}", display.id, transform.id()),

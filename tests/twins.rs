@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use greyhold::colour::OUTPUT_TRANSFORMS;
+use greyhold::colour::{Aces2, OUTPUT_TRANSFORMS, OutputTransform};
 use greyhold::gpu::Assembly;
 use greyhold::look::{Kind, STAGES};
 use greyhold::picture::{Layout, Structure, Target};
@@ -115,8 +115,10 @@ fn every_structure_gives_a_valid_shader() {
 #[test]
 fn uniform_layout_is_what_the_structs_say() {
     let stages: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
-    let structure = Structure { graded: true, stages, transform: None, target: Target::Float };
+    let transform = Some(OutputTransform::Aces2);
+    let structure = Structure { graded: true, stages, transform, target: Target::Float };
     let module = validate(&Assembly::picture(&structure));
+    assert_eq!(span(&module, "Aces2"), 4 * Aces2::UNIFORM as u32);
     assert_eq!(span(&module, "Head"), 4 * Layout::HEAD as u32);
     for d in STAGES {
         assert_eq!(span(&module, d.struct_name), 4 * d.storage_len() as u32, "{}", d.key);

@@ -4,6 +4,7 @@
 //! look-up of a name. Per-pixel functions are generic over [`Real`], so that the same text gives the
 //! f32 twin of a shader and an f64 reference.
 
+mod aces2;
 mod camera;
 mod cdl;
 mod curve;
@@ -18,6 +19,7 @@ mod tone;
 mod white;
 mod ycbcr;
 
+pub use aces2::{Aces2, Aces2Values};
 pub use cdl::{Cdl, luma_709};
 pub use curve::{Curve, CurveValues, Family, LINEAR_MAX, acescct_decode, acescct_encode};
 pub use display::{DISPLAYS, Display, display};

@@ -24,6 +24,9 @@ const FIXED: &[(&str, &str)] = &[
     shader!("pass/head.wgsl"),
 ];
 
+/// What only structures with the ACES 2.0 output transform need.
+const ACES2: &[(&str, &str)] = &[shader!("pass/tables.wgsl"), shader!("colour/aces2.wgsl")];
+
 /// Invocations of a workgroup, across and down.
 pub const WORKGROUP: (u32, u32) = (64, 1);
 
@@ -46,6 +49,11 @@ impl Assembly {
         let mut assembly = Self { text: String::new(), parts: Vec::new() };
         for (name, text) in FIXED {
             assembly.add(name, text);
+        }
+        if structure.has_tables() {
+            for (name, text) in ACES2 {
+                assembly.add(name, text);
+            }
         }
         let mut kinds = structure.stages.clone();
         kinds.sort_unstable();
@@ -86,6 +94,9 @@ impl Assembly {
 
 fn main_text(structure: &Structure) -> String {
     let mut fields = String::from("    @align(16) head: Head,\n");
+    if structure.has_tables() {
+        fields += "    @align(16) aces2: Aces2,\n";
+    }
     for (i, kind) in structure.stages.iter().enumerate() {
         fields += &format!("    @align(16) s{i}: {},\n", kind.declaration().struct_name);
     }
@@ -116,6 +127,7 @@ fn main_text(structure: &Structure) -> String {
     }
     body += match structure.transform {
         Some(OutputTransform::Plain) => "    v = transform(p.head.matrix, tone_scale(p.head.tone, v));\n",
+        Some(OutputTransform::Aces2) => "    v = aces2(p.aces2, p.head.tone, v);\n",
         Some(OutputTransform::None) | None => "    v = transform(p.head.matrix, v);\n",
     };
     if structure.transform.is_some() {

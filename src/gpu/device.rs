@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use super::Pipelines;
 use super::luts::Luts;
+use super::{Pipelines, Tables};
 
 /// Why there is no GPU to work on, or why it would not do something.
 #[derive(Debug, thiserror::Error)]
@@ -71,6 +71,8 @@ pub struct Gpu {
     pub pipelines: Pipelines,
     /// LUTs on it.
     pub(super) luts: Luts,
+    /// Tables of output transforms.
+    pub tables: Tables,
 }
 
 impl Gpu {
@@ -125,7 +127,8 @@ impl Gpu {
             device.on_uncaptured_error(Arc::new(|e| tracing::error!("GPU: {e}")));
             let pipelines = Pipelines::new(device.clone(), queue.clone());
             let luts = Luts::new(&device);
-            Ok(Arc::new(Self { instance, adapter, device, queue, pipelines, luts }))
+            let tables = Tables::new(&device);
+            Ok(Arc::new(Self { instance, adapter, device, queue, pipelines, luts, tables }))
         })
     }
 

@@ -10,6 +10,7 @@ mod device;
 mod pipelines;
 mod run;
 mod luts;
+mod tables;
 
 pub use assembly::Assembly;
 pub use bench::{BenchRow, bench, is_software};
@@ -20,3 +21,4 @@ pub use check::{
 pub use device::{Gpu, GpuError, Request};
 pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Output, Upload};
+pub use tables::Tables;

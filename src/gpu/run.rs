@@ -74,6 +74,7 @@ pub(super) fn bind(
     luts: [&wgpu::TextureView; MAX_LUTS],
     numbers: &wgpu::Buffer,
     target: &wgpu::TextureView,
+    tables: &wgpu::TextureView,
 ) -> wgpu::BindGroup {
     let view = wgpu::BindingResource::TextureView;
     device.create_bind_group(&wgpu::BindGroupDescriptor {
@@ -85,6 +86,7 @@ pub(super) fn bind(
             wgpu::BindGroupEntry { binding: 2, resource: view(&planes[2]) },
             wgpu::BindGroupEntry { binding: 3, resource: numbers.as_entire_binding() },
             wgpu::BindGroupEntry { binding: 4, resource: view(target) },
+            wgpu::BindGroupEntry { binding: 5, resource: view(tables) },
             wgpu::BindGroupEntry { binding: 6, resource: view(luts[0]) },
             wgpu::BindGroupEntry { binding: 7, resource: view(luts[1]) },
             wgpu::BindGroupEntry { binding: 8, resource: view(luts[2]) },
@@ -192,8 +194,9 @@ impl Gpu {
         });
         self.queue.write_buffer(&buffer, 0, bytes);
         let luts = self.luts.of(&self.device, &self.queue, recipe);
-        let views = std::array::from_fn(|i| &luts[i]);
-        let group = bind(&self.device, pipeline, &upload.planes, views, &buffer, &output.view);
+        let luts = std::array::from_fn(|i| &luts[i]);
+        let tables = self.tables.of(&self.device, &self.queue, recipe);
+        let group = bind(&self.device, pipeline, &upload.planes, luts, &buffer, &output.view, &tables);
         dispatch(encoder, pipeline, &group, (output.width, output.height), timestamps);
     }
 

@@ -8,7 +8,8 @@ use super::balance::BalanceValues;
 use super::plan::tail_values;
 use super::{Frame, Recipe, Tail, Unpack, noise, quantise};
 use crate::colour::{
-    CurveValues, Lut, OutputTransform, Real, ToneScale, acescct_decode, acescct_encode, apply,
+    Aces2, Aces2Values, CurveValues, Lut, OutputTransform, Real, ToneScale, acescct_decode, acescct_encode,
+    apply,
 };
 use crate::look::{Declaration, Domain};
 
@@ -37,14 +38,20 @@ struct Step<T> {
     lut: Option<Arc<Lut>>,
 }
 
+/// An output transform ready for the pixel loop.
+enum Rendering<T> {
+    Plain(ToneScale<T>),
+    Aces2(Aces2Values<T>),
+    None,
+}
+
 /// A recipe ready for the pixel loop.
 pub struct Grader<T> {
     decode: CurveValues<T>,
     to_acescg: [T; 9],
     balance: Option<BalanceValues<T>>,
     steps: Vec<Step<T>>,
-    transform: Option<OutputTransform>,
-    tone: ToneScale<T>,
+    rendering: Option<Rendering<T>>,
     matrix: [T; 9],
     widening: Option<[T; 9]>,
     encode: CurveValues<T>,
@@ -68,11 +75,14 @@ impl<T: Twin> Grader<T> {
                     lut: s.lut.clone(),
                 })
                 .collect(),
-            transform: match recipe.tail {
-                Tail::Display { transform, .. } => Some(transform),
+            rendering: match recipe.tail {
+                Tail::Display { transform, display } => Some(match transform {
+                    OutputTransform::Plain => Rendering::Plain(tone),
+                    OutputTransform::Aces2 => Rendering::Aces2(Aces2::of(display).values()),
+                    OutputTransform::None => Rendering::None,
+                }),
                 Tail::Encoding(_) => None,
             },
-            tone,
             matrix: matrix.rows(),
             widening: recipe.tail.widening().map(|m| m.rows()),
             encode,
@@ -94,19 +104,20 @@ impl<T: Twin> Grader<T> {
     }
 
     fn tail(&self, v: [T; 3]) -> [T; 3] {
-        let Some(transform) = self.transform else {
+        let Some(rendering) = &self.rendering else {
             return apply(&self.matrix, v).map(|x| self.encode.encode(x));
         };
-        let v = match transform {
-            OutputTransform::Plain => v.map(|x| self.tone.apply(x)),
-            OutputTransform::None => v,
+        let light = match rendering {
+            Rendering::Plain(tone) => apply(&self.matrix, v.map(|x| tone.apply(x))),
+            Rendering::Aces2(aces2) => aces2.apply(v),
+            Rendering::None => apply(&self.matrix, v),
         };
         let held = |v: [T; 3]| v.map(|x| x.at_least(T::of(0.0)).at_most(T::of(1.0)));
-        let mut v = held(apply(&self.matrix, v));
+        let mut light = held(light);
         if let Some(widening) = &self.widening {
-            v = held(apply(widening, v));
+            light = held(apply(widening, light));
         }
-        self.encode.encode_light(v)
+        self.encode.encode_light(light)
     }
 }
 

@@ -44,9 +44,15 @@ impl Structure {
             target,
         }
     }
+
+    /// Does its shader read the tables of an output transform?
+    pub fn has_tables(&self) -> bool {
+        self.transform == Some(OutputTransform::Aces2)
+    }
 }
 
-/// The uniform buffer's contents: a head that is the same for every structure, then the stages.
+/// The uniform buffer's contents: a head that is the same for every structure, the ACES 2.0 output transform
+/// where a structure has it, then the stages.
 ///
 /// `Head` in `shaders/pass/head.wgsl` names the same numbers in the same order; a test compares the sizes.
 /// A uniform buffer, because software GPUs read a storage buffer lane by lane.
@@ -100,6 +106,10 @@ impl Layout {
         align(&mut out);
         debug_assert_eq!(out.len(), Self::HEAD);
 
+        if let Some(aces2) = recipe.aces2() {
+            out.extend(aces2.uniform());
+        }
+
         for stage in &recipe.stages {
             out.push(stage.strength as f32);
             out.extend(stage.values.iter().map(|&v| v as f32));
@@ -149,7 +159,7 @@ fn push_curve(out: &mut Vec<f32>, curve: CurveValues<f32>) {
     out.extend(curve.k);
 }
 
-/// The tone scale (used by [`OutputTransform::Plain`] only), matrix and curve of a tail.
+/// The tone scale, matrix and curve of a tail.
 pub(super) fn tail_values<T: crate::colour::Real>(tail: &Tail) -> (ToneScale<T>, Matrix, CurveValues<T>) {
     let of_display = |d: &Display| (ToneScale::for_peak(d.peak), d.from_acescg(), d.curve.values());
     let of_encoding = |e: &Encoding| (ToneScale::for_peak(100.0), e.from_acescg(), e.curve.values());

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::{Balance, Frame, Framing};
-use crate::colour::{Display, Encoding, Lut, Matrix, OutputTransform};
+use crate::colour::{Aces2, Display, Encoding, Lut, Matrix, OutputTransform};
 use crate::look::{Chain, Kind};
 
 /// How a frame's signal becomes scene-linear light.
@@ -48,9 +48,11 @@ pub enum Tail {
 }
 
 impl Tail {
-    /// From the primaries that a display keeps within to those of its signal, if they are others.
+    /// From the primaries that a display keeps within to those of its signal, if they are others and the output
+    /// transform leaves that to do.
     pub fn widening(&self) -> Option<Matrix> {
         match self {
+            Self::Display { transform: OutputTransform::Aces2, .. } => None,
             Self::Display { display, .. } => display.widening(),
             Self::Encoding(_) => None,
         }
@@ -110,6 +112,14 @@ impl Recipe {
             frame: 0,
             framing: Framing::default(),
             raster: None,
+        }
+    }
+
+    /// The ACES 2.0 output transform, where the tail has it. The first time for a display it is worked out.
+    pub fn aces2(&self) -> Option<Arc<Aces2>> {
+        match self.tail {
+            Tail::Display { transform: OutputTransform::Aces2, display } => Some(Aces2::of(display)),
+            _ => None,
         }
     }
 

@@ -157,8 +157,13 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
             ":5: [show] has no key \"fps\"",
             "name, rate, transform, panel",
         ),
-        ("transform = \"plain\"", "transform = \"fancy\"", ":5: transform is \"fancy\"", "plain, none"),
-        ("transform = \"plain\"\n", "", ":2: [show] lacks transform", "plain, none"),
+        (
+            "transform = \"plain\"",
+            "transform = \"fancy\"",
+            ":5: transform is \"fancy\"",
+            "plain, aces2, none",
+        ),
+        ("transform = \"plain\"\n", "", ":2: [show] lacks transform", "plain, aces2, none"),
         ("desk = \"rec709\"", "desk = \"rec710\"", ":7: desk is \"rec710\"", "rec709, srgb"),
         (
             "desk = \"rec709\"",
