@@ -13,8 +13,8 @@ use greyhold::colour::{
     DISPLAYS, ENCODINGS, Lut, Lut1, Lut3, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix, encoding,
 };
 use greyhold::gpu::{
-    Agreement, Assembly, Gpu, OF_PIXEL, Request, SIGNAL, TOLERANCE, Tolerance, agreement, agreement_within,
-    balance_settings, pad, settings, spread, vectors,
+    ACES2_SIGNAL, Agreement, Assembly, Gpu, OF_PIXEL, ROUNDING, Request, SIGNAL, TOLERANCE, Tolerance,
+    agreement, agreement_within, balance_settings, pad, settings, spread, vectors,
 };
 use greyhold::look::{Kind, STAGES, stage};
 use greyhold::picture::{
@@ -149,7 +149,7 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
     let all = balance_settings(12);
     for recipe in &all {
         let pixels = pad(vectors(2048));
-        let more = spread(recipe, &pixels).unwrap();
+        let more = spread(recipe, &pixels, ROUNDING).unwrap();
         let on_gpu = gpu.signal(recipe, &test_frame).unwrap();
         found =
             found.and(agreement_within(&cpu::signal(recipe, &test_frame).pixels, &on_gpu, OF_PIXEL, &more));
@@ -178,13 +178,24 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
                     &display_light,
                     "display signal; light to two stops over display white, since the matrix cancels above",
                 ),
-                OutputTransform::Plain | OutputTransform::Aces2 => (&test_frame, "display signal"),
+                OutputTransform::Plain => (&test_frame, "display signal"),
+                OutputTransform::Aces2 => (
+                    &test_frame,
+                    "display signal, and as much more as moving one channel of the input by 1e-6 changes: a channel \
+                     near 0 is the difference of large cone responses",
+                ),
             };
+            let more = match transform {
+                OutputTransform::Aces2 => spread(&recipe, &pad(vectors(2048)), ROUNDING).unwrap(),
+                _ => Vec::new(),
+            };
+            let tolerance = if transform == OutputTransform::Aces2 { ACES2_SIGNAL } else { SIGNAL };
+            let on_gpu = gpu.signal(&recipe, input).unwrap();
             cases.push(Case {
                 name: format!("display {} {}", display.id, transform.id()),
-                tolerance: SIGNAL,
+                tolerance,
                 reason,
-                found: compare(gpu, &recipe, input, SIGNAL),
+                found: agreement_within(&cpu::signal(&recipe, input).pixels, &on_gpu, tolerance, &more),
                 hash: hash_of(&recipe),
             });
         }
@@ -416,7 +427,7 @@ fn codes_agree_with_and_without_dither() {
     let gpu = gpu();
     let recipe = Recipe::conversion(
         encoding("acescct").unwrap(),
-        Tail::Display { transform: OUTPUT_TRANSFORMS[0], display: &DISPLAYS[0] },
+        Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] },
     )
     .at_frame(17);
     let frame = frame(vectors(4096));
@@ -470,6 +481,17 @@ fn the_self_check_passes_here() {
 /// random settings, within 0.1 of a 10-bit code at the 99.9th percentile and 0.5 at most.
 #[test]
 fn the_whole_path_agrees_in_codes() {
+    whole_path(OutputTransform::Plain, 0.0, 0.1);
+}
+
+/// The same through ACES 2.0: above a signal of 0.02 within 0.15 at the 99.9th percentile and 0.5 at most. Under that
+/// a channel is the difference of large cone responses, and the display's curve is steep.
+#[test]
+fn the_whole_path_through_aces2_agrees_in_codes() {
+    whole_path(OutputTransform::Aces2, 0.02, 0.15);
+}
+
+fn whole_path(transform: OutputTransform, least: f32, most_p999: f64) {
     let gpu = gpu();
     let frame = frame(vectors(4096).into_iter().map(|p| p.map(|v| v.clamp(-0.02, 1.02))).collect());
     let balances = balance_settings(8);
@@ -483,7 +505,7 @@ fn the_whole_path_agrees_in_codes() {
         for display in DISPLAYS {
             let mut recipe = balances[n % balances.len()].clone();
             recipe.decode.encoding = encoding;
-            recipe.tail = Tail::Display { transform: OUTPUT_TRANSFORMS[0], display };
+            recipe.tail = Tail::Display { transform, display };
             recipe.stages = stages.clone();
             // Every second one the other way round, and with a stage twice.
             if n % 2 == 1 {
@@ -497,18 +519,26 @@ fn the_whole_path_agrees_in_codes() {
                 .iter()
                 .flatten()
                 .zip(on_gpu.iter().flatten())
+                .filter(|(c, _)| **c >= least)
                 .map(|(c, g)| f64::from(c - g).abs() * 1023.0)
                 .collect();
+            assert!(codes.len() > 1000, "{} to {}: {} values", encoding.id, display.id, codes.len());
             codes.sort_by(f64::total_cmp);
             let (p999, max) = (codes[codes.len() * 999 / 1000], codes[codes.len() - 1]);
             if max > worst.1 {
                 worst = (p999, max, format!("{} to {}", encoding.id, display.id));
             }
-            assert!(p999 <= 0.1 && max <= 0.5, "{} to {}: p99.9 {p999}, most {max}", encoding.id, display.id);
+            assert!(
+                p999 <= most_p999 && max <= 0.5,
+                "{} to {}: p99.9 {p999}, most {max}",
+                encoding.id,
+                display.id
+            );
         }
     }
     println!(
-        "worst, in 10-bit codes: {} p99.9 {:.5}, most {:.5} on {}",
+        "{}, worst in 10-bit codes: {} p99.9 {:.5}, most {:.5} on {}",
+        transform.id(),
         worst.2,
         worst.0,
         worst.1,
