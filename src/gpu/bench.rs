@@ -122,6 +122,8 @@ fn test_frame(width: u32, height: u32) -> Frame {
     Frame::new(width, height, format, planes).expect("the planes are made to fit")
 }
 
+const ACES2: Tail = Tail::Display { transform: OutputTransform::Aces2, display: &DISPLAYS[0] };
+
 fn recipe(stages: Vec<Stage>, balance: Option<Balance>) -> Recipe {
     let tail = Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] };
     let camera = encoding("logc4").expect("in the table");
@@ -168,7 +170,7 @@ fn row(pass: &str, size: (u32, u32), mut times: Vec<f64>) -> BenchRow {
     }
 }
 
-/// Measures a plain copy, the path without and with balance, each stage alone, all stages together, and the whole
+/// Measures a plain copy, the path without and with balance, the path by ACES 2.0, each stage alone, all stages together, and the whole
 /// balance with six stages,
 /// `rounds` times each, at each size. `progress` is told what comes next.
 pub fn bench(
@@ -181,6 +183,7 @@ pub fn bench(
     let all: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
     let mut passes = vec![
         ("log to display".to_owned(), recipe(vec![], None)),
+        ("log to display by ACES 2.0".to_owned(), Recipe { tail: ACES2, ..recipe(vec![], None) }),
         ("with balance".to_owned(), recipe(vec![], Some(plain_balance()))),
         ("with every part of balance".to_owned(), recipe(vec![], Some(busy_balance()))),
     ];
