@@ -6,9 +6,11 @@ use std::path::Path;
 use std::sync::LazyLock;
 
 use greyhold::colour::{
-    AP0, AP1, Aces2, Adaptation, BT709, BT2020, Curve, GREY, P3_D65, Primaries, Real, apply, conversion,
-    display,
+    AP0, AP1, Aces2, Adaptation, BT709, BT2020, Curve, GREY, OutputTransform, P3_D65, Primaries, Real, apply,
+    conversion, display, encoding,
 };
+use greyhold::gpu::{Gpu, Request};
+use greyhold::picture::{Frame, Recipe, Tail};
 
 /// Bars of light with peak 1 and of signal; signals are compared where the reference is above [`DARK`].
 const LIGHT: f64 = 6e-5;
@@ -171,6 +173,54 @@ fn middle_grey_is_where_the_academy_has_it() {
         for x in aces.values::<f32>().apply([GREY as f32; 3]) {
             assert!((f64::from(x) * peak - nits).abs() < 1e-3, "{peak}: {}", f64::from(x) * peak);
         }
+    }
+}
+
+/// Neutrals at every peak that tests/data/tone_scale_ocio.csv has, which says it is exact to 2e-6 of the result.
+#[test]
+fn neutrals_have_the_luminance_of_the_reference() {
+    let text = include_str!("data/tone_scale_ocio.csv");
+    let mut count = 0;
+    for line in text.lines().skip_while(|l| l.starts_with('#')).skip(1) {
+        let cells: Vec<f64> = line.split(',').map(|c| c.parse().unwrap()).collect();
+        let [peak, light, nits] = cells[..] else { panic!("{line}") };
+        let limiting = if peak == 100.0 { &BT709 } else { &P3_D65 };
+        let aces = Aces2::kept(peak, limiting, limiting);
+        let single = aces.values::<f32>().apply([light as f32; 3]).map(f64::from);
+        let double = aces.values::<f64>().apply([light; 3]);
+        for (found, allowed) in [(single, 1e-5), (double, 3e-6)] {
+            let found = peak * aces.limiting.to_xyz().times(found)[1];
+            assert!((found - nits).abs() <= allowed * nits.max(1e-2), "{line}: {found}");
+        }
+        count += 1;
+    }
+    assert_eq!(count, 5 * 17);
+}
+
+/// The shader, through the whole path to a display, is held to the same bar of signal as the CPU.
+#[test]
+fn the_gpu_is_the_reference_too() {
+    let gpu = Gpu::headless(Request::default()).expect("the tests need an adapter");
+    let frame =
+        Frame::from_rgb(8, &TABLE.iter().map(|r| r.aces.map(|x| x as f32)).collect::<Vec<_>>()).unwrap();
+    for (id, signal) in [("rec709", 0), ("srgb", 1), ("p3-d65", 2)] {
+        let tail = Tail::Display { transform: OutputTransform::Aces2, display: display(id).unwrap() };
+        let recipe = Recipe::conversion(encoding("aces2065-1").unwrap(), tail);
+        let found = gpu.signal(&recipe, &frame).unwrap();
+        assert_eq!(found.len(), TABLE.len());
+        let mut worst = (0f64, 0);
+        for (n, (found, row)) in found.iter().zip(TABLE.iter()).enumerate() {
+            for c in 0..3 {
+                let expected = row.signal[signal][c];
+                let error = (f64::from(found[c]) - expected).abs();
+                assert!(error.is_finite());
+                if expected > DARK && error > worst.0 {
+                    worst = (error, n);
+                }
+            }
+        }
+        println!("{id} on {}: signal {:.2e} (row {})", gpu.name(), worst.0, worst.1);
+        assert!(worst.0 <= SIGNAL, "{id}: {:e} at {:?}", worst.0, TABLE[worst.1].aces);
     }
 }
 
