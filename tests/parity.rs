@@ -14,7 +14,7 @@ use greyhold::colour::{
 };
 use greyhold::gpu::{
     Agreement, Assembly, BALANCE_TOLERANCE, Gpu, OF_PIXEL, Request, SIGNAL, TOLERANCE, Tolerance, agreement,
-    balance_settings, pad, settings, vectors,
+    balance_settings, framing_settings, pad, settings, vectors,
 };
 use greyhold::look::{Kind, STAGES};
 use greyhold::picture::{
@@ -89,6 +89,18 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
             });
         }
     }
+    let mut found = Agreement::default();
+    let all = framing_settings(12);
+    for recipe in &all {
+        found = found.and(compare(gpu, recipe, &test_frame, OF_PIXEL));
+    }
+    cases.push(Case {
+        name: "framing".into(),
+        tolerance: OF_PIXEL,
+        reason: "a kernel: a small channel is the difference of large ones",
+        found,
+        hash: hash_of(&all[0]),
+    });
     let mut found = Agreement::default();
     let all = balance_settings(12);
     for recipe in &all {
@@ -169,7 +181,7 @@ fn every_stage_encoding_and_display_agrees() {
     let cases = cases(&gpu);
     assert_eq!(
         cases.len(),
-        STAGES.len() + 2 * ENCODINGS.len() + 1 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
+        STAGES.len() + 2 * ENCODINGS.len() + 2 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
     );
     let backend = backend(&gpu);
     let mut record = read_record();

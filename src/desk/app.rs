@@ -297,7 +297,8 @@ impl Desk {
 
     fn open_client(&mut self, events: &ActiveEventLoop) {
         self.raster = self.engine.snapshot().raster;
-        let size = self.client_size.unwrap_or_else(|| of_shape(CLIENT_SIZE, self.raster.unwrap_or(CLIENT_SIZE)));
+        let size =
+            self.client_size.unwrap_or_else(|| of_shape(CLIENT_SIZE, self.raster.unwrap_or(CLIENT_SIZE)));
         match Client::open(events, &self.engine.gpu, size) {
             Ok(client) => {
                 client.surface.window.request_redraw();

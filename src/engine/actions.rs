@@ -49,7 +49,12 @@ pub static ACTIONS: &[Action] = &[
         does: Does::Held { down: Command::Compare(Compare::Before), up: Command::Compare(Compare::After) },
         repeats: false,
     },
-    once("fitting", "the whole frame inside the raster, or the whole raster covered", Command::OtherFitting, false),
+    once(
+        "fitting",
+        "the whole frame inside the raster, or the whole raster covered",
+        Command::OtherFitting,
+        false,
+    ),
     once("undo", "take the last step back", Command::Undo, true),
     once("redo", "do it again", Command::Redo, true),
 ];

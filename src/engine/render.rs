@@ -7,9 +7,9 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::bounded;
 
+use super::raster::{interpretation, raster};
 use crate::colour::{AP1, Display, encoding};
 use crate::gpu::{Gpu, GpuError};
-use super::raster::{interpretation, raster};
 use crate::media::{Image, ImageFormat, MediaError, open, write_image};
 use crate::picture::{Frame, Recipe, Tail, cpu};
 use crate::show::{Shot, Show, recipe};
@@ -76,7 +76,9 @@ pub enum RenderError {
         error: MediaError,
     },
     /// Nothing says how large the pictures are.
-    #[error("the show has no raster, and its first shot's frames, whose size it would be, are not there: {0}")]
+    #[error(
+        "the show has no raster, and its first shot's frames, whose size it would be, are not there: {0}"
+    )]
     Raster(MediaError),
     /// The GPU failed.
     #[error(transparent)]

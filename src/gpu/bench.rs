@@ -184,7 +184,9 @@ pub fn bench(
         ("with every part of balance".to_owned(), recipe(vec![], Some(busy_balance()))),
     ];
     // Every pixel from 4 × 4 of the frame's; and from 8 × 8, in the middle quarter of the raster.
-    for (name, scale) in [("with balance, the frame enlarged", 1.5), ("with balance, the frame at half size", 0.5)] {
+    for (name, scale) in
+        [("with balance, the frame enlarged", 1.5), ("with balance, the frame at half size", 0.5)]
+    {
         let framing = Framing::default().with(FramingField::Scale, scale);
         passes.push((name.into(), recipe(vec![], Some(plain_balance())).framed(framing, None)));
     }

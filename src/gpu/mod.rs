@@ -14,7 +14,7 @@ pub use assembly::Assembly;
 pub use bench::{BenchRow, bench, is_software};
 pub use check::{
     Agreement, BALANCE_TOLERANCE, CheckReport, DARK_SIGNAL, OF_PIXEL, SIGNAL, TOLERANCE, Tolerance,
-    agreement, balance_settings, pad, self_check, settings, vectors,
+    agreement, balance_settings, framing_settings, pad, self_check, settings, vectors,
 };
 pub use device::{Gpu, GpuError, Request};
 pub use pipelines::{Pipeline, Pipelines};

@@ -17,9 +17,7 @@ mod unpack;
 pub use balance::{BALANCE, Balance, BalanceField, BalanceValues, ZoneValues};
 pub use dither::{noise, quantise};
 pub use frame::{Buffer, Chroma, Format, Frame, FrameError, MAX_SIDE, Model, Plane, Pool, Sample, Siting};
-pub use framing::{
-    FRAMING, Fitting, Framing, FramingField, FramingValues, MOST_TAPS, SMALLEST, kernel,
-};
+pub use framing::{FRAMING, Fitting, Framing, FramingField, FramingValues, MOST_TAPS, SMALLEST, kernel};
 pub use plan::{Layout, Structure, Target};
 pub use recipe::{Decode, Recipe, StageValues, Tail};
 pub use unpack::{Unpack, clean};

@@ -66,7 +66,12 @@ impl<T: Real> Unpack<T> {
     pub fn signal(&self, samples: [T; 3]) -> [T; 3] {
         let m = &self.matrix;
         std::array::from_fn(|r| {
-            clean(m[3 * r] * samples[0] + m[3 * r + 1] * samples[1] + m[3 * r + 2] * samples[2] + self.offset[r])
+            clean(
+                m[3 * r] * samples[0]
+                    + m[3 * r + 1] * samples[1]
+                    + m[3 * r + 2] * samples[2]
+                    + self.offset[r],
+            )
         })
     }
 

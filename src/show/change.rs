@@ -337,7 +337,9 @@ const SHOTS: &str = "the running order";
 
 fn no_slot(slot: Slot) -> ShowError {
     let what = match slot {
-        Slot::Balance { shot, .. } | Slot::Framing { shot, .. } => format!("the show has no shot {}", shot + 1),
+        Slot::Balance { shot, .. } | Slot::Framing { shot, .. } => {
+            format!("the show has no shot {}", shot + 1)
+        }
         Slot::LookStrength => "the look has no strength".to_owned(),
         Slot::Strength { list, at, kind } | Slot::Parameter { list, at, kind, .. } => {
             format!("the show has no {} at {}/{}", kind.declaration().key, list.key(), at + 1)
