@@ -62,6 +62,50 @@ fn show(dir: &Path) -> std::path::PathBuf {
     show
 }
 
+/// A stage goes where it belongs, or where it is told to; what is no stage, list or place is refused.
+#[test]
+fn stages_are_put_in() {
+    let dir = tempfile::tempdir().unwrap();
+    let show = show(dir.path());
+    let put = |arguments: &[&str]| fine(&[&["stage", path(&show)], arguments].concat());
+    assert_eq!(put(&["saturation"]), "look/1: saturation\n");
+    assert_eq!(put(&["contrast"]), "look/2: contrast\n");
+    assert_eq!(put(&["contrast", "--list", "finish"]), "finish/1: contrast\n");
+    assert_eq!(put(&["curves", "--list", "look", "--at", "1"]), "look/1: curves\n");
+    let keys = || {
+        let chain = greyhold::show::load(&show).unwrap().chain;
+        greyhold::look::List::ALL
+            .map(|l| chain.list(l).iter().map(|s| s.declaration().key).collect::<Vec<_>>())
+    };
+    let expected = [vec![], vec!["curves", "saturation", "contrast"], vec!["contrast"]];
+    assert_eq!(keys(), expected);
+    let rows = "0 0 0\n1 0 0\n0 1 0\n1 1 0\n0 0 1\n1 0 1\n0 1 1\n";
+    let broken = dir.path().join("broken.cube");
+    std::fs::write(&broken, format!("# seven of eight\nLUT_3D_SIZE 2\n{rows}")).unwrap();
+    for (arguments, said) in [
+        (&["contast"][..], "no stage is called \"contast\"; accepted: contrast, split-tone"),
+        (&["contrast", "--list", "middle"], "accepted: before, look, finish"),
+        (&["contrast", "--list", "look", "--at", "5"], "look has no place 5; accepted: 1 to 4"),
+        (&["contrast", "--list", "look", "--at", "0"], "places are counted from 1"),
+        (&["contrast", "--at", "1"], "--list"),
+        (&["contrast", "--file", "print.cube"], "the stage contrast reads no file"),
+        (&["lut"], "the stage lut needs --file, a .cube file"),
+        (&["lut", "--file", "nowhere.cube"], "nowhere.cube"),
+        (&["lut", "--file", path(&broken)], "broken.cube:9: the file ends after 7 of 8 rows"),
+    ] {
+        let error = refused(&[&["stage", path(&show)], arguments].concat());
+        assert!(error.contains(said), "{arguments:?}: {error}");
+    }
+    assert_eq!(keys(), expected);
+    // A LUT that swaps red and blue, and what the show then makes of a colour.
+    let swapped = dir.path().join("swap.cube");
+    let swap = "0 0 0\n0 0 1\n0 1 0\n0 1 1\n1 0 0\n1 0 1\n1 1 0\n1 1 1\n";
+    std::fs::write(&swapped, format!("LUT_3D_SIZE 2\n{swap}")).unwrap();
+    assert_eq!(put(&["lut", "--file", path(&swapped), "--list", "before"]), "before/1: lut\n");
+    let lut = greyhold::show::load(&show).unwrap().chain.before[0].lut.clone().unwrap();
+    assert_eq!(lut.lut.apply([0.25, 0.5, 0.75]), [0.75, 0.5, 0.25]);
+}
+
 /// Anchors: LogC4's grey code (the specification's 0.2784), ACEScct's (S-2016-001: 0.4135884), and where
 /// the tone scale puts grey, 10 % of peak, as BT.1886 signal: 0.1^(1/2.4).
 #[test]
@@ -126,6 +170,71 @@ fn every_encoding_display_and_transform_agrees_on_both() {
     println!("worst pair: {} with {:e}", worst.1, worst.0);
 }
 
+/// Middle grey in every encoding, from every encoding. Codes of the cameras as their documents' curves give
+/// them for 18 % (the project's colour reference, six digits); of the displays from BT.1886 with black at 0
+/// and IEC 61966-2-1, 0.18 of white's light.
+#[test]
+fn grey_goes_from_any_encoding_to_any() {
+    let srgb = 1.055 * 0.18f64.powf(1.0 / 2.4) - 0.055;
+    let codes = [
+        ("acescct", 0.413588),
+        ("acescc", 0.413588),
+        ("acescg", 0.18),
+        ("aces2065-1", 0.18),
+        ("logc3", 0.391007),
+        ("logc4", 0.278396),
+        ("s-log3", 0.410557),
+        ("s-log3-cine", 0.410557),
+        ("v-log", 0.423311),
+        ("c-log2", 0.398255),
+        ("c-log3", 0.343389),
+        ("log3g10", 0.333333),
+        ("f-log", 0.459318),
+        ("f-log2", 0.391007),
+        ("n-log", 0.363668),
+        ("apple-log", 0.488272),
+        ("d-log", 0.398765),
+        ("cineon", 0.457320),
+        ("bt1886", 0.18f64.powf(1.0 / 2.4)),
+        ("srgb-display", srgb),
+    ];
+    for e in ENCODINGS {
+        assert!(codes.iter().any(|(id, _)| *id == e.id), "{} is not tried", e.id);
+    }
+    for (from, code) in codes {
+        for (to, wanted) in codes {
+            let out = numbers(&values(&["--from", from, "--to", to], &format!("{code} {code} {code}\n")));
+            // Codes of six digits, through the steepest decode (Log3G10) and the steepest encode here.
+            assert!(
+                out[0].iter().all(|v| (v - wanted).abs() < 5e-6),
+                "{from} to {to}: {out:?}, not {wanted}"
+            );
+        }
+    }
+}
+
+/// Display signal comes back as it went in where nothing is between: `none` is no output transform, and a
+/// display's encoding is its EOTF both ways.
+#[test]
+fn display_signal_goes_through_none_unchanged() {
+    let lines = "0 0 0\n0.02 0.5 0.9\n1 0.25 0.6\n0.75 0.75 0.75\n1 1 1\n";
+    for (from, display) in [("bt1886", "rec709"), ("srgb-display", "srgb")] {
+        let arguments = ["--from", from, "--display", display, "--output-transform", "none"];
+        let rows = numbers(&values(&arguments, lines));
+        let given = numbers(&values(&["--from", "acescg", "--to", "acescg"], lines));
+        for (row, given) in rows.iter().zip(&given) {
+            assert!(row.iter().zip(given).all(|(a, b)| (a - b).abs() < 2e-5), "{from}: {row:?} {given:?}");
+        }
+    }
+    // And from one display to the other: BT.1886's 0.5 is 0.5^2.4 of light, which sRGB's curve writes as
+    // 1.055 · 0.5 − 0.055.
+    let rows = numbers(&values(
+        &["--from", "bt1886", "--display", "srgb", "--output-transform", "none"],
+        "0.5 0.5 0.5\n",
+    ));
+    assert!(rows[0].iter().all(|v| (v - 0.4725).abs() < 2e-6), "{rows:?}");
+}
+
 #[test]
 fn a_show_and_a_look_act_on_values() {
     let dir = tempfile::tempdir().unwrap();
@@ -185,7 +294,9 @@ fn names_that_are_not_known_are_answered_with_those_that_are() {
 
 #[test]
 fn every_command_teaches_with_an_example() {
-    for command in ["demo", "new", "add", "open", "render", "values", "encodings", "bench", "panel"] {
+    for command in
+        ["demo", "new", "add", "balance", "open", "render", "values", "encodings", "bench", "panel"]
+    {
         let help = fine(&[command, "--help"]);
         assert!(
             help.contains("Example:") && help.contains(&format!("greyhold {command}")),
@@ -195,6 +306,74 @@ fn every_command_teaches_with_an_example() {
     for command in ["ports", "watch"] {
         assert!(fine(&["panel", command, "--help"]).contains("Example:"));
     }
+}
+
+#[test]
+fn a_patch_is_made_neutral() {
+    let dir = tempfile::tempdir().unwrap();
+    let clip = dir.path().join("card");
+    std::fs::create_dir_all(&clip).unwrap();
+    // LogC4 codes of a grey card in warm light, of a red wall, and of the same card a stop brighter.
+    let pixels = |n: usize| -> Vec<[u16; 3]> {
+        let card = if n == 2 { [398, 361, 301] } else { [332, 296, 236] };
+        (0..64 * 36).map(|i| if i % 64 < 16 { [700, 150, 120] } else { card }).collect()
+    };
+    for n in 0..3 {
+        let pixels = pixels(n);
+        let image = greyhold::media::Image::Codes { width: 64, height: 36, depth: 10, pixels: &pixels };
+        let path = clip.join(format!("card.{n:04}.dpx"));
+        greyhold::media::write_image(&path, greyhold::media::ImageFormat::Dpx, &image).unwrap();
+    }
+    let show_dir = dir.path().join("show");
+    fine(&["new", path(&show_dir)]);
+    fine(&["add", path(&show_dir), path(&clip), "--encoding", "logc4"]);
+    let name = greyhold::show::load(&show_dir).unwrap().shots[0].name.clone();
+    let balance = |more: &[&str]| {
+        let mut arguments = vec!["balance", path(&show_dir), &name];
+        arguments.extend(more);
+        run(&arguments)
+    };
+    let said = balance(&["--neutral", "40,18"]);
+    assert!(said.status.success(), "{}", text(&said.stderr));
+    let said = text(&said.stdout);
+    assert!(said.contains("9×9 pixels at 36,14 of frame 0") && said.contains("becomes white"), "{said}");
+    let shot = |field: BalanceField| greyhold::show::load(&show_dir).unwrap().shots[0].balance.get(field);
+    assert!(shot(BalanceField::Warmth) < -20.0 && shot(BalanceField::Exposure) == 0.0, "{said}");
+
+    // What the program itself then says of the card's code values.
+    let card = |n: usize| {
+        let [r, g, b] = pixels(n)[40].map(|c| f64::from(c) / 1023.0);
+        let with = ["--from", "logc4", "--to", "acescg", "--show", path(&show_dir), "--shot", &name];
+        numbers(&values(&with, &format!("{r} {g} {b}\n"))).swap_remove(0)
+    };
+    let spread = |v: &[f64]| {
+        let mean = v.iter().sum::<f64>() / 3.0;
+        v.iter().map(|x| (x / mean - 1.0).abs()).fold(0.0, f64::max)
+    };
+    assert!(spread(&card(0)) < 1e-5, "{:?}", card(0));
+    let bright = balance(&["--neutral", "40,18,3", "--frame", "2", "--stops", "-1"]);
+    assert!(text(&bright.stdout).contains("exposure "), "{}", text(&bright.stderr));
+    let card = card(2);
+    assert!(spread(&card) < 1e-5 && card.iter().all(|v| (v / 0.09 - 1.0).abs() < 1e-5), "{card:?}");
+
+    // Refusals name what is accepted, and leave the show alone.
+    let before = std::fs::read_to_string(show_dir.join("show.toml")).unwrap();
+    for (arguments, parts) in [
+        (&["--neutral", "64,18"][..], &["64,18", "0,0 to 63,35"][..]),
+        (&["--neutral", "40,18", "--frame", "3"], &["no frame 3", "0 to 2"]),
+        (&["--neutral", "40"], &["\"40\"", "640,300"]),
+        (&["--neutral", "40,18,0"], &["40,18,0", "640,300,25"]),
+        (&[], &["--neutral"]),
+        (&["--neutral", "5,18,3"], &["this patch", "accepted:"]),
+    ] {
+        let out = balance(arguments);
+        assert_eq!(out.status.code(), Some(2), "{arguments:?}");
+        let said = text(&out.stderr);
+        assert!(parts.iter().all(|p| said.contains(p)), "{arguments:?}: {said}");
+    }
+    let said = refused(&["balance", path(&show_dir), "nope", "--neutral", "1,1"]);
+    assert!(said.contains("nope") && said.contains(&name), "{said}");
+    assert_eq!(std::fs::read_to_string(show_dir.join("show.toml")).unwrap(), before);
 }
 
 #[test]
@@ -402,6 +581,6 @@ fn bench_measures_every_pass_beside_a_copy() {
     let said = fine(&["bench", "--json", "--rounds", "2", "--sizes", "64x36"]);
     let report: serde_json::Value = serde_json::from_str(&said).unwrap();
     let passes = report["passes"].as_array().unwrap();
-    assert_eq!(passes.len(), 8 + greyhold::look::STAGES.len());
+    assert_eq!(passes.len(), 10 + greyhold::look::STAGES.len());
     assert!(passes.iter().all(|p| p["median_ms"].as_f64().unwrap() > 0.0));
 }

@@ -11,7 +11,9 @@ struct Head {
     @align(16) balance: Balance,
     @align(16) tone: ToneScale,
     @align(16) matrix: Matrix,
+    @align(16) widening: Matrix,
     @align(16) encode: Curve,
     @align(16) code_max: f32,
     dither: f32,
+    widened: f32,
 }

@@ -1,5 +1,6 @@
 //! The windows' event loop.
 
+use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -13,10 +14,13 @@ use winit::window::{Window, WindowId};
 
 use super::client::Client;
 use super::keys::{Action, action, is_before};
-use super::panes::Panes;
+use super::panes::{MOUSE, Panes};
+use super::picker::pick_neutral;
 use super::window::{Blit, Place, WindowSurface, of_shape, surround};
 use crate::engine::{self, Command, EngineError, Handle, Input, Live, Options};
 use crate::gpu::{Gpu, GpuError, Request, self_check};
+use crate::look::{Chain, Stage, stage};
+use crate::show::{Change, ShowError, load_lut, source_in_show};
 
 /// Control number of the keyboard.
 const KEYBOARD: u32 = 1;
@@ -247,16 +251,7 @@ impl Desk {
             egui,
             input,
             renderer,
-            panes: Panes {
-                shown: true,
-                open: ["balance/offset".to_owned()].into(),
-                keys: false,
-                in_hand: "balance/exposure".into(),
-                reveal: false,
-                addresses: Vec::new(),
-                device,
-                note: None,
-            },
+            panes: Panes::new(device),
             client: None,
             client_size: options.client_size,
             raster: None,
@@ -339,6 +334,10 @@ impl Desk {
                 WindowEvent::RedrawRequested => self.draw(),
                 WindowEvent::CloseRequested => return false,
                 WindowEvent::KeyboardInput { .. } => {}
+                WindowEvent::DroppedFile(path) => {
+                    self.dropped(path);
+                    window.request_redraw();
+                }
                 _ => {
                     if let WindowEvent::Resized(size) = event {
                         self.surface.resize(&self.engine.gpu, size.width, size.height);
@@ -362,6 +361,20 @@ impl Desk {
         true
     }
 
+    /// A file was dropped on the desk: a LUT goes into the chain, where it belongs.
+    fn dropped(&mut self, path: &Path) {
+        if path.extension().is_none_or(|e| !e.eq_ignore_ascii_case("cube")) {
+            let name = path.file_name().unwrap_or_default().to_string_lossy();
+            self.panes.note = Some(format!("{name}: only .cube files can be dropped here"));
+            return;
+        }
+        let snapshot = self.engine.snapshot();
+        match put_in_lut(&snapshot.show.chain, &snapshot.dir, path) {
+            Ok(change) => self.engine.send(Input::Change { change, control: MOUSE }),
+            Err(e) => self.panes.note = Some(e.to_string()),
+        }
+    }
+
     fn act(&mut self, events: &ActiveEventLoop, what: Action, down: bool, repeat: bool) {
         self.surface.window.request_redraw();
         if down {
@@ -379,6 +392,7 @@ impl Desk {
         let in_hand = self.panes.in_hand.clone();
         match what {
             Action::Step(by) => self.engine.send(Input::Command(Command::Step(by))),
+            Action::Leave => self.engine.send(Input::Command(Command::Picking(false))),
             Action::Pick(by) => self.panes.pick(by),
             Action::Turn(detents) => {
                 self.engine.send(Input::Turn { target: in_hand, detents, control: KEYBOARD });
@@ -412,6 +426,9 @@ impl Desk {
         let panes = &mut self.panes;
         let mut full = self.egui.run_ui(raw, |ui| {
             area = panes.draw(ui, &snapshot, presentation, &mut inputs);
+            if let Some(picture) = picture.as_deref().filter(|_| snapshot.picking) {
+                pick_neutral(ui, area, picture, &mut inputs);
+            }
         });
         self.input.handle_platform_output(&window, full.platform_output);
         for input in inputs {
@@ -520,4 +537,12 @@ fn device_line(gpu: &Gpu) -> String {
         ),
         Err(e) => format!("{name}\n▲ {e}"),
     }
+}
+
+/// The change that puts the LUT of a file into a show's chain.
+fn put_in_lut(chain: &Chain, folder: &Path, file: &Path) -> Result<Change, ShowError> {
+    let kind = stage("lut").expect("the stage is in the list");
+    let (list, at) = chain.place_for(kind);
+    let lut = load_lut(folder, &source_in_show(folder, file))?;
+    Ok(Change::AddStage { list, at, stage: Stage { lut: Some(lut), ..Stage::new(kind) } })
 }

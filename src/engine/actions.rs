@@ -50,6 +50,12 @@ pub static ACTIONS: &[Action] = &[
         repeats: false,
     },
     once(
+        "pick-neutral",
+        "wait for a patch of the picture to be made neutral, or no longer",
+        Command::TogglePicking,
+        false,
+    ),
+    once(
         "fitting",
         "the whole frame inside the raster, or the whole raster covered",
         Command::OtherFitting,

@@ -32,22 +32,34 @@ impl Engine {
         let here = (self.document.shot, self.frame);
         let wanted =
             Drawn { shot: here.0, frame: here.1, revision: self.document.revision, makeshift: false };
-        if self.drawn == Some(wanted) || self.finisher.under_way() >= UNDER_WAY {
+        if self.drawn == Some(wanted) {
+            // Back from a frame that could not be read.
+            if self.unread.take().is_some() {
+                self.set_broken(None);
+            }
             return;
         }
-        if self.drawn.is_none_or(|d| (d.shot, d.frame) != here) {
+        if self.finisher.under_way() >= UNDER_WAY {
+            return;
+        }
+        if self.drawn.is_none_or(|d| (d.shot, d.frame) != here) && self.unread != Some(here) {
+            self.unread = None;
             self.set_broken(None);
         }
         let Some((key, number)) = self.frame_key(here) else { return };
         let frame = match self.feeds.get(&key, number) {
             Some(Ok(frame)) => frame,
             Some(Err(why)) => {
+                self.unread = Some(here);
                 self.set_broken(Some(why));
-                self.drawn = Some(wanted);
+                self.clear(here.0);
                 return;
             }
             None => return,
         };
+        if self.unread.take().is_some() {
+            self.set_broken(None);
+        }
         let Some(raster) = self.raster().or_else(|| self.makeshift_raster(&frame)) else { return };
         let Some((mut recipes, pipeline, makeshift)) = self.plan(here, wanted) else { return };
         for (_, recipe) in &mut recipes {
@@ -59,6 +71,7 @@ impl Engine {
                 Ok(upload) => self.uploaded = Some((key, number, upload)),
                 Err(e) => {
                     self.set_broken(Some(e.to_string().into()));
+                    self.clear(here.0);
                     self.drawn = Some(wanted);
                     return;
                 }
@@ -68,6 +81,19 @@ impl Engine {
             self.drawn = Some(Drawn { makeshift, ..wanted });
             self.shown_frame(now);
             self.stale = true;
+        }
+    }
+
+    /// There is no picture of what is on view: the windows show none, rather than another. While it plays, the
+    /// last one of the same shot stays, since a frame alone would flash.
+    fn clear(&mut self, shot: usize) {
+        let stays = self.playing.is_some() && self.drawn.is_some_and(|d| d.shot == shot);
+        if stays || self.finisher.under_way() > 0 {
+            return;
+        }
+        self.drawn = None;
+        for place in self.shared.places.iter() {
+            self.stale |= place.swap(None).is_some();
         }
     }
 

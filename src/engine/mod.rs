@@ -26,6 +26,6 @@ pub use clock::Clock;
 pub use feed::{Feeds, SourceKey};
 pub use finish::Picture;
 pub use host::{CACHE, EngineError, Handle, Options, start};
-pub use input::{Command, Compare, Input, Live, Scope};
+pub use input::{Command, Compare, Input, Live, Patch, Scope};
 pub use raster::raster;
 pub use snapshot::{PanelState, Playback, Snapshot};

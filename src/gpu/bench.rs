@@ -122,6 +122,8 @@ fn test_frame(width: u32, height: u32) -> Frame {
     Frame::new(width, height, format, planes).expect("the planes are made to fit")
 }
 
+const ACES2: Tail = Tail::Display { transform: OutputTransform::Aces2, display: &DISPLAYS[0] };
+
 fn recipe(stages: Vec<Stage>, balance: Option<Balance>) -> Recipe {
     let tail = Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] };
     let camera = encoding("logc4").expect("in the table");
@@ -168,8 +170,9 @@ fn row(pass: &str, size: (u32, u32), mut times: Vec<f64>) -> BenchRow {
     }
 }
 
-/// Measures a plain copy, the path without and with balance, a frame of another size, each stage alone, all
-/// stages together, and the whole balance with six stages, `rounds` times each, at each size. `progress` is told what comes next.
+/// Measures a plain copy, the path without and with balance, by ACES 2.0, a frame of another size, each stage alone,
+/// all stages together, and the whole balance with six stages by either transform, `rounds` times each, at each size.
+/// `progress` is told what comes next.
 pub fn bench(
     gpu: &Gpu,
     sizes: &[(u32, u32)],
@@ -180,6 +183,7 @@ pub fn bench(
     let all: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
     let mut passes = vec![
         ("log to display".to_owned(), recipe(vec![], None)),
+        ("log to display by ACES 2.0".to_owned(), Recipe { tail: ACES2, ..recipe(vec![], None) }),
         ("with balance".to_owned(), recipe(vec![], Some(plain_balance()))),
         ("with every part of balance".to_owned(), recipe(vec![], Some(busy_balance()))),
     ];
@@ -204,6 +208,8 @@ pub fn bench(
         "with every part of balance and six stages".into(),
         recipe(all.iter().take(6).map(|k| busy(*k)).collect(), Some(busy_balance())),
     ));
+    let (_, six) = passes.last().expect("passes were put in above");
+    passes.push(("the same by ACES 2.0".into(), Recipe { tail: ACES2, ..six.clone() }));
     let mut rows = Vec::new();
     for &size in sizes {
         progress(&format!("{}×{}", size.0, size.1));

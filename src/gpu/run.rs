@@ -4,6 +4,7 @@ use std::sync::mpsc::{Receiver, channel};
 
 use super::device::{Gpu, GpuError};
 use super::pipelines::{Pipeline, groups};
+use crate::look::MAX_LUTS;
 use crate::picture::{Format, Frame, Layout, Recipe, Sample, Structure, Target};
 
 /// A frame's planes on the GPU.
@@ -70,8 +71,10 @@ pub(super) fn bind(
     device: &wgpu::Device,
     pipeline: &Pipeline,
     planes: &[wgpu::TextureView; 3],
+    luts: [&wgpu::TextureView; MAX_LUTS],
     numbers: &wgpu::Buffer,
     target: &wgpu::TextureView,
+    tables: &wgpu::TextureView,
 ) -> wgpu::BindGroup {
     let view = wgpu::BindingResource::TextureView;
     device.create_bind_group(&wgpu::BindGroupDescriptor {
@@ -83,6 +86,11 @@ pub(super) fn bind(
             wgpu::BindGroupEntry { binding: 2, resource: view(&planes[2]) },
             wgpu::BindGroupEntry { binding: 3, resource: numbers.as_entire_binding() },
             wgpu::BindGroupEntry { binding: 4, resource: view(target) },
+            wgpu::BindGroupEntry { binding: 5, resource: view(tables) },
+            wgpu::BindGroupEntry { binding: 6, resource: view(luts[0]) },
+            wgpu::BindGroupEntry { binding: 7, resource: view(luts[1]) },
+            wgpu::BindGroupEntry { binding: 8, resource: view(luts[2]) },
+            wgpu::BindGroupEntry { binding: 9, resource: view(luts[3]) },
         ],
     })
 }
@@ -185,7 +193,10 @@ impl Gpu {
             mapped_at_creation: false,
         });
         self.queue.write_buffer(&buffer, 0, bytes);
-        let group = bind(&self.device, pipeline, &upload.planes, &buffer, &output.view);
+        let luts = self.luts.of(&self.device, &self.queue, recipe);
+        let luts = std::array::from_fn(|i| &luts[i]);
+        let tables = self.tables.of(&self.device, &self.queue, recipe);
+        let group = bind(&self.device, pipeline, &upload.planes, luts, &buffer, &output.view, &tables);
         dispatch(encoder, pipeline, &group, (output.width, output.height), timestamps);
     }
 

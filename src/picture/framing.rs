@@ -124,6 +124,18 @@ impl Framing {
         (fitted * self.get(FramingField::Scale)).max(SMALLEST)
     }
 
+    /// The place of a frame that a place of the raster shows, both in shares of width and height from the upper left
+    /// corner; outside 0…1 beside the frame.
+    pub fn place(&self, frame: (u32, u32), raster: (u32, u32), at: [f64; 2]) -> [f64; 2] {
+        let magnification = self.magnification(frame, raster);
+        let pan = [self.get(FramingField::PanX), -self.get(FramingField::PanY)];
+        let sizes = [(frame.0, raster.0), (frame.1, raster.1)];
+        std::array::from_fn(|axis| {
+            let (frame, raster) = (f64::from(sizes[axis].0), f64::from(sizes[axis].1));
+            (at[axis] - 0.5 - pan[axis]) * raster / (magnification * frame) + 0.5
+        })
+    }
+
     /// As a twin computes with it, for a `frame` in a `raster`; sizes are across and down.
     pub fn prepared<T: Real>(&self, frame: (u32, u32), raster: (u32, u32)) -> FramingValues<T> {
         let magnification = self.magnification(frame, raster);

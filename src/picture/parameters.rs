@@ -9,7 +9,7 @@ macro_rules! parameters {
         $enum:ident;
         $(
             $(#[doc = $doc:literal])+
-            $field:ident $key:literal: $unit:ident = $default:literal in $min:literal..$max:literal step $step:literal $scale:ident;
+            $field:ident $key:literal: $unit:ident $(($choices:expr))? = $default:literal in $min:literal..$max:literal step $step:literal $scale:ident;
         )+
     ) => {
         $(#[doc = $list_doc])+
@@ -17,7 +17,7 @@ macro_rules! parameters {
             $crate::look::Parameter {
                 key: $key,
                 doc: concat!($($doc),+),
-                unit: $crate::look::Unit::$unit,
+                unit: $crate::look::Unit::$unit $(($choices))?,
                 default: $default,
                 min: $min,
                 max: $max,

@@ -1,7 +1,9 @@
 //! A recipe: everything that is done to a frame, as immutable data.
 
+use std::sync::Arc;
+
 use super::{Balance, Frame, Framing};
-use crate::colour::{Display, Encoding, OutputTransform};
+use crate::colour::{Aces2, Display, Encoding, Lut, Matrix, OutputTransform};
 use crate::look::{Chain, Kind};
 
 /// How a frame's signal becomes scene-linear light.
@@ -20,6 +22,15 @@ pub struct StageValues {
     pub strength: f64,
     /// Parameters, then what is derived from them.
     pub values: Vec<f64>,
+    /// The table that it reads.
+    pub lut: Option<Arc<Lut>>,
+}
+
+impl StageValues {
+    /// A stage's parameters, worked out.
+    pub fn new(kind: Kind, strength: f64, values: &[f64], lut: Option<Arc<Lut>>) -> Self {
+        Self { kind, strength, values: kind.declaration().prepared(values, lut.as_deref()), lut }
+    }
 }
 
 /// What the graded picture is turned into.
@@ -34,6 +45,18 @@ pub enum Tail {
     },
     /// The values of an encoding, not clipped.
     Encoding(&'static Encoding),
+}
+
+impl Tail {
+    /// From the primaries that a display keeps within to those of its signal, if they are others and the output
+    /// transform leaves that to do.
+    pub fn widening(&self) -> Option<Matrix> {
+        match self {
+            Self::Display { transform: OutputTransform::Aces2, .. } => None,
+            Self::Display { display, .. } => display.widening(),
+            Self::Encoding(_) => None,
+        }
+    }
 }
 
 /// What is done to a frame, from its signal to an output's.
@@ -63,10 +86,13 @@ impl Recipe {
             balance: Some(balance),
             stages: chain
                 .in_order()
-                .map(|(stage, strength)| StageValues {
-                    kind: stage.kind,
-                    strength,
-                    values: stage.declaration().prepared(&stage.values),
+                .map(|(stage, strength)| {
+                    StageValues::new(
+                        stage.kind,
+                        strength,
+                        &stage.values,
+                        stage.lut.as_ref().map(|l| l.lut.clone()),
+                    )
                 })
                 .collect(),
             tail,
@@ -86,6 +112,14 @@ impl Recipe {
             frame: 0,
             framing: Framing::default(),
             raster: None,
+        }
+    }
+
+    /// The ACES 2.0 output transform, where the tail has it. The first time for a display it is worked out.
+    pub fn aces2(&self) -> Option<Arc<Aces2>> {
+        match self.tail {
+            Tail::Display { transform: OutputTransform::Aces2, display } => Some(Aces2::of(display)),
+            _ => None,
         }
     }
 

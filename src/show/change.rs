@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use super::document::{RASTERS, RATES, check_frames, raster_is_usable, rate_is_usable};
 use super::{Output, Shot, Show, ShowError, Slot};
 use crate::colour::{Display, Encoding, OutputTransform, Range, YcbcrMatrix};
-use crate::look::{List, Stage};
+use crate::look::{List, MAX_LUTS, Stage};
 use crate::picture::{BALANCE, FRAMING, Fitting};
 
 /// One change to a show. Shots and stages are counted from 0.
@@ -180,6 +180,17 @@ impl Change {
     }
 }
 
+/// Refuses more LUTs than a shader has places for.
+pub(super) fn check_tables(count: usize) -> Result<(), ShowError> {
+    if count <= MAX_LUTS {
+        return Ok(());
+    }
+    Err(ShowError::change(
+        format!("a chain of {count} LUTs"),
+        format!("at most {MAX_LUTS} stages lut in a chain"),
+    ))
+}
+
 impl Show {
     /// Makes a change and returns the one that takes it back.
     ///
@@ -200,6 +211,7 @@ impl Show {
             }
             AddStage { list, at, stage } => {
                 let stage = held_stage(stage)?;
+                check_tables(self.chain.tables() + usize::from(stage.declaration().table))?;
                 let stages = self.chain.list_mut(list);
                 check_place(list.key(), at, stages.len() + 1)?;
                 stages.insert(at, stage);
@@ -215,6 +227,8 @@ impl Show {
             }
             ReplaceLook { stages, strength } => {
                 let stages = stages.into_iter().map(held_stage).collect::<Result<Vec<_>, _>>()?;
+                let tables = |stages: &[Stage]| stages.iter().filter(|s| s.declaration().table).count();
+                check_tables(self.chain.tables() - tables(&self.chain.look) + tables(&stages))?;
                 let strength = Slot::LookStrength.parameter().held(strength);
                 ReplaceLook {
                     stages: std::mem::replace(&mut self.chain.look, stages),

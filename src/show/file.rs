@@ -94,7 +94,7 @@ fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
 /// The values that are not at their defaults.
 fn write_moved(out: &mut String, parameters: &[Parameter], values: &[f64]) {
     for (parameter, value) in parameters.iter().zip(values).filter(|(p, value)| **value != p.default) {
-        line(out, parameter.key, number(*value));
+        line(out, parameter.key, writer::value(parameter, *value));
     }
 }
 
@@ -103,7 +103,11 @@ fn write_moved(out: &mut String, parameters: &[Parameter], values: &[f64]) {
 /// # Errors
 /// [`ShowError::Text`] with file, line and what is accepted; [`ShowError::Newer`] for a later format.
 pub fn read(text: &str, file: &Path) -> Result<Show, ShowError> {
-    Source { file, text }.with_tables(VERSION, |root| {
+    read_source(Source { file, text, tables: true })
+}
+
+fn read_source(source: Source<'_>) -> Result<Show, ShowError> {
+    source.with_tables(VERSION, |root| {
         root.only(&["version", "show", "outputs", "shot", "chain"])?;
         let about = root.need_table("show", "[show]")?;
         about.only(&["name", "rate", "raster", "transform", "panel"])?;
@@ -207,6 +211,10 @@ fn read_chain(root: &Table<'_>) -> Result<Chain, ShowError> {
             *chain.list_mut(list) = stages.iter().map(Table::stage).collect::<Result<_, _>>()?;
         }
     }
+    super::change::check_tables(chain.tables()).map_err(|e| match e {
+        ShowError::Change { what, accepted } => root.source.wrong(root.at, what, accepted),
+        e => e,
+    })?;
     Ok(chain)
 }
 
@@ -227,6 +235,7 @@ pub fn load(folder: &Path) -> Result<Show, ShowError> {
 pub fn save(show: &Show, folder: &Path) -> Result<(), ShowError> {
     let path = folder.join(SHOW_FILE);
     let text = write(show)?;
-    read(&text, &path)?;
+    // The tables are at hand, and their files need not be.
+    read_source(Source { file: &path, text: &text, tables: false })?;
     super::write_atomically(&path, |file| file.write_all(text.as_bytes()))
 }

@@ -171,8 +171,13 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
             ":5: [show] has no key \"fps\"",
             "name, rate, raster, transform, panel",
         ),
-        ("transform = \"plain\"", "transform = \"fancy\"", ":5: transform is \"fancy\"", "plain, none"),
-        ("transform = \"plain\"\n", "", ":2: [show] lacks transform", "plain, none"),
+        (
+            "transform = \"plain\"",
+            "transform = \"fancy\"",
+            ":5: transform is \"fancy\"",
+            "plain, aces2, none",
+        ),
+        ("transform = \"plain\"\n", "", ":2: [show] lacks transform", "plain, aces2, none"),
         ("desk = \"rec709\"", "desk = \"rec710\"", ":7: desk is \"rec710\"", "rec709, srgb"),
         (
             "desk = \"rec709\"",
@@ -231,11 +236,18 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
         ("exposure = 1.0", "exposure = nan", ":15: exposure is nan", "a number from -8 to 8"),
         ("exposure = 1.0", "exposure = -inf", ":15: exposure is -inf", "a number from -8 to 8"),
         ("exposure = 1.0", "exposure = \"1\"", ":15: exposure is \"1\"", "a number from -8 to 8"),
+        ("exposure = 1.0", "adaptation = 1", ":15: adaptation is 1", "cat16, cat02, bradford"),
+        (
+            "exposure = 1.0",
+            "adaptation = \"cat97\"",
+            ":15: adaptation is \"cat97\"",
+            "cat16, cat02, bradford",
+        ),
         (
             "exposure = 1.0",
             "expose = 1.0",
             ":15: [shot.balance] has no key \"expose\"",
-            "exposure, warmth, tint, shadow-exposure",
+            "exposure, warmth, tint, adaptation, shadow-exposure",
         ),
         ("[shot.balance]\nexposure = 1.0", "balance = 1.0", ":14: balance is 1.0", "a table [shot.balance]"),
         ("look-strength = 1.0", "look-strength = 2", ":25: look-strength is 2", "a number from 0 to 1.5"),
@@ -280,6 +292,18 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
     // The same for a missing [show].
     let said = read("version = 1\n", Path::new("s.toml")).unwrap_err().to_string();
     assert_eq!(said, "s.toml:1: the file lacks [show]; accepted: a table [show]");
+}
+
+#[test]
+fn a_choice_is_written_by_its_name() {
+    let mut show = full_show();
+    let balance = &mut show.shots[2].balance;
+    *balance = balance.with(BalanceField::Adaptation, 2.0);
+    let text = write(&show).unwrap();
+    assert!(text.contains("\nadaptation = \"bradford\"\n"), "{text}");
+    assert_eq!(read(&text, Path::new("s.toml")).unwrap(), show);
+    // At its default it is not written, as no part of balance is.
+    assert!(!write(&full_show()).unwrap().contains("adaptation"));
 }
 
 #[test]

@@ -3,6 +3,7 @@
 //! The formats and rules are this project's own; what is checked is that they keep what their
 //! documentation promises.
 
+mod luts;
 mod address;
 mod change;
 mod file;

@@ -6,11 +6,11 @@ use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 
 use super::super::look;
 use super::super::rows::{Touch, row};
-use super::{MOUSE, Panes};
+use super::{MOUSE, Panes, white};
 use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Input, Snapshot};
-use crate::look::{Kind, List, Parameter, STAGES, Stage};
-use crate::picture::{BALANCE, FRAMING, Fitting};
+use crate::look::{Chain, Kind, List, Parameter, STAGES, Stage};
+use crate::picture::{BALANCE, BalanceField, FRAMING, Fitting};
 use crate::show::{Change, LOOK_STRENGTH, Output, raster_text, shipped_looks};
 
 impl Panes {
@@ -40,9 +40,14 @@ impl Panes {
             if group.len() > 1 && !self.fold(ui, &format!("balance/{family}"), family, touched) {
                 continue;
             }
-            for (parameter, value) in BALANCE[group.clone()].iter().zip(values) {
+            for (field, value) in BalanceField::ALL[group.clone()].iter().zip(values) {
+                let parameter = field.parameter();
+                if *field == BalanceField::Warmth {
+                    white::line(ui, s.picking, inputs);
+                }
                 let address = format!("balance/{}", parameter.key);
-                self.parameter(ui, address, parameter, &words(parameter.key), *value, inputs);
+                let label = white::label(*field, &balance).unwrap_or_else(|| words(parameter.key));
+                self.parameter(ui, address, parameter, &label, *value, inputs);
             }
         }
         for list in List::ALL {
@@ -63,10 +68,11 @@ impl Panes {
                 self.stage(ui, list, at, stage, stages.len(), inputs);
             }
             ui.horizontal(|ui| {
-                add_stage(ui, list, stages.len(), inputs);
                 if list == List::Look {
+                    self.put_in(ui, "put in a stage", &s.show.chain, None, inputs);
                     try_look(ui, inputs);
                 }
+                self.put_in(ui, "put in here", &s.show.chain, Some(list), inputs);
             });
         }
         station(ui, "output transform", "");
@@ -166,13 +172,55 @@ impl Panes {
         });
         self.set_open(&base, open);
         self.parameter(ui, format!("{base}/strength"), &d.strength, "strength", stage.strength, inputs);
-        if !open {
-            return;
+        if let Some(lut) = &stage.lut {
+            let name = lut.file.file_name().unwrap_or_default().to_string_lossy();
+            let whole = lut.file.display().to_string();
+            ui.label(RichText::new(name).size(11.0).color(look::QUIET)).on_hover_text(whole);
         }
-        for (parameter, value) in d.parameters.iter().zip(&stage.values) {
-            let label = words(parameter.key);
-            self.parameter(ui, format!("{base}/{}", parameter.key), parameter, &label, *value, inputs);
+        if d.key == "curves" {
+            self.curves(ui, list, at, stage, open, inputs);
+        } else if open {
+            for (parameter, value) in d.parameters.iter().zip(&stage.values) {
+                let label = words(parameter.key);
+                self.parameter(ui, format!("{base}/{}", parameter.key), parameter, &label, *value, inputs);
+            }
         }
+    }
+
+    /// A menu of stages to put in: at the end of `list`, or without one where each belongs.
+    fn put_in(
+        &mut self,
+        ui: &mut Ui,
+        text: &str,
+        chain: &Chain,
+        list: Option<List>,
+        inputs: &mut Vec<Input>,
+    ) {
+        let menu = ui.menu_button(RichText::new(text).size(11.0), |ui| {
+            for kind in (0..STAGES.len()).map(Kind) {
+                let d = kind.declaration();
+                if d.table {
+                    ui.add_enabled(false, egui::Button::new(words(d.key)))
+                        .on_disabled_hover_text("drop a .cube file on this window");
+                    continue;
+                }
+                if ui.button(words(d.key)).on_hover_text(d.doc.trim()).clicked() {
+                    let (list, at) = match list {
+                        Some(list) => (list, chain.list(list).len()),
+                        None => chain.place_for(kind),
+                    };
+                    let change = Change::AddStage { list, at, stage: Stage::new(kind) };
+                    inputs.push(Input::Change { change, control: MOUSE });
+                    self.in_hand = format!("{}/{}/strength", list.key(), at + 1).into();
+                    self.reveal = true;
+                    ui.close();
+                }
+            }
+        });
+        menu.response.on_hover_text(match list {
+            Some(_) => "at the end of this list",
+            None => "where it belongs: texture ahead of tone, grain last, everything else at the look's end",
+        });
     }
 
     /// A line that opens and closes a family of parameters; a dot where one of them is not at its default.
@@ -200,7 +248,7 @@ impl Panes {
         }
     }
 
-    fn parameter(
+    pub(super) fn parameter(
         &mut self,
         ui: &mut Ui,
         address: String,
@@ -296,19 +344,6 @@ fn choose(
     chosen
 }
 
-fn add_stage(ui: &mut Ui, list: List, at: usize, inputs: &mut Vec<Input>) {
-    ui.menu_button(RichText::new("put in a stage").size(11.0), |ui| {
-        for kind in (0..STAGES.len()).map(Kind) {
-            let d = kind.declaration();
-            if ui.button(words(d.key)).on_hover_text(d.doc.trim()).clicked() {
-                let change = Change::AddStage { list, at, stage: Stage::new(kind) };
-                inputs.push(Input::Change { change, control: MOUSE });
-                ui.close();
-            }
-        }
-    });
-}
-
 /// The looks that ship; trying one leaves `before` and `finish` alone, and undo brings the old one back.
 fn try_look(ui: &mut Ui, inputs: &mut Vec<Input>) {
     ui.menu_button(RichText::new("try a look").size(11.0), |ui| {
@@ -323,7 +358,7 @@ fn try_look(ui: &mut Ui, inputs: &mut Vec<Input>) {
 }
 
 /// "offset-r" as a person reads it.
-fn words(key: &str) -> String {
+pub(super) fn words(key: &str) -> String {
     key.replace('-', " ")
 }
 
