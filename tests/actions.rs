@@ -10,6 +10,7 @@ use greyhold::engine::{
 };
 use greyhold::panel::{self, Map, PanelError, PortInfo, Ports, Sender, Waker, queue};
 use greyhold::picture::BalanceField::{Exposure, OffsetR};
+use greyhold::picture::{Fitting, Framing};
 use greyhold::show::{check_address, load};
 use support::{greyhold, sequence, wait_for};
 
@@ -154,6 +155,10 @@ fn by_name(engine: &Handle) {
         ("undo", |s| s.steps == (0, 1) && exposures(s) == [0.0; 2]),
         ("redo", |s| s.steps == (1, 0) && near(exposures(s)[0], 0.05)),
         ("undo", |s| s.steps == (0, 1)),
+        ("fitting", |s| s.steps == (1, 0) && s.show.shots[0].framing.fitting == Fitting::Fill),
+        ("fitting", |s| s.steps == (2, 0) && s.show.shots[0].framing.fitting == Fitting::Fit),
+        ("undo", |s| s.steps == (1, 1) && s.show.shots[0].framing.fitting == Fitting::Fill),
+        ("undo", |s| s.steps == (0, 2) && s.show.shots[0].framing == Framing::default()),
     ];
     engine.send(Input::Turn { target: "balance/exposure".into(), detents: 1.0, control: 3 });
     comes(engine, "a step", |s| s.steps == (1, 0));
@@ -166,7 +171,7 @@ fn by_name(engine: &Handle) {
     comes(engine, "the end of before", |s| s.compare == Compare::After);
     std::thread::sleep(Duration::from_millis(100));
     let s = engine.snapshot();
-    assert_eq!((s.shot, s.frame, s.scope, s.playing, s.steps), (0, 0, Scope::Shot, false, (0, 1)));
+    assert_eq!((s.shot, s.frame, s.scope, s.playing, s.steps), (0, 0, Scope::Shot, false, (0, 2)));
     for action in ACTIONS {
         assert!(table.iter().any(|(name, _)| *name == action.name), "{} is not tried", action.name);
     }

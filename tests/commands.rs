@@ -243,6 +243,9 @@ fn a_show_and_a_look_act_on_values() {
     show.shots[0].balance.values[BalanceField::Exposure as usize] = 1.0;
     greyhold::show::save(&show, &show_dir).unwrap();
     let name = show.shots[0].name.clone();
+    // Framing moves pixels, not values.
+    show.shots[0].framing.values = [0.3, 0.2, 0.5];
+    greyhold::show::save(&show, &show_dir).unwrap();
     // One stop more is twice the light.
     let plain = numbers(&values(&["--from", "acescg", "--to", "acescg"], "0.18 0.09 0.3\n"));
     let with = ["--from", "acescg", "--to", "acescg", "--show", path(&show_dir), "--shot", &name];
@@ -444,6 +447,79 @@ fn render_writes_every_format_and_gpu_and_cpu_agree() {
         refused(&["render", path(&show_dir), "--out", path(dir.path()), "--frames", "9..20"])
             .contains("none of the frames")
     );
+}
+
+/// Shots of two sizes give files of one, which hold what the CPU twin says. The raster is that of the first
+/// clip that was added, what `new` was told, or, in a show that says nothing, that of the first shot's frames.
+#[test]
+fn shots_of_two_sizes_are_rendered_to_one() {
+    use greyhold::picture::{Fitting, FramingField, cpu};
+    let dir = tempfile::tempdir().unwrap();
+    let show_dir = show(dir.path());
+    let tall = sequence(&dir.path().join("tall"), (48, 64), 3);
+    fine(&["add", path(&show_dir), path(&tall), "--encoding", "v-log"]);
+    let mut show = greyhold::show::load(&show_dir).unwrap();
+    assert_eq!(show.raster, Some((96, 54)), "that of the clip that was added first");
+    show.shots[1].framing.fitting = Fitting::Fill;
+    show.shots[1].framing =
+        show.shots[1].framing.with(FramingField::Scale, 1.3).with(FramingField::PanY, 0.1);
+    let render = |show: &greyhold::show::Show, out: &str, on: &str, size: (u32, u32)| {
+        greyhold::show::save(show, &show_dir).unwrap();
+        let out = dir.path().join(out);
+        let said = fine(&["render", path(&show_dir), "--out", path(&out), "--frames", "1..2", "--on", on]);
+        assert!(said.starts_with("4 frames written"), "{said}");
+        let mut all = Vec::new();
+        for (i, shot) in show.shots.iter().enumerate() {
+            let mut files = greyhold::media::open(&out.join(&shot.name), &Default::default()).unwrap();
+            let info = files.info();
+            assert_eq!((info.width, info.height), size, "{}", shot.name);
+            let mut source =
+                greyhold::media::open(&shot.source_path(&show_dir), &Default::default()).unwrap();
+            for number in 1..=2 {
+                let tail = show.tail(greyhold::show::Output::Files);
+                let mut recipe = greyhold::show::recipe(show, i, tail, number).unwrap();
+                recipe.raster = Some(size);
+                let wanted = cpu::codes(&recipe, &source.frame(number.into()).unwrap(), 16, false).pixels;
+                let written = files.frame(u64::from(number) - 1).unwrap();
+                let codes = |plane: usize| written.planes[plane].data.as_chunks::<2>().0;
+                for (p, pixel) in wanted.iter().enumerate() {
+                    for c in 0..3 {
+                        let code = u16::from_le_bytes(codes(c)[p]);
+                        assert!(code.abs_diff(pixel[c]) <= 3, "{} {p}: {code} {pixel:?}", shot.name);
+                    }
+                }
+                all.push(wanted);
+            }
+        }
+        all
+    };
+    let own = render(&show, "own", "gpu", (96, 54));
+    render(&show, "cpu", "cpu", (96, 54));
+    // Nothing of the second is black: it fills the raster.
+    assert!(own[2].iter().all(|p| *p != [0; 3]));
+    show.raster = None;
+    assert_eq!(render(&show, "first", "gpu", (96, 54)), own);
+    show.raster = Some((50, 50));
+    let square = render(&show, "square", "gpu", (50, 50));
+    // 96 × 54 in 50 × 50: bars of 10 or 11 rows.
+    let black = square[0].chunks(50).map(|row| row.iter().all(|p| *p == [0; 3])).collect::<Vec<_>>();
+    assert_eq!(black, (0..50).map(|y| !(11..39).contains(&y)).collect::<Vec<_>>());
+    show.shots.swap(0, 1);
+    show.raster = None;
+    render(&show, "swapped", "gpu", (48, 64));
+
+    // A show without a raster, whose first shot is not there, says what it lacks.
+    std::fs::rename(dir.path().join("tall"), dir.path().join("elsewhere")).unwrap();
+    let name = show.shots[1].name.clone();
+    let out = dir.path().join("nothing");
+    let said = refused(&["render", path(&show_dir), "--out", path(&out), "--shots", &name]);
+    assert!(said.contains("the show has no raster") && said.contains("tall"), "{said}");
+    let new = dir.path().join("new");
+    fine(&["new", path(&new), "--raster", "1998x1080"]);
+    assert_eq!(greyhold::show::load(&new).unwrap().raster, Some((1998, 1080)));
+    fine(&["add", path(&new), path(&dir.path().join("footage")), "--encoding", "logc4"]);
+    assert_eq!(greyhold::show::load(&new).unwrap().raster, Some((1998, 1080)), "that stays");
+    assert!(refused(&["new", path(&new), "--raster", "1998"]).contains("1920x1080"));
 }
 
 /// Without any adapter there is a message that names the package that brings one, and the CPU still works.

@@ -4,6 +4,8 @@
 //! (`tests/oracle/framing.py`); and the resampler of zimg, as FFmpeg's `zscale` runs it. The rest is what the
 //! documentation of `picture::Framing` promises.
 
+mod support;
+
 use std::io::Write;
 use std::path::Path;
 use std::process::{Command, Stdio};
@@ -11,11 +13,14 @@ use std::sync::Arc;
 
 use FramingField::{PanX, PanY, Scale};
 use greyhold::colour::{DISPLAYS, OutputTransform, Range, YcbcrMatrix, encoding};
+use greyhold::engine::{CACHE, Command as Ask, Handle, Input, Live, Options, start};
 use greyhold::gpu::{Agreement, Assembly, Gpu, OF_PIXEL, Request, SIGNAL, Tolerance, agreement};
 use greyhold::picture::{
     Balance, BalanceField, Chroma, FRAMING, Fitting, Format, Frame, Framing, FramingField, MOST_TAPS, Model,
     Recipe, SMALLEST, Sample, Siting, Structure, Tail, Target, Unpack, cpu, kernel,
 };
+use greyhold::show::{Change, Output, Shot, Show};
+use support::{sequence, wait_for};
 
 /// A value no recipe makes.
 const POISON: f32 = -123_456.0;
@@ -289,13 +294,20 @@ fn a_frame_as_large_as_the_raster_keeps_its_bits() {
         let frame = noise(size.0, size.1, layout);
         for recipe in [plain(Framing::default(), size), graded.clone().framed(Framing::default(), None)] {
             let mut assembly = Assembly::picture(&Structure::of(&recipe, Target::Float));
+            let plain_call = "vec4(unpack_signal(p.head.unpack, unpack_samples(p.head.unpack, at)), 1.0)";
             let call = "framed_signal(p.head.framing, p.head.unpack, at)";
             assert_eq!(assembly.text.matches(call).count(), 1);
-            assembly.text = assembly.text.replace(call, "vec4(unpack(p.head.unpack, at), 1.0)");
+            assembly.text = assembly.text.replace(call, plain_call);
             let without = gpu.pipelines.build(&assembly, Target::Float).unwrap();
             let without = gpu.signal_with(&without, &recipe, &frame, Some(POISON)).unwrap();
-            let bits = |p: &[[f32; 3]]| p.iter().flatten().map(|v| v.to_bits()).collect::<Vec<_>>();
-            assert_eq!(bits(&gpu.signal(&recipe, &frame).unwrap()), bits(&without), "{layout:?}");
+            let with = gpu.signal(&recipe, &frame).unwrap();
+            // One ULP where a compiler contracts across the two.
+            let one_ulp = Tolerance { abs: 1e-9, rel: 1.2e-7, of_pixel: false };
+            assert!(agreement(&without, &with, one_ulp).holds(), "{layout:?}");
+            if greyhold::gpu::is_software(&gpu) {
+                let bits = |p: &[[f32; 3]]| p.iter().flatten().map(|v| v.to_bits()).collect::<Vec<_>>();
+                assert_eq!(bits(&with), bits(&without), "{layout:?}");
+            }
         }
         // … and the CPU twin does the frame's own arithmetic.
         let unpack = Unpack::<f32>::of(&layout);
@@ -514,4 +526,86 @@ fn taps_are_bounded() {
     }
     assert_eq!(f.prepared::<f32>((100, 50), (100, 50)).count, 1);
     assert_eq!(f.with(PanX, 0.001).prepared::<f32>((100, 50), (100, 50)).count, 4);
+}
+
+/// A running engine over shots of 64 × 36 and 48 × 48, in that order; of the first only if it is to be there.
+fn engine(dir: &Path, gpu: &Arc<Gpu>, raster: Option<(u32, u32)>, first: bool) -> Handle {
+    let mut show = Show::new("two sizes");
+    show.raster = raster;
+    for (name, size) in [("wide", (64, 36)), ("square", (48, 48))] {
+        let source = Path::new(name).join("take.####.dpx");
+        if first || name != "wide" {
+            sequence(&dir.join(name), size, 2);
+        }
+        show.shots.push(Shot::new(name, source, 0..2, encoding("logc4").unwrap()));
+    }
+    let options =
+        Options { dir: dir.to_owned(), show, lock: None, panel: None, cache: CACHE, notify: Arc::new(|| ()) };
+    start(gpu.clone(), options).unwrap()
+}
+
+/// Waits until the picture is of a shot, has a size, and is what the CPU twin says of the show as it stands.
+fn shows(engine: &Handle, shot: usize, size: (u32, u32)) {
+    wait_for(&format!("shot {shot} at {size:?}, as the CPU has it"), || {
+        let picture = engine.picture(Live::Desk).filter(|p| p.shot == shot)?;
+        let snapshot = engine.snapshot();
+        let path = snapshot.show.shots[shot].source_path(&snapshot.dir);
+        let frame = greyhold::media::open(&path, &Default::default()).ok()?.frame(picture.frame).ok()?;
+        let tail = snapshot.show.tail(Output::Desk);
+        let mut recipe = greyhold::show::recipe(&snapshot.show, shot, tail, picture.frame as u32)?;
+        recipe.raster = Some(size);
+        let wanted = cpu::codes(&recipe, &frame, 8, true).pixels;
+        let found = engine.gpu.read_screen(&picture.output).unwrap();
+        let near = |(w, f): (&[u16; 3], &[u8; 4])| (0..3).all(|c| w[c].abs_diff(f[c].into()) <= 1);
+        let there = (picture.output.width, picture.output.height) == size && wanted.len() == found.len();
+        (there && wanted.iter().zip(&found).all(near)).then_some(())
+    });
+}
+
+#[test]
+fn every_shot_is_shown_in_the_shows_raster() {
+    let (dir, gpu) = (tempfile::tempdir().unwrap(), gpu());
+    let running = engine(dir.path(), &gpu, Some((80, 60)), true);
+    shows(&running, 0, (80, 60));
+    assert_eq!(running.snapshot().raster, Some((80, 60)));
+    running.send(Input::Command(Ask::Shot(1)));
+    shows(&running, 1, (80, 60));
+    // Without a raster of its own the show has the first shot's, whichever is on view and is the first.
+    running.send(Input::Change { change: Change::SetRaster(None), control: 0 });
+    shows(&running, 1, (64, 36));
+    assert_eq!(running.snapshot().raster, Some((64, 36)));
+    running.send(Input::Turn { target: "framing/pan-x".into(), detents: 125.0, control: 0 });
+    wait_for("pan", || (running.snapshot().show.shots[1].framing.get(PanX) > 0.12).then_some(()));
+    shows(&running, 1, (64, 36));
+    running.send(Input::Change { change: Change::MoveShot { from: 1, to: 0 }, control: 0 });
+    wait_for("another first shot", || (running.snapshot().raster == Some((48, 48))).then_some(()));
+    shows(&running, 1, (48, 48));
+    running.stop().unwrap();
+}
+
+#[test]
+fn a_first_shot_that_is_not_there_does_not_hide_the_others() {
+    let (dir, gpu) = (tempfile::tempdir().unwrap(), gpu());
+    let running = engine(dir.path(), &gpu, None, false);
+    running.send(Input::Command(Ask::Shot(1)));
+    shows(&running, 1, (48, 48));
+    running.stop().unwrap();
+}
+
+/// The comparison can fail: a kernel that is a little wrong is rejected, and so is a place.
+#[test]
+fn a_wrong_twin_is_rejected() {
+    let gpu = gpu();
+    let frame = noise(67, 45, Format::rgb(Sample::U16, 10));
+    let recipe = plain(Framing::default().with(Scale, 1.3), (67, 45));
+    let right = Assembly::picture(&Structure::of(&recipe, Target::Float));
+    for (from, to) in [("(1.5 * x - 2.5)", "(1.5 * x - 2.501)"), ("high & 0xffff", "high & 0xfff0")] {
+        assert_eq!(right.text.matches(from).count(), 1, "{from}");
+        let mut wrong = right.clone();
+        wrong.text = wrong.text.replace(from, to);
+        let pipeline = gpu.pipelines.build(&wrong, Target::Float).unwrap();
+        let on_gpu = gpu.signal_with(&pipeline, &recipe, &frame, Some(POISON)).unwrap();
+        let found = agreement(&cpu::signal(&recipe, &frame).pixels, &on_gpu, OF_PIXEL);
+        assert!(!found.holds() && found.outside > 100, "{to}: {found:?}");
+    }
 }

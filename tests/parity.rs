@@ -15,7 +15,8 @@ use greyhold::colour::{
 };
 use greyhold::gpu::{
     ACES2_SIGNAL, Agreement, Assembly, Gpu, OF_PIXEL, PQ_SIGNAL, ROUNDING, Request, SIGNAL, TOLERANCE,
-    Tolerance, agreement, agreement_within, balance_settings, pad, settings, spread, vectors,
+    Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad, settings, spread,
+    vectors,
 };
 use greyhold::look::{Kind, STAGES, stage};
 use greyhold::picture::{
@@ -146,6 +147,18 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
         }
     }
     cases.push(tables(gpu, &test_frame));
+    let mut found = Agreement::default();
+    let all = framing_settings(12);
+    for recipe in &all {
+        found = found.and(compare(gpu, recipe, &test_frame, OF_PIXEL));
+    }
+    cases.push(Case {
+        name: "framing".into(),
+        tolerance: OF_PIXEL,
+        reason: "a kernel: a small channel is the difference of large ones",
+        found,
+        hash: hash_of(&all[0]),
+    });
     let mut found = Agreement::default();
     let all = balance_settings(12);
     for recipe in &all {

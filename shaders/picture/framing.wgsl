@@ -36,11 +36,15 @@ fn framing_kernel(distance: f32) -> f32 {
 }
 
 // The signal at a raster pixel, and 1, or 0 outside the frame. Where raster pixels are frame pixels, one is
-// read, at weight 1. The loops end at their foot, since software GPUs run a round more of those that end at
-// their head, and both sides of a branch.
+// read, at weight 1. The loops end at their foot, since a software GPU runs the body of one that ends at its
+// head once more, for nothing.
 fn framed_signal(f: Framing, u: Unpack, at: vec2<i32>) -> vec4<f32> {
-    let x = framing_place(f.start_x, f.step, at.x);
-    let y = framing_place(f.start_y, f.step, at.y);
+    var x = FramingPlace(at.x, 0.0, at.x);
+    var y = FramingPlace(at.y, 0.0, at.y);
+    if f.count > 1 {
+        x = framing_place(f.start_x, f.step, at.x);
+        y = framing_place(f.start_y, f.step, at.y);
+    }
     let place = vec2(x.inside, y.inside);
     let inside = all(place >= vec2(0)) && all(place < f.size);
     let count = select(1, f.count, inside);

@@ -46,8 +46,8 @@ fn unpack_samples(u: Unpack, at: vec2<i32>) -> vec3<f32> {
     let low = floor(c);
     let t = c - low;
     var chroma = vec2(0.0);
-    // One sample for full-size chroma, two for half width, four for half of both: loops that end at their foot,
-    // since software GPUs run a round more of those that end at their head.
+    // One sample for full-size chroma, two for half width, four for half of both. The loops end at their foot,
+    // since a software GPU runs the body of one that ends at its head once more, for nothing.
     let columns = select(2, 1, u.chroma_scale.x == 1.0);
     let rows = select(2, 1, u.chroma_scale.y == 1.0);
     var row = 0;
@@ -74,8 +74,4 @@ fn unpack_samples(u: Unpack, at: vec2<i32>) -> vec3<f32> {
 fn unpack_signal(u: Unpack, samples: vec3<f32>) -> vec3<f32> {
     let v = transform_and_add(u.matrix, samples);
     return vec3(clean(v.x), clean(v.y), clean(v.z));
-}
-
-fn unpack(u: Unpack, at: vec2<i32>) -> vec3<f32> {
-    return unpack_signal(u, unpack_samples(u, at));
 }

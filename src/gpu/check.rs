@@ -4,7 +4,9 @@
 use super::{Gpu, GpuError};
 use crate::colour::{OutputTransform, display, encoding};
 use crate::look::{Kind, STAGES};
-use crate::picture::{BALANCE, Balance, Frame, FrameError, Recipe, StageValues, Tail, cpu};
+use crate::picture::{
+    BALANCE, Balance, FRAMING, Fitting, Frame, FrameError, Framing, Recipe, StageValues, Tail, cpu,
+};
 
 /// How far a GPU value may lie from the CPU's: `abs + rel · |cpu|`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -215,6 +217,23 @@ pub fn balance_settings(count: usize) -> Vec<Recipe> {
     (0..count).map(&mut one).collect()
 }
 
+/// The framings that twins are compared at, on ACEScct values: `count` random ones in a raster of another
+/// size, from near the defaults to the whole of every range.
+pub fn framing_settings(count: usize) -> Vec<Recipe> {
+    let acescct = encoding("acescct").expect("the working encodings are in the table");
+    let mut seed = 1981;
+    let mut one = |n: usize| {
+        let reach = (n + 1) as f64 / count as f64;
+        let values = std::array::from_fn(|i| {
+            let p = &FRAMING[i];
+            p.default + (p.at(random(&mut seed)) - p.default) * reach
+        });
+        let framing = Framing { fitting: Fitting::ALL[n % 2], values };
+        Recipe::conversion(acescct, Tail::Encoding(acescct)).framed(framing, Some((96, 54)))
+    };
+    (0..count).map(&mut one).collect()
+}
+
 /// What the check at start-up found.
 #[derive(Clone, Debug)]
 pub struct CheckReport {
@@ -224,7 +243,7 @@ pub struct CheckReport {
     pub worst: String,
 }
 
-/// Runs a small cut of the parity vectors on this GPU: balance and each stage at random settings, and the
+/// Runs a small cut of the parity vectors on this GPU: framing, balance and each stage at random settings, and the
 /// path to a display.
 pub fn self_check(gpu: &Gpu) -> Result<CheckReport, GpuError> {
     let pixels = pad(vectors(256));
@@ -232,6 +251,7 @@ pub fn self_check(gpu: &Gpu) -> Result<CheckReport, GpuError> {
         unreachable!("the vectors make a small frame");
     };
     let mut recipes: Vec<(String, Recipe, Tolerance)> = Vec::new();
+    recipes.extend(framing_settings(2).into_iter().map(|r| ("framing".to_owned(), r, OF_PIXEL)));
     recipes.extend(balance_settings(2).into_iter().map(|r| ("balance".to_owned(), r, OF_PIXEL)));
     for kind in (0..STAGES.len()).map(Kind) {
         let key = kind.declaration().key;

@@ -9,7 +9,7 @@
 //!
 //! - A kernel reads at most [`MOST_TAPS`] pixels each way: all of them down to a 16th of the frame's size.
 //!   Below that it reads every second, third … one, and detail finer than those can alias. However small the
-//!   frame is made, all kernels together read no more than 16 times what the frame holds.
+//!   frame is made, all kernels together read each of its pixels 36 times at most.
 //! - A frame is never made smaller than [`SMALLEST`] of its size.
 
 use super::parameters::parameters;
