@@ -48,10 +48,10 @@ impl Desk {
 
     fn snapshot(&self) -> Snapshot {
         Snapshot {
+            show: Arc::new(self.show.clone()),
             dir: "show".into(),
             raster: None,
             picking: false,
-            dir: "show".into(),
             shot: 0,
             frame: 0,
             frames: 0,
