@@ -239,6 +239,7 @@ fn through_the_program() {
         let mut show = greyhold::show::load(&show_dir).unwrap();
         show.shots[0].balance = recipe.balance.unwrap();
         show.chain = clip.chain();
+        show.transform = output_transform(clip.text("transform")).unwrap();
         greyhold::show::save(&show, &show_dir).unwrap();
         run(&[
             "render",
