@@ -1,7 +1,8 @@
 //! The number a twin is generic over, and our own log2, exp2 and power.
 //!
-//! The f32 forms are polynomials written with `+ − × /` and bit operations only, the same text as
-//! `shaders/colour/real.wgsl`, because the builtins of GPUs differ from each other by tens of ULP.
+//! The f32 forms are polynomials written with `+ − × /` and bit operations only. `fine_log_2`, `fine_exp_2` and
+//! `fine_power` of `shaders/colour/real.wgsl` are the same text; where their error is not seen, shaders use the
+//! GPU's built-ins, which are quicker and differ by tens of ULP.
 
 use std::ops::{Add, Div, Mul, Neg, Sub};
 
