@@ -43,7 +43,7 @@ pub struct Values {
     /// Look file that takes the place of the show's look.
     #[arg(long, value_name = "FILE")]
     look: Option<PathBuf>,
-    /// Output transform; the show's, or plain, when not given.
+    /// Output transform; the show's, or aces2, when not given.
     #[arg(long, value_name = "NAME", requires = "display", value_parser = super::transform_named)]
     output_transform: Option<OutputTransform>,
     /// What computes.
