@@ -222,7 +222,8 @@ impl Cube {
         Ok(Self { title: head.title.unwrap_or_default(), lut })
     }
 
-    /// The file's text. Numbers read back as the same bits; quotes in the title become apostrophes.
+    /// The file's text. Entries read back as the same bits, domains as numbers of 32 bits; quotes in the title
+    /// become apostrophes.
     ///
     /// A table over the halves has no place in a `.cube`, nor has a 3D LUT behind a 1D LUT with a domain
     /// that differs between its channels: [`Error::Invalid`].

@@ -404,6 +404,11 @@ fn is_odd_half(entry: usize) -> bool {
     entry & 0x7c00 == 0x7c00
 }
 
+/// Whether f32 can hold a number.
+fn fits(x: f64) -> bool {
+    x.abs() <= f32::MAX.into()
+}
+
 impl Operation {
     /// The name of its element.
     pub fn name(&self) -> &'static str {
@@ -419,7 +424,7 @@ impl Operation {
     }
 
     fn check(&self, input: Depth, output: Depth) -> Result<(), Error> {
-        let finite = |what: &str, all: &[f64]| match all.iter().find(|x| !(x.abs() <= f32::MAX.into())) {
+        let finite = |what: &str, all: &[f64]| match all.iter().find(|x| !fits(**x)) {
             Some(x) => Err(Error::invalid(what, x, "finite numbers of 32 bits")),
             None => Ok(()),
         };
@@ -531,7 +536,7 @@ impl LogParams {
     fn check(&self, style: LogStyle) -> Result<(), Error> {
         let all = [self.base, self.log_slope, self.log_offset, self.lin_slope, self.lin_offset];
         let more = [self.lin_break.unwrap_or(0.0), self.linear_slope.unwrap_or(1.0)];
-        if let Some(x) = all.iter().chain(&more).find(|x| !(x.abs() <= f32::MAX.into())) {
+        if let Some(x) = all.iter().chain(&more).find(|x| !fits(**x)) {
             return Err(Error::invalid("LogParams", x, "finite numbers of 32 bits"));
         }
         if self.base <= 0.0 || self.base == 1.0 {
@@ -572,7 +577,7 @@ impl ExponentParams {
                 return Err(Error::invalid("offset", self.offset, "0 to 0.9"));
             }
         } else {
-            if !(self.exponent > 0.0 && self.exponent <= f32::MAX.into()) {
+            if self.exponent <= 0.0 || !fits(self.exponent) {
                 return Err(Error::invalid("exponent", self.exponent, "more than 0"));
             }
             if self.offset != 0.0 {

@@ -3,7 +3,7 @@
 use super::xml::{Element, Xml, unknown};
 use super::{
     CdlParams, CdlStyle, Clf, Depth, ExponentParams, ExponentStyle, LogParams, LogStyle, Lut1d, Lut3d,
-    MOST_NUMBERS, Node, Operation, SIZES_1D, SIZES_3D, Version, is_odd_half,
+    MOST_NUMBERS, Node, Operation, SIZES_1D, SIZES_3D, Version, fits, is_odd_half,
 };
 use crate::colour::{HALVES, Interpolation};
 use crate::interchange::Error;
@@ -174,7 +174,7 @@ fn choice<V: Copy>(line: usize, what: &str, all: &[(V, &'static str)], found: &s
 
 fn number(line: usize, what: &str, found: &str) -> Result<f64, Error> {
     match found.trim().parse::<f64>() {
-        Ok(x) if x.abs() <= f32::MAX.into() => Ok(x),
+        Ok(x) if fits(x) => Ok(x),
         _ => Err(Error::Value {
             line,
             what: what.into(),
@@ -182,6 +182,16 @@ fn number(line: usize, what: &str, found: &str) -> Result<f64, Error> {
             accepted: "a finite number of 32 bits".into(),
         }),
     }
+}
+
+/// A number of an array.
+struct Entry<'w> {
+    /// Its place, from 0.
+    at: usize,
+    value: f64,
+    word: &'w str,
+    /// How many there can be: as many as `dim` says, or as the rest of the file has room for.
+    most: usize,
 }
 
 /// Reading the inside of a node.
@@ -236,7 +246,7 @@ impl Reading<'_, '_> {
         descriptions: &mut Vec<String>,
         accepted: &str,
         check: impl Fn(&[usize]) -> Option<(D, usize)>,
-        mut each: impl FnMut(usize, f64, &str) -> bool,
+        mut each: impl FnMut(Entry<'_>) -> bool,
     ) -> Result<D, Error> {
         let mut found = None;
         while let Some(mut element) = self.child("Description, Array", descriptions)? {
@@ -260,13 +270,14 @@ impl Reading<'_, '_> {
             }
             *self.budget -= wanted;
             let (mut count, mut last) = (0, line);
+            let most = wanted.min(self.xml.left() / 2 + 1);
             self.xml.numbers(|line, word| {
                 if count == wanted {
                     let what = "numbers".into();
                     return Err(Error::Count { line, what, found: wanted + 1, wanted });
                 }
                 // What is not finite is for each() to accept or not.
-                let good = word.parse().is_ok_and(|x: f64| each(count, x, word));
+                let good = word.parse().is_ok_and(|value| each(Entry { at: count, value, word, most }));
                 count += 1;
                 last = line;
                 match good {
@@ -302,9 +313,9 @@ impl Reading<'_, '_> {
                 [3, columns @ (3 | 4)] | [3, columns @ (3 | 4), 3] => Some((*columns, 3 * columns)),
                 _ => None,
             },
-            |_, x, _| {
-                numbers.push(x);
-                x.abs() <= f32::MAX.into()
+            |entry| {
+                numbers.push(entry.value);
+                fits(entry.value)
             },
         )?;
         let mut rows = [[0.0; 4]; 3];
@@ -349,13 +360,16 @@ impl Reading<'_, '_> {
                 }
                 _ => None,
             },
-            |i, x, word| {
-                let odd = half_domain && is_odd_half(i / channels_of.get());
+            |Entry { at, value, word, most }| {
+                let odd = half_domain && is_odd_half(at / channels_of.get());
                 let value = match raw_halfs {
                     true => word.parse().map_or(f32::NAN, |bits| f16::from_bits(bits).to_f32()),
-                    false => x as f32,
+                    false => value as f32,
                 };
                 let whole = !raw_halfs || word.parse::<u16>().is_ok();
+                if at == 0 {
+                    values.reserve_exact(most);
+                }
                 values.push(value);
                 whole && (odd || value.is_finite())
             },
@@ -370,7 +384,7 @@ impl Reading<'_, '_> {
             Some(found) => choice(line, "interpolation", &INTERPOLATIONS, &found)?,
         };
         let accepted = format!("\"n n n 3\", n from {} to {}", SIZES_3D.start(), SIZES_3D.end());
-        let mut numbers: Vec<f32> = Vec::new();
+        let mut values: Vec<[f32; 3]> = Vec::new();
         let size = self.array(
             (line, "LUT3D"),
             descriptions,
@@ -379,12 +393,17 @@ impl Reading<'_, '_> {
                 [r, g, b, 3] if r == g && g == b && SIZES_3D.contains(r) => Some((*r, 3 * r * r * r)),
                 _ => None,
             },
-            |_, x, _| {
-                numbers.push(x as f32);
-                (x as f32).is_finite()
+            |Entry { at, value, most, .. }| {
+                if at == 0 {
+                    values.reserve_exact(most / 3 + 1);
+                }
+                match values.last_mut().filter(|_| at % 3 != 0) {
+                    Some(entry) => entry[at % 3] = value as f32,
+                    None => values.push([value as f32, 0.0, 0.0]),
+                }
+                (value as f32).is_finite()
             },
         )?;
-        let values = numbers.chunks_exact(3).map(|v| [v[0], v[1], v[2]]).collect();
         Ok(Operation::Lut3(Lut3d { size, values, interpolation }))
     }
 

@@ -70,6 +70,11 @@ impl<'a> Xml<'a> {
         (self.reader.buffer_position() as usize).min(self.text.len())
     }
 
+    /// Bytes that are still to be read.
+    pub fn left(&self) -> usize {
+        self.text.len() - self.at()
+    }
+
     /// The line of a place that lies no further back than the last one asked for.
     fn line_at(&mut self, place: usize) -> usize {
         let place = place.clamp(self.counted, self.text.len());
