@@ -3,7 +3,7 @@
 //! Rooms, lowest first; a room may use the rooms above it in this list and none below
 //! (`tests/layers.rs` enforces it):
 //!
-//! - [`colour`]: encodings, primaries, adaptation, displays, tone scale, look-up tables. Pure arithmetic.
+//! - [`colour`]: encodings, primaries, adaptation, displays, tone scale, ACES 2.0, look-up tables. Pure arithmetic.
 //! - [`interchange`]: what other programs read and write: LUT files. Bytes in, bytes out.
 //! - [`look`]: the stages of a look, each declared once, with their CPU twins.
 //! - [`picture`]: frames, and the recipe that turns one into a picture; the CPU's way through it.

@@ -10,6 +10,7 @@ use greyhold::engine::{
 };
 use greyhold::panel::{self, Map, PanelError, PortInfo, Ports, Sender, Waker, queue};
 use greyhold::picture::BalanceField::{Exposure, OffsetR};
+use greyhold::picture::{Fitting, Framing};
 use greyhold::show::{check_address, load};
 use support::{greyhold, sequence, wait_for};
 
@@ -38,6 +39,7 @@ impl Plug {
 
 const MAP: &str = r#"
     name = "test"
+    port = "box"
     [[control]]
     cc = 20
     coding = "twos-complement"
@@ -57,6 +59,7 @@ const MAP: &str = r#"
     action = "next-shot"
     [[button]]
     note = 43
+    label = "Look away"
     action = "before"
     [[button]]
     note = 44
@@ -86,6 +89,7 @@ fn what_actions_do() {
     plug.0.lock().unwrap().0 = true;
     let map = Map::parse(MAP, "test.toml", &check_address, &known_action).unwrap();
     let ports = plug.clone();
+    plug.0.lock().unwrap().0 = false;
     let engine = start(
         greyhold::gpu::Gpu::headless(Default::default()).unwrap(),
         Options {
@@ -98,11 +102,20 @@ fn what_actions_do() {
         },
     )
     .unwrap();
-    wait_for("the panel's port", || (!engine.snapshot().panel.ports.is_empty()).then_some(()));
+    // The map's panel is not there: that is said, pictures come all the same, and the panel when it is
+    // plugged in.
+    let note = |engine: &Handle| engine.snapshot().panel.note.clone();
+    let absent = "no MIDI port has “box” in its name; there is none at all";
+    comes(&engine, "word of the panel's absence", |s| s.panel.note.as_deref() == Some(absent));
+    wait_for("a picture", || engine.picture(greyhold::engine::Live::Client));
+    plug.0.lock().unwrap().0 = true;
+    comes(&engine, "the panel's port", |s| !s.panel.ports.is_empty());
+    assert_eq!(note(&engine), None);
 
     by_name(&engine);
     one_packet_in_order(&engine, &plug);
     fine(&engine, &plug);
+    mouse(&engine);
     held(&engine, &plug);
     engine.stop().unwrap();
 }
@@ -137,9 +150,15 @@ fn by_name(engine: &Handle) {
         ("play", |s| !s.playing),
         ("first-frame", |s| s.frame == 0),
         ("before", |s| s.compare == Compare::Before),
+        ("pick-neutral", |s| s.picking),
+        ("pick-neutral", |s| !s.picking),
         ("undo", |s| s.steps == (0, 1) && exposures(s) == [0.0; 2]),
         ("redo", |s| s.steps == (1, 0) && near(exposures(s)[0], 0.05)),
         ("undo", |s| s.steps == (0, 1)),
+        ("fitting", |s| s.steps == (1, 0) && s.show.shots[0].framing.fitting == Fitting::Fill),
+        ("fitting", |s| s.steps == (2, 0) && s.show.shots[0].framing.fitting == Fitting::Fit),
+        ("undo", |s| s.steps == (1, 1) && s.show.shots[0].framing.fitting == Fitting::Fill),
+        ("undo", |s| s.steps == (0, 2) && s.show.shots[0].framing == Framing::default()),
     ];
     engine.send(Input::Turn { target: "balance/exposure".into(), detents: 1.0, control: 3 });
     comes(engine, "a step", |s| s.steps == (1, 0));
@@ -152,7 +171,7 @@ fn by_name(engine: &Handle) {
     comes(engine, "the end of before", |s| s.compare == Compare::After);
     std::thread::sleep(Duration::from_millis(100));
     let s = engine.snapshot();
-    assert_eq!((s.shot, s.frame, s.scope, s.playing, s.steps), (0, 0, Scope::Shot, false, (0, 1)));
+    assert_eq!((s.shot, s.frame, s.scope, s.playing, s.steps), (0, 0, Scope::Shot, false, (0, 2)));
     for action in ACTIONS {
         assert!(table.iter().any(|(name, _)| *name == action.name), "{} is not tried", action.name);
     }
@@ -185,16 +204,48 @@ fn fine(engine: &Handle, plug: &Plug) {
     comes(engine, "the lower half alone", |s| near(offset(s), at(8322.0)));
 }
 
+/// A control that a hand has hold of rests as long as it likes; the step ends when it is let go.
+fn mouse(engine: &Handle) {
+    const MOUSE: u32 = 2;
+    let steps = engine.snapshot().steps.0;
+    let turn = |to: f64| {
+        engine.send(Input::Turn { target: "balance/exposure".into(), detents: 2.0, control: MOUSE });
+        comes(engine, "a turn", |s| near(exposures(s)[1], to));
+    };
+    engine.send(Input::Hold { control: MOUSE, down: true });
+    let start = exposures(&engine.snapshot())[1];
+    turn(start + 0.1);
+    std::thread::sleep(Duration::from_millis(700));
+    turn(start + 0.2);
+    engine.send(Input::Hold { control: MOUSE, down: false });
+    turn(start + 0.3);
+    assert_eq!(engine.snapshot().steps.0, steps + 2);
+    for to in [0.2, 0.0] {
+        engine.send(Input::Press { action: "undo".into(), down: true });
+        comes(engine, "undo", |s| near(exposures(s)[1], start + to));
+    }
+}
+
 fn held(engine: &Handle, plug: &Plug) {
     let before = |s: &Snapshot| s.compare == Compare::Before;
     let after = |s: &Snapshot| s.compare == Compare::After;
-    plug.send(0, &[0x90, 43, 127]);
-    comes(engine, "before", before);
+    let down = |s: &Snapshot| {
+        let down = s.panel.buttons.iter().filter(|b| b.down);
+        down.map(|b| format!("{} {}", b.label, b.action)).collect::<Vec<_>>().join(", ")
+    };
+    let labels: Vec<_> =
+        engine.snapshot().panel.buttons.iter().map(|b| (b.label.to_string(), b.action.to_string())).collect();
+    let expected =
+        [("note 40", "next-shot"), ("Look away", "before"), ("note 44", "undo"), ("CC 110", "before")];
+    assert_eq!(labels, expected.map(|(label, action)| (label.to_owned(), action.to_owned())));
+    assert_eq!(down(&engine.snapshot()), "note 40 next-shot", "pressed above and not let go");
+    plug.send(0, &[0x80, 40, 0, 0x90, 43, 127]);
+    comes(engine, "before, and its button", |s| before(s) && down(s) == "Look away before");
     plug.send(0, &[0x80, 43, 64]);
-    comes(engine, "after", after);
+    comes(engine, "after, and no button", |s| after(s) && down(s).is_empty());
     // A button that tells only of presses holds from one to the next.
     plug.send(0, &[0xB0, 110, 127]);
-    comes(engine, "before", before);
+    comes(engine, "before", |s| before(s) && down(s) == "CC 110 before");
     plug.send(0, &[0xB0, 110, 0]);
     comes(engine, "after", after);
     // What was held on a panel that goes away is let go.
@@ -202,4 +253,11 @@ fn held(engine: &Handle, plug: &Plug) {
     comes(engine, "before", before);
     plug.0.lock().unwrap().0 = false;
     comes(engine, "the panel's absence", |s| s.panel.ports.is_empty() && s.compare == Compare::After);
+    let said = "Box is gone; no MIDI port has “box” in its name; there is none at all";
+    comes(engine, "word of it", |s| s.panel.note.as_deref() == Some(said));
+    // Back again, it is heard again.
+    plug.0.lock().unwrap().0 = true;
+    comes(engine, "the panel's return", |s| !s.panel.ports.is_empty() && s.panel.note.is_none());
+    plug.send(0, &[0x90, 43, 127]);
+    comes(engine, "before", before);
 }

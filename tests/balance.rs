@@ -1,15 +1,16 @@
 //! Balance against the published ASC CDL, against colour-science and OpenColorIO, and against what its
 //! documentation promises.
 //!
-//! `tests/oracle/tables.py` made `white.csv`, `locus.csv` and `cdl.csv`; each says in its first lines what
-//! library, what version and what documents it is from.
+//! `tests/oracle/white.py` made `white.csv`, `locus.csv` and `duv.csv`, `tests/oracle/cdl.py` `cdl.csv`; each
+//! says in its first lines what library, what version and what documents it is from.
 
 use std::path::Path;
 
 use BalanceField as F;
 use greyhold::colour::{
-    ACES_WHITE, AP1, Adaptation, GREY, GREY_ACESCCT, LUMA_709, Matrix, POINT_ACESCCT, STOP_ACESCCT,
-    WHITE_ON_LOCUS, encoding, planckian, shifted_white, white_shift,
+    ACES_WHITE, ADAPTATIONS, AP1, Adaptation, GREY, GREY_ACESCCT, LUMA_709, Matrix, POINT_ACESCCT,
+    STOP_ACESCCT, WHITE_ON_LOCUS, beside_locus, encoding, from_locus, light_temperature, neutral_shift,
+    planckian, shifted_light, white_shift,
 };
 use greyhold::gpu::vectors;
 use greyhold::look::Chain;
@@ -101,6 +102,25 @@ fn the_list_is_sound() {
 }
 
 #[test]
+fn a_choice_is_whole_and_named_and_numbers_are_told_with_their_side() {
+    let p = F::Adaptation.parameter();
+    assert_eq!(p.choices(), ["cat16", "cat02", "bradford"]);
+    for (given, held) in [(-3.0, 0.0), (0.4, 0.0), (0.6, 1.0), (1.9, 2.0), (7.0, 2.0), (f64::NAN, 0.0)] {
+        assert_eq!(p.held(given), held);
+        assert_eq!(p.show(given), p.choices()[held as usize]);
+        assert_eq!(p.choice(given), Some(p.choices()[held as usize]));
+    }
+    // A detent goes on by one; a tenth of one does nothing.
+    assert_eq!((p.held(1.0 + p.step), p.held(1.0 + 0.1 * p.step)), (2.0, 1.0));
+    let tint = F::Tint.parameter();
+    assert_eq!((tint.choices().len(), tint.choice(1.0)), (0, None));
+    assert_eq!(tint.show(3.5), "+3.5 ‰ Duv green");
+    assert_eq!(tint.show(-3.5), "-3.5 ‰ Duv magenta");
+    assert_eq!(tint.show(-0.001), "0.0 ‰ Duv");
+    assert_eq!(F::Warmth.parameter().show(20.0), "+20 mired");
+}
+
+#[test]
 fn slope_offset_power_and_saturation_are_the_published_ones() {
     let mut random = Random(1);
     let mut negative = 0;
@@ -124,10 +144,11 @@ fn slope_offset_power_and_saturation_are_the_published_ones() {
     assert!(negative > 500, "power was to be skipped {negative} times");
 }
 
+/// `tests/cdl.rs` holds the formula itself; here is the way to it, from balance's own units.
 #[test]
 fn opencolorio_agrees_about_the_cdl() {
-    let mut worst = 0f64;
-    for (_, row) in table("cdl.csv") {
+    let (mut worst, mut count) = ([0f64; 2], 0);
+    for (_, row) in table("cdl.csv").into_iter().filter(|(style, _)| style == "FwdNoClamp") {
         let three = |i: usize| [row[i], row[i + 1], row[i + 2]];
         let mut balance = Balance::default().with(F::Saturation, row[9]);
         for c in 0..3 {
@@ -136,11 +157,15 @@ fn opencolorio_agrees_about_the_cdl() {
                 .with(OFFSET[c], row[3 + c] / POINT_ACESCCT)
                 .with(POWER[c], row[6 + c]);
         }
-        let (made, expected) = (balance.prepared::<f64>().acescct(three(10)), three(13));
-        worst = (0..3).map(|c| (made[c] - expected[c]).abs()).fold(worst, f64::max);
+        let made = balance.prepared::<f64>().acescct(three(10));
+        let largest = three(13).iter().fold(1.0, |m: f64, v| m.max(v.abs()));
+        for (worst, expected) in worst.iter_mut().zip([three(13), three(16)]) {
+            *worst = (0..3).map(|c| (made[c] - expected[c]).abs() / largest).fold(*worst, f64::max);
+        }
+        count += 1;
     }
-    // The table is of 32-bit floats.
-    assert!(worst < 2e-6, "{worst:e}");
+    // The formula in double floats; the library in single ones.
+    assert!(count > 50 && worst[0] < 1e-9 && worst[1] < 1e-6, "{count}: {worst:?}");
 }
 
 #[test]
@@ -182,25 +207,48 @@ fn adaptation_is_colour_sciences() {
             assert!((made - expected).abs() < 1e-9, "{cat} {row:?}: {made}");
         }
     }
-    assert!(seen.iter().all(|&n| n > 5), "{seen:?}");
+    assert_eq!(seen, [10; 3]);
 }
 
 #[test]
-fn the_locus_is_krysteks_and_lies_near_plancks() {
+fn the_locus_is_plancks() {
+    let mut worst = [0f64; 2];
     for (_, row) in table("locus.csv") {
-        let made = planckian(row[0]);
+        let [u, v] = planckian(row[0]);
+        let scale = 2.0 * u - 8.0 * v + 4.0;
+        let made = [3.0 * u / scale, 2.0 * v / scale];
         for i in 0..2 {
-            assert!((made[i] - row[1 + i]).abs() < 1e-12, "{row:?}: {made:?}");
-            assert!((made[i] - row[3 + i]).abs() < 1.5e-4, "{row:?}: {made:?}");
+            worst[0] = worst[0].max((made[i] - row[1 + i]).abs());
+            // Far from daylight the library's other c₂ tells: 2.8e-5 at 1000 K.
+            let mired = row[0].max(500.0) / 500.0;
+            worst[1] = worst[1].max((made[i] - row[3 + i]).abs() / mired.powi(3));
+        }
+        if row[0] <= 500.0 {
+            assert_eq!(beside_locus(row[0], 0.0), made);
+            let (found, off) = from_locus(made).unwrap();
+            assert!((found - row[0]).abs() < 1e-9 * row[0] && off.abs() < 1e-12, "{row:?}: {found} {off}");
         }
     }
-    // Ohno 2014 by colour-science 0.4.7 (head of locus.csv); what is left is the polynomials' distance.
-    let (mired, duv) = *WHITE_ON_LOCUS;
-    assert!((mired - 166.665547).abs() < 0.5 && (duv - 0.00323671).abs() < 1.2e-4, "{mired} {duv}");
-    // The polynomials hold from 1000 K to 15 000 K.
-    for end in [F::Warmth.parameter().min, F::Warmth.parameter().max] {
-        assert!((1000.0..=15_050.0).contains(&(1e6 / (mired + end))), "{end}");
+    println!("xy from planck_law by 1 nm: {:.1e}; from the library's locus: {:.1e}", worst[0], worst[1]);
+    assert!(worst[0] < 4e-6 && worst[1] < 8e-6, "{worst:?}");
+}
+
+#[test]
+fn duv_is_ohnos() {
+    let (mut worst, mut count) = ([0f64; 2], 0);
+    for (name, row) in table("duv.csv") {
+        let (mired, duv) = from_locus([row[0], row[1]]).unwrap_or_else(|| panic!("{name}"));
+        worst[0] = worst[0].max((mired - 1e6 / row[2]).abs());
+        worst[1] = worst[1].max((duv - row[3]).abs());
+        count += 1;
     }
+    println!("from Ohno 2014 by colour-science: {:.4} mired, {:.1e} Duv", worst[0], worst[1]);
+    // That implementation's own error (head of the table) and what summing by 5 nm adds.
+    assert!(count > 30 && worst[0] < 0.01 && worst[1] < 1e-6, "{count}: {worst:?}");
+    // The ACES white: 6000.04 K by the same.
+    let (mired, duv) = *WHITE_ON_LOCUS;
+    assert!((1e6 / mired - 6000.04).abs() < 0.1 && (duv - 0.003_236_7).abs() < 1e-6, "{mired} {duv}");
+    assert_eq!(light_temperature(0.0, 0.0), (1e6 / mired, duv));
 }
 
 /// xy to CIE 1960 (u, v), as CIE 015:2018 has it.
@@ -210,56 +258,120 @@ fn uv([x, y]: [f64; 2]) -> [f64; 2] {
 }
 
 #[test]
-fn white_moves_where_it_should() {
-    assert_eq!(shifted_white(0.0, 0.0), ACES_WHITE);
-    assert_eq!(white_shift(0.0, 0.0), Matrix::IDENTITY);
+fn the_light_that_becomes_white_is_where_it_should_be() {
+    assert_eq!(shifted_light(0.0, 0.0), ACES_WHITE);
+    for adaptation in Adaptation::ALL {
+        assert_eq!(white_shift(0.0, 0.0, adaptation), Matrix::IDENTITY);
+    }
     let (white, duv) = *WHITE_ON_LOCUS;
-    for mired in [-100.0, -30.0, 0.5, 40.0, 100.0] {
-        // Taken back to the locus, the white is a Planckian radiator so many mired away …
-        let (found, expected) = (uv(shifted_white(mired, -1000.0 * duv)), planckian(white + mired));
+    for mired in [-250.0, -100.0, -30.0, 0.5, 40.0, 150.0] {
+        // Taken to the locus, the light is a Planckian radiator so many mired away …
+        let (found, expected) = (uv(shifted_light(mired, 1000.0 * duv)), planckian(white - mired));
         assert!((0..2).all(|i| (found[i] - expected[i]).abs() < 1e-12), "{mired}: {found:?} {expected:?}");
-        // … and tint is the distance from there.
-        for tint in [-20.0, -3.0, 7.0, 20.0] {
-            let at = uv(shifted_white(mired, tint));
+        // … and tint is the distance from there, as far as there is light.
+        for tint in [-7.0, -3.0, 7.0, 30.0] {
+            let at = uv(shifted_light(mired, tint));
             let distance = (at[0] - expected[0]).hypot(at[1] - expected[1]);
-            assert!((distance - (duv + tint / 1000.0).abs()).abs() < 1e-12, "{mired} {tint}: {distance}");
+            assert!((distance - (duv - tint / 1000.0).abs()).abs() < 1e-12, "{mired} {tint}: {distance}");
+            let (kelvin, off) = light_temperature(mired, tint);
+            let (back, back_off) = from_locus(shifted_light(mired, tint)).unwrap();
+            assert!((1e6 / kelvin - back).abs() < 1e-9 && (off - back_off).abs() < 1e-12, "{mired} {tint}");
         }
     }
     // A hair away from none is a hair away from the identity.
     for (mired, tint) in [(1e-6, 0.0), (0.0, 1e-6), (-1e-6, -1e-6)] {
-        let rows: [f64; 9] = white_shift(mired, tint).rows();
-        let identity: [f64; 9] = Matrix::IDENTITY.rows();
-        assert!(rows.iter().zip(identity).all(|(a, b)| (a - b).abs() < 1e-6), "{mired} {tint}: {rows:?}");
+        for adaptation in Adaptation::ALL {
+            let rows: [f64; 9] = white_shift(mired, tint, adaptation).rows();
+            let identity: [f64; 9] = Matrix::IDENTITY.rows();
+            assert!(rows.iter().zip(identity).all(|(a, b)| (a - b).abs() < 1e-6), "{mired} {tint}: {rows:?}");
+        }
     }
 }
 
+/// Greys under each light at either end of both ranges, in every adaptation: neutral, as light as they were.
 #[test]
-fn a_warmer_white_is_redder_and_keeps_its_luminance() {
-    let weights = AP1.to_xyz().0[1];
-    let luminance = |v: [f64; 3]| (0..3).map(|c| weights[c] * v[c]).sum::<f64>();
-    let grey = |warmth, tint| {
-        Balance::default().with(F::Warmth, warmth).with(F::Tint, tint).prepared::<f64>().linear([GREY; 3])
-    };
-    let mut last = grey(-100.0, 0.0);
-    for i in 1..=40 {
-        let v = grey(-100.0 + 5.0 * f64::from(i), 0.0);
-        assert!(v[0] > last[0] && v[2] < last[2], "warmer is redder and less blue: {last:?}, then {v:?}");
-        last = v;
+fn a_grey_under_the_light_becomes_neutral_and_keeps_its_luminance() {
+    let to_xyz = AP1.to_xyz();
+    let (warmth, tint) = (F::Warmth.parameter(), F::Tint.parameter());
+    let mut largest = 0f64;
+    for i in 0..=20 {
+        for k in 0..=20 {
+            let (mired, off) = (warmth.at(f64::from(i) / 20.0), tint.at(f64::from(k) / 20.0));
+            let [x, y] = shifted_light(mired, off);
+            assert!(x > 0.0 && y > 0.0 && 1.0 - x - y > 0.07 * y, "{mired} {off}: no light at {x} {y}");
+            let lit = to_xyz.inverse().times([x / y, 1.0, (1.0 - x - y) / y]).map(|v| GREY * v);
+            for n in 0..ADAPTATIONS.len() {
+                let balance = Balance::default()
+                    .with(F::Warmth, mired)
+                    .with(F::Tint, off)
+                    .with(F::Adaptation, n as f64);
+                let made = balance.white_balance().times(lit);
+                assert!(close(made, [GREY; 3], 1e-12), "{mired} {off} {n}: {made:?}");
+                let exposed = balance.with(F::Exposure, 3.0).prepared::<f64>().linear(lit);
+                assert!(close(exposed, [8.0 * GREY; 3], 1e-11), "exposure is a factor after it: {exposed:?}");
+                let rows: [f64; 9] = balance.white_balance().rows();
+                largest = rows.iter().fold(largest, |m, v| m.max(v.abs()));
+            }
+        }
     }
-    let [green, none, magenta] = [10.0, 0.0, -10.0].map(|tint| grey(0.0, tint));
-    assert_eq!(none, [GREY; 3]);
-    assert!(green[1] > none[1] && green[0] < none[0] && green[2] < none[2], "{green:?}");
-    assert!(magenta[1] < none[1] && magenta[0] > none[0] && magenta[2] > none[2], "{magenta:?}");
-    for (warmth, tint) in [(-100.0, -20.0), (-50.0, 20.0), (25.0, -5.0), (100.0, 20.0), (100.0, -20.0)] {
-        let v = grey(warmth, tint);
-        assert!((luminance(v) - GREY).abs() < 1e-12, "{warmth} {tint}: {v:?}");
-        let exposed = Balance::default()
-            .with(F::Warmth, warmth)
-            .with(F::Tint, tint)
-            .with(F::Exposure, 3.0)
-            .prepared::<f64>()
-            .linear([GREY; 3]);
-        assert!(close(exposed, v.map(|x| 8.0 * x), 1e-14), "exposure is a factor after it");
+    // Nowhere does adaptation divide by next to nothing.
+    println!("largest coefficient: {largest:.1}");
+    assert!(largest < 30.0, "{largest}");
+}
+
+#[test]
+fn a_warmer_white_is_redder() {
+    let grey = |warmth, tint, n| {
+        let balance = Balance::default().with(F::Warmth, warmth).with(F::Tint, tint);
+        balance.with(F::Adaptation, n).prepared::<f64>().linear([GREY; 3])
+    };
+    for n in [0.0, 1.0, 2.0] {
+        let mut last = grey(-250.0, 0.0, n);
+        for i in 1..=40 {
+            let v = grey(-250.0 + 10.0 * f64::from(i), 0.0, n);
+            assert!(v[0] > last[0] && v[2] < last[2], "warmer is redder and less blue: {last:?}, then {v:?}");
+            last = v;
+        }
+        let [green, none, magenta] = [10.0, 0.0, -10.0].map(|tint| grey(0.0, tint, n));
+        assert_eq!(none, [GREY; 3]);
+        assert!(green[1] > none[1] && green[0] < none[0] && green[2] < none[2], "{green:?}");
+        assert!(magenta[1] < none[1] && magenta[0] > none[0] && magenta[2] > none[2], "{magenta:?}");
+    }
+}
+
+/// What a picked patch asks for makes it neutral, to 1e-5 of its light as the GPU computes, too.
+#[test]
+fn a_picked_neutral_becomes_neutral() {
+    let mut random = Random(11);
+    let to_xyz = AP1.to_xyz();
+    let mut worst = [0f64; 2];
+    for n in 0..600 {
+        let (mired, tint) = (random.of(F::Warmth), random.of(F::Tint));
+        let [x, y] = shifted_light(mired, tint);
+        let luminance = 2f64.powf(random.within(-8.0, 5.0));
+        let patch = to_xyz.inverse().times([x / y, 1.0, (1.0 - x - y) / y].map(|v| luminance * v));
+        let (found, off) = neutral_shift(patch).unwrap_or_else(|| panic!("{mired} {tint}"));
+        let balance = Balance::default()
+            .with(F::Warmth, found)
+            .with(F::Tint, off)
+            .with(F::Adaptation, f64::from(n % 3));
+        let spread = |v: [f64; 3]| {
+            let mean = v.iter().sum::<f64>() / 3.0;
+            v.iter().map(|x| (x / mean - 1.0).abs()).fold(0.0, f64::max)
+        };
+        worst[0] = worst[0].max(spread(balance.prepared::<f64>().linear(patch)));
+        let single = balance.prepared::<f32>().linear(patch.map(|v| v as f32));
+        worst[1] = worst[1].max(spread(single.map(f64::from)));
+    }
+    println!("relative spread after white balance: {:.1e} in f64, {:.1e} in f32", worst[0], worst[1]);
+    assert!(worst[0] < 1e-9 && worst[1] < 1e-5, "{worst:?}");
+    // What no grey could look like under any light.
+    for odd in [[0.0; 3], [-0.1, 0.2, 0.2], [0.2, 0.2, -0.1], [f64::NAN, 0.2, 0.2], [0.3, 0.0, 0.0]] {
+        let held = |(warmth, tint): (f64, f64)| {
+            let inside = |f: F, v: f64| (f.parameter().min..=f.parameter().max).contains(&v);
+            inside(F::Warmth, warmth) && inside(F::Tint, tint)
+        };
+        assert!(!neutral_shift(odd).is_some_and(held), "{odd:?}: {:?}", neutral_shift(odd));
     }
 }
 

@@ -6,9 +6,9 @@
 use std::path::Path;
 
 use greyhold::colour::{
-    AP0, Curve, DISPLAYS, ENCODINGS, Encoding, Family, GREY, GREY_ACESCCT, Matrix, Range, Real, Reference,
-    STOP_ACESCCT, ToneScale, YcbcrMatrix, acescct_decode, acescct_encode, apply, code_to_signal, conversion,
-    encoding,
+    AP0, Curve, DISPLAYS, Display, ENCODINGS, Encoding, Family, GREY, GREY_ACESCCT, Matrix, Range, Real,
+    Reference, STOP_ACESCCT, ToneScale, YcbcrMatrix, acescct_decode, acescct_encode, apply, code_to_signal,
+    conversion, encoding,
 };
 
 /// The rows of a table, without its notes and its heading.
@@ -76,6 +76,7 @@ fn cancellation(curve: &Curve, decoding: bool, result: f64) -> f64 {
         Curve::LogFloor { d, .. } | Curve::LogSquare { d, .. } => 2.0 * EPSILON * d.abs(),
         Curve::LogMirrored { high, low, .. } => 2.0 * EPSILON * high.max(low),
         Curve::Linear | Curve::Power { .. } | Curve::PowerToe { .. } => 0.0,
+        Curve::Pq { .. } | Curve::Hlg { .. } => unreachable!("hdr_signals checks these"),
     }
 }
 
@@ -91,6 +92,7 @@ fn cuts(curve: &Curve) -> Vec<(f64, f64)> {
         Curve::LogFloor { slope, floor, signal_cut, .. } => vec![(floor / slope, signal_cut)],
         Curve::LogMirrored { cut, e, f, .. } => vec![(-cut, f - e * cut), (cut, f + e * cut)],
         Curve::Linear | Curve::Power { .. } => vec![],
+        Curve::Pq { .. } | Curve::Hlg { .. } => unreachable!("hdr_signals checks these"),
     }
 }
 
@@ -137,7 +139,83 @@ fn everything_is_there() {
          f-log2 n-log apple-log d-log cineon bt1886 srgb-display"
     );
     let ids: Vec<_> = DISPLAYS.iter().map(|d| d.id).collect();
-    assert_eq!(ids.join(" "), "rec709 srgb display-p3 p3-d65");
+    assert_eq!(
+        ids.join(" "),
+        "rec709 srgb display-p3 p3-d65 rec2020 rec2100-pq-500 rec2100-pq-1000 rec2100-pq-2000 rec2100-pq-4000 \
+         rec2100-pq-500-p3 rec2100-pq-1000-p3 rec2100-pq-2000-p3 rec2100-pq-4000-p3 rec2100-hlg-1000"
+    );
+}
+
+/// The displays whose signal keeps to its own primaries and to a power law.
+fn sdr() -> impl Iterator<Item = &'static Display> {
+    DISPLAYS.iter().take(4)
+}
+
+/// Rec. 2020 and Rec. 2100 signals against colour-science (f64 within 1e-9, f32 within 1e-5: PQ's exponent of 79
+/// magnifies rounding) and OpenColorIO (in f32, by half-float tables: within 5e-6 here); P3-D65 to BT.2020 within 1e-9.
+#[test]
+fn hdr_signals() {
+    let text = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/hdr.csv")).unwrap();
+    let rows: Vec<(&str, Vec<f64>)> = text
+        .lines()
+        .filter(|l| !l.starts_with('#'))
+        .map(|l| {
+            let (id, row) = l.split_once(',').unwrap();
+            (id, row.split(',').map(|v| v.parse().unwrap()).collect())
+        })
+        .collect();
+    let mut worst = [0f64; 3];
+    for d in DISPLAYS.iter().skip(4) {
+        // What a display keeps within does not change its signal.
+        let id = d.id.trim_end_matches("-p3");
+        let mine: Vec<_> = rows.iter().filter(|r| r.0 == id).collect();
+        assert_eq!(mine.len(), 32, "{}", d.id);
+        let (exact, single) = (d.curve.values::<f64>(), d.curve.values::<f32>());
+        for (_, row) in mine {
+            let light: [f64; 3] = std::array::from_fn(|c| row[c]);
+            let found = exact.encode_light(light);
+            let in_single = single.encode_light(light.map(|v| v as f32));
+            for c in 0..3 {
+                worst[0] = worst[0].max((found[c] - row[3 + c]).abs());
+                worst[1] = worst[1].max((f64::from(in_single[c]) - row[3 + c]).abs());
+                worst[2] = worst[2].max((found[c] - row[6 + c]).abs());
+            }
+        }
+        if let Some(widening) = d.widening() {
+            let matrix: Vec<_> = rows.iter().filter(|r| r.0 == "p3-to-2020").collect();
+            for r in 0..3 {
+                for c in 0..3 {
+                    assert!((widening.0[r][c] - matrix[r].1[c]).abs() <= 1e-9, "{}: {widening:?}", d.id);
+                }
+            }
+        }
+    }
+    println!("f64 {:.1e}, f32 {:.1e}, opencolorio {:.1e} of signal", worst[0], worst[1], worst[2]);
+    assert!(worst[0] <= 1e-9 && worst[1] <= 1e-5 && worst[2] <= 5e-6, "{worst:?}");
+}
+
+/// BT.2100-2's own values: PQ of 0, 10,000 and 100 cd/m² (0.508 078), and HLG's 0, ½ at 1/12 and 1. BT.2408:
+/// reference white, 203 cd/m², is 58 % PQ and 75 % HLG.
+#[test]
+fn hdr_anchors() {
+    let pq = Curve::Pq { peak: 10_000.0 }.values::<f64>();
+    for (nit, signal, within) in
+        [(0.0, 0.0, 1e-6), (10_000.0, 1.0, 1e-12), (100.0, 0.508_078, 1e-6), (203.0, 0.58, 0.005)]
+    {
+        assert!((pq.encode(nit / 10_000.0) - signal).abs() <= within, "{nit}");
+    }
+    let hlg = Curve::Hlg { peak: 1000.0 }.values::<f64>();
+    for (scene, signal) in [(0.0, 0.0), (1.0 / 12.0, 0.5), (1.0, 1.0)] {
+        assert!((hlg.encode(scene) - signal).abs() <= 1e-7, "{scene}");
+    }
+    assert!((hlg.encode_light([0.203; 3])[0] - 0.75).abs() < 0.005);
+    for i in 0..=1000 {
+        let y = f64::from(i) / 1000.0;
+        assert!(
+            (pq.encode(pq.decode(y)) - y).abs() <= 1e-6 && (hlg.encode(hlg.decode(y)) - y).abs() <= 1e-7,
+            "{y}"
+        );
+    }
 }
 
 #[test]
@@ -151,7 +229,7 @@ fn encodings_agree_with_colour_science() {
 #[test]
 fn displays_agree_with_colour_science() {
     let rows = table("displays.csv");
-    for d in DISPLAYS {
+    for d in sdr() {
         check_curve(d.id, &d.curve, &rows);
     }
 }
@@ -159,7 +237,7 @@ fn displays_agree_with_colour_science() {
 /// Between the table's rows f32 follows f64, which the tables pin: every millionth from −0.05 to 1.05.
 #[test]
 fn single_follows_double() {
-    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(DISPLAYS.iter().map(|d| (d.id, d.curve)));
+    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(sdr().map(|d| (d.id, d.curve)));
     for (id, curve) in curves {
         let (exact, single) = (curve.values::<f64>(), curve.values::<f32>());
         // Where f32 rounds the cut, the two may take different branches: the branches' gap is not an error.
@@ -258,7 +336,7 @@ fn encodings_agree_with_opencolorio() {
 #[test]
 fn displays_agree_with_opencolorio() {
     let rows = table("displays_ocio.csv");
-    for d in DISPLAYS {
+    for d in sdr() {
         let curve = d.curve.values::<f64>();
         let mine: Vec<_> = rows.iter().filter(|r| r[0] == d.id).collect();
         assert_eq!(mine.len(), 64, "{}", d.id);
@@ -446,7 +524,7 @@ fn own_power() {
 /// branch. In f32, N-Log's cube root returns a code near 0 as well as its steepness lets it.
 #[test]
 fn round_trips() {
-    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(DISPLAYS.iter().map(|d| (d.id, d.curve)));
+    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(sdr().map(|d| (d.id, d.curve)));
     for (id, curve) in curves {
         let (exact, single) = (curve.values::<f64>(), curve.values::<f32>());
         // Each cut's signal and gap.
@@ -532,7 +610,7 @@ fn tone_scale_is_in_order() {
 #[test]
 fn acescg_to_displays() {
     let rows = table("acescg_to_display.csv");
-    for d in DISPLAYS {
+    for d in sdr() {
         let mine: Vec<_> = rows.iter().filter(|r| r[0] == d.id).collect();
         assert_eq!(mine.len(), 3, "{}", d.id);
         let found = d.from_acescg();

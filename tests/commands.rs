@@ -6,7 +6,7 @@ use std::io::Write;
 use std::path::Path;
 use std::process::{Output, Stdio};
 
-use greyhold::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS};
+use greyhold::colour::{DISPLAYS, ENCODINGS, Encoding, OUTPUT_TRANSFORMS};
 use greyhold::picture::BalanceField;
 use support::{greyhold, sequence};
 
@@ -62,6 +62,50 @@ fn show(dir: &Path) -> std::path::PathBuf {
     show
 }
 
+/// A stage goes where it belongs, or where it is told to; what is no stage, list or place is refused.
+#[test]
+fn stages_are_put_in() {
+    let dir = tempfile::tempdir().unwrap();
+    let show = show(dir.path());
+    let put = |arguments: &[&str]| fine(&[&["stage", path(&show)], arguments].concat());
+    assert_eq!(put(&["saturation"]), "look/1: saturation\n");
+    assert_eq!(put(&["contrast"]), "look/2: contrast\n");
+    assert_eq!(put(&["contrast", "--list", "finish"]), "finish/1: contrast\n");
+    assert_eq!(put(&["curves", "--list", "look", "--at", "1"]), "look/1: curves\n");
+    let keys = || {
+        let chain = greyhold::show::load(&show).unwrap().chain;
+        greyhold::look::List::ALL
+            .map(|l| chain.list(l).iter().map(|s| s.declaration().key).collect::<Vec<_>>())
+    };
+    let expected = [vec![], vec!["curves", "saturation", "contrast"], vec!["contrast"]];
+    assert_eq!(keys(), expected);
+    let rows = "0 0 0\n1 0 0\n0 1 0\n1 1 0\n0 0 1\n1 0 1\n0 1 1\n";
+    let broken = dir.path().join("broken.cube");
+    std::fs::write(&broken, format!("# seven of eight\nLUT_3D_SIZE 2\n{rows}")).unwrap();
+    for (arguments, said) in [
+        (&["contast"][..], "no stage is called \"contast\"; accepted: contrast, split-tone"),
+        (&["contrast", "--list", "middle"], "accepted: before, look, finish"),
+        (&["contrast", "--list", "look", "--at", "5"], "look has no place 5; accepted: 1 to 4"),
+        (&["contrast", "--list", "look", "--at", "0"], "places are counted from 1"),
+        (&["contrast", "--at", "1"], "--list"),
+        (&["contrast", "--file", "print.cube"], "the stage contrast reads no file"),
+        (&["lut"], "the stage lut needs --file, a .cube file"),
+        (&["lut", "--file", "nowhere.cube"], "nowhere.cube"),
+        (&["lut", "--file", path(&broken)], "7 of 8"),
+    ] {
+        let error = refused(&[&["stage", path(&show)], arguments].concat());
+        assert!(error.contains(said), "{arguments:?}: {error}");
+    }
+    assert_eq!(keys(), expected);
+    // A LUT that swaps red and blue, and what the show then makes of a colour.
+    let swapped = dir.path().join("swap.cube");
+    let swap = "0 0 0\n0 0 1\n0 1 0\n0 1 1\n1 0 0\n1 0 1\n1 1 0\n1 1 1\n";
+    std::fs::write(&swapped, format!("LUT_3D_SIZE 2\n{swap}")).unwrap();
+    assert_eq!(put(&["lut", "--file", path(&swapped), "--list", "before"]), "before/1: lut\n");
+    let lut = greyhold::show::load(&show).unwrap().chain.before[0].lut.clone().unwrap();
+    assert_eq!(lut.lut.apply([0.25, 0.5, 0.75]), [0.75, 0.5, 0.25]);
+}
+
 /// Anchors: LogC4's grey code (the specification's 0.2784), ACEScct's (S-2016-001: 0.4135884), and where
 /// the tone scale puts grey, 10 % of peak, as BT.1886 signal: 0.1^(1/2.4).
 #[test]
@@ -97,8 +141,8 @@ fn every_encoding_display_and_transform_agrees_on_both() {
         let v = |k: usize| ((i * k) % 61) as f64 / 60.0;
         lines += &format!("{} {} {}\n", v(1), v(7), v(23));
     }
-    let mut worst = (0.0f64, String::new());
-    for from in ENCODINGS {
+    let of_one = |from: &Encoding| {
+        let mut worst = (0.0f64, String::new());
         for display in DISPLAYS {
             for transform in OUTPUT_TRANSFORMS {
                 let arguments = [
@@ -122,8 +166,83 @@ fn every_encoding_display_and_transform_agrees_on_both() {
                 }
             }
         }
-    }
+        worst
+    };
+    // 840 processes, mostly waiting for their start.
+    let found = std::thread::scope(|scope| {
+        let (first, second) = ENCODINGS.split_at(ENCODINGS.len() / 2);
+        let of_some = |some: &'static [Encoding]| some.iter().map(of_one).collect::<Vec<_>>();
+        let other = scope.spawn(move || of_some(second));
+        [of_some(first), other.join().expect("its assertions hold")].concat()
+    });
+    assert_eq!(found.len(), ENCODINGS.len());
+    let worst = found.into_iter().max_by(|a, b| a.0.total_cmp(&b.0)).unwrap();
     println!("worst pair: {} with {:e}", worst.1, worst.0);
+}
+
+/// Middle grey in every encoding, from every encoding. Codes of the cameras as their documents' curves give
+/// them for 18 % (the project's colour reference, six digits); of the displays from BT.1886 with black at 0
+/// and IEC 61966-2-1, 0.18 of white's light.
+#[test]
+fn grey_goes_from_any_encoding_to_any() {
+    let srgb = 1.055 * 0.18f64.powf(1.0 / 2.4) - 0.055;
+    let codes = [
+        ("acescct", 0.413588),
+        ("acescc", 0.413588),
+        ("acescg", 0.18),
+        ("aces2065-1", 0.18),
+        ("logc3", 0.391007),
+        ("logc4", 0.278396),
+        ("s-log3", 0.410557),
+        ("s-log3-cine", 0.410557),
+        ("v-log", 0.423311),
+        ("c-log2", 0.398255),
+        ("c-log3", 0.343389),
+        ("log3g10", 0.333333),
+        ("f-log", 0.459318),
+        ("f-log2", 0.391007),
+        ("n-log", 0.363668),
+        ("apple-log", 0.488272),
+        ("d-log", 0.398765),
+        ("cineon", 0.457320),
+        ("bt1886", 0.18f64.powf(1.0 / 2.4)),
+        ("srgb-display", srgb),
+    ];
+    for e in ENCODINGS {
+        assert!(codes.iter().any(|(id, _)| *id == e.id), "{} is not tried", e.id);
+    }
+    for (from, code) in codes {
+        for (to, wanted) in codes {
+            let out = numbers(&values(&["--from", from, "--to", to], &format!("{code} {code} {code}\n")));
+            // Codes of six digits, through the steepest decode (Log3G10) and the steepest encode here.
+            assert!(
+                out[0].iter().all(|v| (v - wanted).abs() < 5e-6),
+                "{from} to {to}: {out:?}, not {wanted}"
+            );
+        }
+    }
+}
+
+/// Display signal comes back as it went in where nothing is between: `none` is no output transform, and a
+/// display's encoding is its EOTF both ways.
+#[test]
+fn display_signal_goes_through_none_unchanged() {
+    let lines = "0 0 0\n0.02 0.5 0.9\n1 0.25 0.6\n0.75 0.75 0.75\n1 1 1\n";
+    for (from, display) in [("bt1886", "rec709"), ("srgb-display", "srgb")] {
+        let arguments = ["--from", from, "--display", display, "--output-transform", "none"];
+        let rows = numbers(&values(&arguments, lines));
+        let given = numbers(&values(&["--from", "acescg", "--to", "acescg"], lines));
+        for (row, given) in rows.iter().zip(&given) {
+            assert!(row.iter().zip(given).all(|(a, b)| (a - b).abs() < 2e-5), "{from}: {row:?} {given:?}");
+        }
+    }
+    // And from one display to the other: BT.1886's 0.5 is 0.5^2.4 of light, which sRGB's curve writes as
+    // 1.055 · 0.5 − 0.055.
+    let rows = numbers(&values(
+        &["--from", "bt1886", "--display", "srgb", "--output-transform", "none"],
+        "0.5 0.5 0.5\n",
+    ));
+    assert!(rows[0].iter().all(|v| (v - 0.4725).abs() < 2e-6), "{rows:?}");
 }
 
 #[test]
@@ -134,6 +253,9 @@ fn a_show_and_a_look_act_on_values() {
     show.shots[0].balance.values[BalanceField::Exposure as usize] = 1.0;
     greyhold::show::save(&show, &show_dir).unwrap();
     let name = show.shots[0].name.clone();
+    // Framing moves pixels, not values.
+    show.shots[0].framing.values = [0.3, 0.2, 0.5];
+    greyhold::show::save(&show, &show_dir).unwrap();
     // One stop more is twice the light.
     let plain = numbers(&values(&["--from", "acescg", "--to", "acescg"], "0.18 0.09 0.3\n"));
     let with = ["--from", "acescg", "--to", "acescg", "--show", path(&show_dir), "--shot", &name];
@@ -182,7 +304,9 @@ fn names_that_are_not_known_are_answered_with_those_that_are() {
 
 #[test]
 fn every_command_teaches_with_an_example() {
-    for command in ["demo", "new", "add", "open", "render", "values", "encodings", "bench", "panel"] {
+    for command in
+        ["demo", "new", "add", "balance", "open", "render", "values", "encodings", "bench", "panel"]
+    {
         let help = fine(&[command, "--help"]);
         assert!(
             help.contains("Example:") && help.contains(&format!("greyhold {command}")),
@@ -192,6 +316,74 @@ fn every_command_teaches_with_an_example() {
     for command in ["ports", "watch"] {
         assert!(fine(&["panel", command, "--help"]).contains("Example:"));
     }
+}
+
+#[test]
+fn a_patch_is_made_neutral() {
+    let dir = tempfile::tempdir().unwrap();
+    let clip = dir.path().join("card");
+    std::fs::create_dir_all(&clip).unwrap();
+    // LogC4 codes of a grey card in warm light, of a red wall, and of the same card a stop brighter.
+    let pixels = |n: usize| -> Vec<[u16; 3]> {
+        let card = if n == 2 { [398, 361, 301] } else { [332, 296, 236] };
+        (0..64 * 36).map(|i| if i % 64 < 16 { [700, 150, 120] } else { card }).collect()
+    };
+    for n in 0..3 {
+        let pixels = pixels(n);
+        let image = greyhold::media::Image::Codes { width: 64, height: 36, depth: 10, pixels: &pixels };
+        let path = clip.join(format!("card.{n:04}.dpx"));
+        greyhold::media::write_image(&path, greyhold::media::ImageFormat::Dpx, &image).unwrap();
+    }
+    let show_dir = dir.path().join("show");
+    fine(&["new", path(&show_dir)]);
+    fine(&["add", path(&show_dir), path(&clip), "--encoding", "logc4"]);
+    let name = greyhold::show::load(&show_dir).unwrap().shots[0].name.clone();
+    let balance = |more: &[&str]| {
+        let mut arguments = vec!["balance", path(&show_dir), &name];
+        arguments.extend(more);
+        run(&arguments)
+    };
+    let said = balance(&["--neutral", "40,18"]);
+    assert!(said.status.success(), "{}", text(&said.stderr));
+    let said = text(&said.stdout);
+    assert!(said.contains("9×9 pixels at 36,14 of frame 0") && said.contains("becomes white"), "{said}");
+    let shot = |field: BalanceField| greyhold::show::load(&show_dir).unwrap().shots[0].balance.get(field);
+    assert!(shot(BalanceField::Warmth) < -20.0 && shot(BalanceField::Exposure) == 0.0, "{said}");
+
+    // What the program itself then says of the card's code values.
+    let card = |n: usize| {
+        let [r, g, b] = pixels(n)[40].map(|c| f64::from(c) / 1023.0);
+        let with = ["--from", "logc4", "--to", "acescg", "--show", path(&show_dir), "--shot", &name];
+        numbers(&values(&with, &format!("{r} {g} {b}\n"))).swap_remove(0)
+    };
+    let spread = |v: &[f64]| {
+        let mean = v.iter().sum::<f64>() / 3.0;
+        v.iter().map(|x| (x / mean - 1.0).abs()).fold(0.0, f64::max)
+    };
+    assert!(spread(&card(0)) < 1e-5, "{:?}", card(0));
+    let bright = balance(&["--neutral", "40,18,3", "--frame", "2", "--stops", "-1"]);
+    assert!(text(&bright.stdout).contains("exposure "), "{}", text(&bright.stderr));
+    let card = card(2);
+    assert!(spread(&card) < 1e-5 && card.iter().all(|v| (v / 0.09 - 1.0).abs() < 1e-5), "{card:?}");
+
+    // Refusals name what is accepted, and leave the show alone.
+    let before = std::fs::read_to_string(show_dir.join("show.toml")).unwrap();
+    for (arguments, parts) in [
+        (&["--neutral", "64,18"][..], &["64,18", "0,0 to 63,35"][..]),
+        (&["--neutral", "40,18", "--frame", "3"], &["no frame 3", "0 to 2"]),
+        (&["--neutral", "40"], &["\"40\"", "640,300"]),
+        (&["--neutral", "40,18,0"], &["40,18,0", "640,300,25"]),
+        (&[], &["--neutral"]),
+        (&["--neutral", "5,18,3"], &["this patch", "accepted:"]),
+    ] {
+        let out = balance(arguments);
+        assert_eq!(out.status.code(), Some(2), "{arguments:?}");
+        let said = text(&out.stderr);
+        assert!(parts.iter().all(|p| said.contains(p)), "{arguments:?}: {said}");
+    }
+    let said = refused(&["balance", path(&show_dir), "nope", "--neutral", "1,1"]);
+    assert!(said.contains("nope") && said.contains(&name), "{said}");
+    assert_eq!(std::fs::read_to_string(show_dir.join("show.toml")).unwrap(), before);
 }
 
 #[test]
@@ -267,6 +459,79 @@ fn render_writes_every_format_and_gpu_and_cpu_agree() {
     );
 }
 
+/// Shots of two sizes give files of one, which hold what the CPU twin says. The raster is that of the first
+/// clip that was added, what `new` was told, or, in a show that says nothing, that of the first shot's frames.
+#[test]
+fn shots_of_two_sizes_are_rendered_to_one() {
+    use greyhold::picture::{Fitting, FramingField, cpu};
+    let dir = tempfile::tempdir().unwrap();
+    let show_dir = show(dir.path());
+    let tall = sequence(&dir.path().join("tall"), (48, 64), 3);
+    fine(&["add", path(&show_dir), path(&tall), "--encoding", "v-log"]);
+    let mut show = greyhold::show::load(&show_dir).unwrap();
+    assert_eq!(show.raster, Some((96, 54)), "that of the clip that was added first");
+    show.shots[1].framing.fitting = Fitting::Fill;
+    show.shots[1].framing =
+        show.shots[1].framing.with(FramingField::Scale, 1.3).with(FramingField::PanY, 0.1);
+    let render = |show: &greyhold::show::Show, out: &str, on: &str, size: (u32, u32)| {
+        greyhold::show::save(show, &show_dir).unwrap();
+        let out = dir.path().join(out);
+        let said = fine(&["render", path(&show_dir), "--out", path(&out), "--frames", "1..2", "--on", on]);
+        assert!(said.starts_with("4 frames written"), "{said}");
+        let mut all = Vec::new();
+        for (i, shot) in show.shots.iter().enumerate() {
+            let mut files = greyhold::media::open(&out.join(&shot.name), &Default::default()).unwrap();
+            let info = files.info();
+            assert_eq!((info.width, info.height), size, "{}", shot.name);
+            let mut source =
+                greyhold::media::open(&shot.source_path(&show_dir), &Default::default()).unwrap();
+            for number in 1..=2 {
+                let tail = show.tail(greyhold::show::Output::Files);
+                let mut recipe = greyhold::show::recipe(show, i, tail, number).unwrap();
+                recipe.raster = Some(size);
+                let wanted = cpu::codes(&recipe, &source.frame(number.into()).unwrap(), 16, false).pixels;
+                let written = files.frame(u64::from(number) - 1).unwrap();
+                let codes = |plane: usize| written.planes[plane].data.as_chunks::<2>().0;
+                for (p, pixel) in wanted.iter().enumerate() {
+                    for c in 0..3 {
+                        let code = u16::from_le_bytes(codes(c)[p]);
+                        assert!(code.abs_diff(pixel[c]) <= 3, "{} {p}: {code} {pixel:?}", shot.name);
+                    }
+                }
+                all.push(wanted);
+            }
+        }
+        all
+    };
+    let own = render(&show, "own", "gpu", (96, 54));
+    render(&show, "cpu", "cpu", (96, 54));
+    // Nothing of the second is black: it fills the raster.
+    assert!(own[2].iter().all(|p| *p != [0; 3]));
+    show.raster = None;
+    assert_eq!(render(&show, "first", "gpu", (96, 54)), own);
+    show.raster = Some((50, 50));
+    let square = render(&show, "square", "gpu", (50, 50));
+    // 96 × 54 in 50 × 50: bars of 10 or 11 rows.
+    let black = square[0].chunks(50).map(|row| row.iter().all(|p| *p == [0; 3])).collect::<Vec<_>>();
+    assert_eq!(black, (0..50).map(|y| !(11..39).contains(&y)).collect::<Vec<_>>());
+    show.shots.swap(0, 1);
+    show.raster = None;
+    render(&show, "swapped", "gpu", (48, 64));
+
+    // A show without a raster, whose first shot is not there, says what it lacks.
+    std::fs::rename(dir.path().join("tall"), dir.path().join("elsewhere")).unwrap();
+    let name = show.shots[1].name.clone();
+    let out = dir.path().join("nothing");
+    let said = refused(&["render", path(&show_dir), "--out", path(&out), "--shots", &name]);
+    assert!(said.contains("the show has no raster") && said.contains("tall"), "{said}");
+    let new = dir.path().join("new");
+    fine(&["new", path(&new), "--raster", "1998x1080"]);
+    assert_eq!(greyhold::show::load(&new).unwrap().raster, Some((1998, 1080)));
+    fine(&["add", path(&new), path(&dir.path().join("footage")), "--encoding", "logc4"]);
+    assert_eq!(greyhold::show::load(&new).unwrap().raster, Some((1998, 1080)), "that stays");
+    assert!(refused(&["new", path(&new), "--raster", "1998"]).contains("1920x1080"));
+}
+
 /// Without any adapter there is a message that names the package that brings one, and the CPU still works.
 #[test]
 fn without_a_gpu_the_cpu_still_works() {
@@ -326,6 +591,6 @@ fn bench_measures_every_pass_beside_a_copy() {
     let said = fine(&["bench", "--json", "--rounds", "2", "--sizes", "64x36"]);
     let report: serde_json::Value = serde_json::from_str(&said).unwrap();
     let passes = report["passes"].as_array().unwrap();
-    assert_eq!(passes.len(), 6 + greyhold::look::STAGES.len());
+    assert_eq!(passes.len(), 10 + greyhold::look::STAGES.len());
     assert!(passes.iter().all(|p| p["median_ms"].as_f64().unwrap() > 0.0));
 }

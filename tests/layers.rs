@@ -33,16 +33,34 @@ fn sources(dir: &Path, out: &mut Vec<PathBuf>) {
 fn rooms_used(text: &str) -> Vec<String> {
     let code: String =
         text.lines().map(|l| l.split("//").next().unwrap_or("")).collect::<Vec<_>>().join("\n");
-    let mut used = Vec::new();
-    for part in code.split("crate::").skip(1) {
-        if let Some(group) = part.strip_prefix('{') {
-            let inner = group.split('}').next().unwrap_or("");
-            used.extend(inner.split(',').map(|s| s.trim().split("::").next().unwrap_or("").to_owned()));
-        } else {
-            used.push(part.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect());
+    code.split("crate::").skip(1).flat_map(|part| firsts(part.trim_start())).collect()
+}
+
+/// The first names of the paths that a text begins with: of one path its first, of a group in braces that of
+/// each member, whatever groups those hold in turn.
+fn firsts(text: &str) -> Vec<String> {
+    let name = |text: &str| text.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>();
+    let Some(group) = text.strip_prefix('{') else { return vec![name(text)] };
+    let (mut depth, mut starts, mut out) = (0usize, true, Vec::new());
+    for (at, c) in group.char_indices() {
+        match c {
+            '{' if depth == 0 && starts => {
+                // A group as a member is the same as its members.
+                out.extend(firsts(&group[at..]));
+                (depth, starts) = (1, false);
+            }
+            '{' => depth += 1,
+            '}' if depth == 0 => break,
+            '}' => depth -= 1,
+            ',' if depth == 0 => starts = true,
+            c if depth == 0 && starts && !c.is_whitespace() => {
+                out.push(name(&group[at..]));
+                starts = false;
+            }
+            _ => {}
         }
     }
-    used
+    out
 }
 
 fn arrows_up(room: &str, text: &str) -> Vec<String> {
@@ -74,6 +92,18 @@ fn an_arrow_up_is_found() {
     assert_eq!(arrows_up("colour", "use crate::gpu::Gpu;"), ["gpu"]);
     assert_eq!(arrows_up("look", "use crate::{colour::Real, engine};"), ["engine"]);
     assert!(arrows_up("gpu", "use crate::colour::Real; // crate::cli").is_empty());
+    // Behind a group in a group, over several lines, renamed, more than one, and in a path.
+    let nested = "use crate::{\n    colour::{Real, matrix::{self, Matrix}},\n    engine::{Handle, Live},\n    gpu as g,\n};";
+    assert_eq!(arrows_up("look", nested), ["engine", "gpu"]);
+    assert_eq!(arrows_up("media", nested), ["engine", "gpu"]);
+    assert_eq!(arrows_up("panel", nested), ["engine"]);
+    assert!(arrows_up("desk", nested).is_empty());
+    assert_eq!(arrows_up("look", "use crate::{{colour::{Real}, desk}, cli};"), ["desk", "cli"]);
+    assert_eq!(arrows_up("show", "fn f() { let _ = crate::engine::action(\"x\"); }"), ["engine"]);
+    // What follows the group is none of its members, nor is what stands inside a member.
+    assert!(
+        arrows_up("look", "use crate::{colour::{engine, gpu}}; struct S { desk: u8, cli: u8 }").is_empty()
+    );
 }
 
 #[test]

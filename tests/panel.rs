@@ -1080,7 +1080,7 @@ fn told(news: &[Plug]) -> Vec<String> {
             Plug::Opened { port, name, .. } => format!("opened {port} {name}"),
             Plug::Closed { port, name } => format!("closed {port} {name}"),
             Plug::Refused { name, why } => format!("refused {name}: {why}"),
-            Plug::Unavailable { why } => format!("{why}"),
+            Plug::Absent { why } | Plug::Unavailable { why } => format!("{why}"),
         })
         .collect()
 }
@@ -1098,7 +1098,13 @@ fn panels_come_and_go() {
         plugs.poll(now)
     };
 
-    assert_eq!(told(&second(&mut plugs)), [""; 0]);
+    let absent = "no MIDI port has “box” in its name; there is none at all";
+    assert_eq!(told(&second(&mut plugs)), [absent]);
+    assert_eq!(told(&second(&mut plugs)), [""; 0], "told once");
+    desk.borrow_mut().list = vec![port("2", "Other"), port("7", "Third")];
+    let absent = "no MIDI port has “box” in its name; there are: Other, Third";
+    assert_eq!(told(&second(&mut plugs)), [absent]);
+    assert_eq!(told(&second(&mut plugs)), [""; 0], "told once");
     desk.borrow_mut().list = vec![port("1", "Box A"), port("2", "Other"), port("3", "Box A")];
     let news = second(&mut plugs);
     assert_eq!(told(&news), ["opened 0 Box A", "opened 1 Box A"], "what does not match stays closed");
@@ -1120,7 +1126,10 @@ fn panels_come_and_go() {
     assert_eq!(told(&second(&mut plugs)), ["opened 0 Box A"]);
     // Both go at once and come back in the other order: by handle, each has its own number.
     let both = std::mem::take(&mut desk.borrow_mut().list);
-    assert_eq!(told(&second(&mut plugs)), ["closed 0 Box A", "closed 1 Box A"]);
+    assert_eq!(
+        told(&second(&mut plugs)),
+        ["closed 0 Box A", "closed 1 Box A", "no MIDI port has “box” in its name; there is none at all"]
+    );
     desk.borrow_mut().list = both;
     assert_eq!(told(&second(&mut plugs)), ["opened 1 Box A", "opened 0 Box A"]);
 
@@ -1132,6 +1141,11 @@ fn panels_come_and_go() {
     desk.borrow_mut().list.push(port("2", "Other"));
     plugs.set_pattern("OTHER");
     assert_eq!(told(&second(&mut plugs)), ["closed 2 Box B", "opened 3 Other"]);
+    plugs.set_pattern("");
+    desk.borrow_mut().list.clear();
+    assert_eq!(told(&second(&mut plugs)), ["closed 3 Other", "no MIDI port that messages can come from"]);
+    desk.borrow_mut().list.push(port("2", "Other"));
+    assert_eq!(told(&second(&mut plugs)), ["opened 3 Other"]);
     drop(plugs);
     assert_eq!(desk.borrow().closed.borrow().last().unwrap(), "2", "all is closed in the end");
 }

@@ -79,6 +79,56 @@ fn opened(mut news: Vec<Plug>) -> (usize, String, Queue) {
     }
 }
 
+/// What is said where no port is wanted.
+fn absent(news: &[Plug]) -> String {
+    match news {
+        [Plug::Absent { why }] => why.to_string(),
+        other => panic!("no port should have been wanted: {other:?}"),
+    }
+}
+
+/// `greyhold panel watch` with a map for a panel that is not there: it says which ports there are, goes on, opens
+/// the panel when it comes and hears it.
+fn watching(said: &str) {
+    let map = std::env::temp_dir().join(format!("greyhold-map-{}.toml", std::process::id()));
+    let text = "name = \"late\"\nport = \"Late Panel\"\n[[control]]\ncc = 20\ncoding = \"twos-complement\"\n\
+                target = \"balance/exposure\"\n";
+    std::fs::write(&map, text).unwrap();
+    let mut child = Command::new(env!("CARGO_BIN_EXE_greyhold"))
+        .args(["panel", "watch", "--map", map.to_str().unwrap()])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let (tell, lines) = std::sync::mpsc::channel();
+    let out = std::io::BufReader::new(child.stdout.take().unwrap());
+    thread::spawn(move || {
+        use std::io::BufRead;
+        out.lines().map_while(Result::ok).for_each(|line| _ = tell.send(line));
+    });
+    let hear = |wanted: &str| {
+        let start = Instant::now();
+        while start.elapsed() < PATIENCE {
+            match lines.recv_timeout(Duration::from_millis(100)) {
+                Ok(line) if line == wanted => return true,
+                _ => {}
+            }
+        }
+        false
+    };
+    let told = hear(&said.replace("test panel", "Late Panel"));
+    let mut late = MidiOutput::new("Late Panel").unwrap().create_virtual("out").unwrap();
+    let opened = hear("Late Panel:out: open");
+    late.send(&[0xB0, 20, 2]).unwrap();
+    let heard = hear("Late Panel:out: B0 14 02  →  balance/exposure +2 steps");
+    drop(late);
+    let gone = hear("Late Panel:out: gone");
+    child.kill().unwrap();
+    child.wait().unwrap();
+    std::fs::remove_file(map).unwrap();
+    assert_eq!((told, opened, heard, gone), (true, true, true, true));
+}
+
 #[test]
 fn a_panel_on_a_real_server() {
     let name = format!("greyhold-{}", std::process::id());
@@ -102,7 +152,13 @@ fn a_panel_on_a_real_server() {
     };
     let mut plugs = Plugs::new(Box::new(SystemPorts::new()), "test panel", Arc::new(waker));
     let mut clock = Instant::now();
-    assert!(plugs.poll(clock).is_empty(), "nothing is plugged in yet");
+    assert_eq!(absent(&plugs.poll(clock)), "no MIDI port has “test panel” in its name; there is none at all");
+
+    // Another device: it is named, and nothing is opened.
+    let other = MidiOutput::new("Other Box").unwrap().create_virtual("out").unwrap();
+    let said = "no MIDI port has “test panel” in its name; there are: Other Box:out";
+    assert_eq!(absent(&news(&mut plugs, &mut clock)), said);
+    watching(said);
 
     // Plugging in.
     let mut device = panel();
@@ -179,7 +235,9 @@ fn a_panel_on_a_real_server() {
 
     // Unplugging, and plugging in again: the same number.
     drop(device);
-    assert!(matches!(news(&mut plugs, &mut clock)[..], [Plug::Closed { port: 0, .. }]));
+    let gone = news(&mut plugs, &mut clock);
+    assert!(matches!(gone[..], [Plug::Closed { port: 0, .. }, Plug::Absent { .. }]), "{gone:?}");
+    assert_eq!(absent(&gone[1..]), said);
     let mut device = panel();
     let (port, _, mut queue) = opened(news(&mut plugs, &mut clock));
     assert_eq!(port, 0, "the panel has its number again");
@@ -196,7 +254,7 @@ fn a_panel_on_a_real_server() {
     assert_eq!(heard, 1, "and it is heard");
 
     // Clients close before their server does: libjack does not survive the other order.
-    drop(device);
+    drop((device, other));
     drop(plugs);
     drop(server);
 }

@@ -10,16 +10,18 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 
 use greyhold::colour::{
-    DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix, encoding,
+    Curve, DISPLAYS, ENCODINGS, Interpolation, Lut1, Lut3, OUTPUT_TRANSFORMS, OutputTransform, Range, Shaped, YcbcrMatrix,
+    encoding,
 };
 use greyhold::gpu::{
-    Agreement, Assembly, BALANCE_TOLERANCE, Gpu, OF_PIXEL, Request, SIGNAL, TOLERANCE, Tolerance, agreement,
-    balance_settings, pad, settings, vectors,
+    ACES2_SIGNAL, Agreement, Assembly, Gpu, OF_PIXEL, PQ_SIGNAL, ROUNDING, Request, SIGNAL, TOLERANCE,
+    Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad, settings, spread,
+    vectors,
 };
-use greyhold::look::{Kind, STAGES};
+use greyhold::look::{Kind, STAGES, stage};
 use greyhold::picture::{
-    Balance, BalanceField as F, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Structure, Tail,
-    Target, cpu,
+    Balance, BalanceField as F, Chroma, Format, Frame, Model, Recipe, Sample, Siting, StageValues, Structure,
+    Tail, Target, cpu,
 };
 
 /// A value no recipe makes, put into targets so that a pixel nobody wrote is seen.
@@ -52,6 +54,58 @@ fn hash_of(recipe: &Recipe) -> u64 {
     let mut hasher = DefaultHasher::new();
     Assembly::picture(&Structure::of(recipe, Target::Float)).text.hash(&mut hasher);
     hasher.finish()
+}
+
+/// Four LUTs in one chain: a small cube, a wide one, a curve longer than a row, and a curve ahead of a cube.
+fn tables(gpu: &Gpu, test_frame: &Frame) -> Case {
+    let mut seed = 5u32;
+    let mut random = || {
+        seed = seed.wrapping_mul(1664525).wrapping_add(1013904223);
+        (seed >> 8) as f32 / (1 << 24) as f32
+    };
+    let mut cube = |size: usize, min: f64, max: f64| {
+        let entries = (0..size * size * size)
+            .map(|i| {
+                let place = [i % size, i / size % size, i / size / size];
+                place.map(|p| p as f32 / (size - 1) as f32 + 0.1 * random())
+            })
+            .collect();
+        Lut3::new(size, entries, [min; 3], [max; 3], Interpolation::Tetrahedral).unwrap()
+    };
+    let curve = |length: usize| {
+        let entries = (0..length).map(|i| {
+            let x = i as f32 / (length - 1) as f32;
+            [x.sqrt(), x * x, 1.0 - x]
+        });
+        Lut1::even(entries.collect(), [-0.1, 0.0, 0.05], [1.2, 1.0, 0.9]).unwrap()
+    };
+    let luts = [
+        Shaped { shaper: None, cube: Some(cube(2, 0.0, 1.0)) },
+        Shaped { shaper: None, cube: Some(cube(33, -0.2, 1.3)) },
+        Shaped { shaper: Some(curve(5000)), cube: None },
+        Shaped { shaper: Some(curve(37)), cube: Some(cube(6, 0.0, 1.0)) },
+    ];
+    let kind = stage("lut").unwrap();
+    let acescct = encoding("acescct").unwrap();
+    let mut found = Agreement::default();
+    let mut recipe = Recipe::conversion(acescct, Tail::Encoding(acescct));
+    recipe.balance = Some(Balance::default());
+    // Each alone, then all in a row.
+    let all: Vec<_> =
+        luts.into_iter().map(|lut| StageValues::new(kind, 1.0, &[], Some(Arc::new(lut)))).collect();
+    for one in &all {
+        recipe.stages = vec![one.clone()];
+        found = found.and(compare(gpu, &recipe, test_frame, TOLERANCE));
+    }
+    recipe.stages = all;
+    let in_a_row = compare(gpu, &recipe, test_frame, TOLERANCE);
+    Case {
+        name: "four luts".into(),
+        tolerance: TOLERANCE,
+        reason: "default",
+        found: found.and(in_a_row),
+        hash: hash_of(&recipe),
+    }
 }
 
 fn cases(gpu: &Gpu) -> Vec<Case> {
@@ -89,15 +143,32 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
             });
         }
     }
+    cases.push(tables(gpu, &test_frame));
+    let mut found = Agreement::default();
+    let all = framing_settings(12);
+    for recipe in &all {
+        found = found.and(compare(gpu, recipe, &test_frame, OF_PIXEL));
+    }
+    cases.push(Case {
+        name: "framing".into(),
+        tolerance: OF_PIXEL,
+        reason: "a kernel: a small channel is the difference of large ones",
+        found,
+        hash: hash_of(&all[0]),
+    });
     let mut found = Agreement::default();
     let all = balance_settings(12);
     for recipe in &all {
-        found = found.and(compare(gpu, recipe, &test_frame, BALANCE_TOLERANCE));
+        let pixels = pad(vectors(2048));
+        let more = spread(recipe, &pixels, ROUNDING).unwrap();
+        let on_gpu = gpu.signal(recipe, &test_frame).unwrap();
+        found =
+            found.and(agreement_within(&cpu::signal(recipe, &test_frame).pixels, &on_gpu, OF_PIXEL, &more));
     }
     cases.push(Case {
         name: "balance".into(),
-        tolerance: BALANCE_TOLERANCE,
-        reason: "powers and slopes to 4 magnify rounding",
+        tolerance: OF_PIXEL,
+        reason: "a matrix; and as much more as moving one channel of the input by 1e-6 changes",
         found,
         hash: hash_of(&all[0]),
     });
@@ -119,12 +190,27 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
                     "display signal; light to two stops over display white, since the matrix cancels above",
                 ),
                 OutputTransform::Plain => (&test_frame, "display signal"),
+                OutputTransform::Aces2 => (
+                    &test_frame,
+                    "display signal, and as much more as moving one channel of the input by 1e-6 changes: a channel \
+                     near 0 is the difference of large cone responses",
+                ),
             };
+            let more = match transform {
+                OutputTransform::Aces2 => spread(&recipe, &pad(vectors(2048)), ROUNDING).unwrap(),
+                _ => Vec::new(),
+            };
+            let tolerance = match (transform, display.curve) {
+                (OutputTransform::Aces2, _) => ACES2_SIGNAL,
+                (_, Curve::Pq { .. }) => PQ_SIGNAL,
+                _ => SIGNAL,
+            };
+            let on_gpu = gpu.signal(&recipe, input).unwrap();
             cases.push(Case {
                 name: format!("display {} {}", display.id, transform.id()),
-                tolerance: SIGNAL,
+                tolerance,
                 reason,
-                found: compare(gpu, &recipe, input, SIGNAL),
+                found: agreement_within(&cpu::signal(&recipe, input).pixels, &on_gpu, tolerance, &more),
                 hash: hash_of(&recipe),
             });
         }
@@ -169,7 +255,7 @@ fn every_stage_encoding_and_display_agrees() {
     let cases = cases(&gpu);
     assert_eq!(
         cases.len(),
-        STAGES.len() + 2 * ENCODINGS.len() + 1 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
+        STAGES.len() + 2 * ENCODINGS.len() + 3 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
     );
     let backend = backend(&gpu);
     let mut record = read_record();
@@ -228,7 +314,7 @@ fn every_stage_encoding_and_display_agrees() {
 #[test]
 fn a_wrong_twin_is_rejected() {
     let gpu = gpu();
-    let kind = greyhold::look::stage("contrast").unwrap();
+    let kind = stage("contrast").unwrap();
     let wrong = "fn contrast(p: Contrast, v: vec3<f32>) -> vec3<f32> {\n    \
                  return GREY_ACESCCT + (v - GREY_ACESCCT) * (p.slope * 1.0002);\n}\n";
     let (_, recipe) = settings(kind, 0).swap_remove(0);
@@ -356,7 +442,7 @@ fn codes_agree_with_and_without_dither() {
     let gpu = gpu();
     let recipe = Recipe::conversion(
         encoding("acescct").unwrap(),
-        Tail::Display { transform: OUTPUT_TRANSFORMS[0], display: &DISPLAYS[0] },
+        Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] },
     )
     .at_frame(17);
     let frame = frame(vectors(4096));
@@ -410,6 +496,19 @@ fn the_self_check_passes_here() {
 /// random settings, within 0.1 of a 10-bit code at the 99.9th percentile and 0.5 at most.
 #[test]
 fn the_whole_path_agrees_in_codes() {
+    whole_path(OutputTransform::Plain, 0.0, 0.1, 0.5);
+}
+
+/// The same through ACES 2.0: above a signal of 0.02 within 0.15 at the 99.9th percentile and 1 at most (0.62 was
+/// measured on an H100, 0.41 on lavapipe, at settings at the ends of every range). Under that a channel is the
+/// difference of large cone responses, and the display's curve is steep. `tests/aces2.rs` holds the transform
+/// itself to 0.05 of a code.
+#[test]
+fn the_whole_path_through_aces2_agrees_in_codes() {
+    whole_path(OutputTransform::Aces2, 0.02, 0.15, 1.0);
+}
+
+fn whole_path(transform: OutputTransform, least: f32, most_p999: f64, most: f64) {
     let gpu = gpu();
     let frame = frame(vectors(4096).into_iter().map(|p| p.map(|v| v.clamp(-0.02, 1.02))).collect());
     let balances = balance_settings(8);
@@ -423,7 +522,7 @@ fn the_whole_path_agrees_in_codes() {
         for display in DISPLAYS {
             let mut recipe = balances[n % balances.len()].clone();
             recipe.decode.encoding = encoding;
-            recipe.tail = Tail::Display { transform: OUTPUT_TRANSFORMS[0], display };
+            recipe.tail = Tail::Display { transform, display };
             recipe.stages = stages.clone();
             // Every second one the other way round, and with a stage twice.
             if n % 2 == 1 {
@@ -437,18 +536,26 @@ fn the_whole_path_agrees_in_codes() {
                 .iter()
                 .flatten()
                 .zip(on_gpu.iter().flatten())
+                .filter(|(c, _)| **c >= least)
                 .map(|(c, g)| f64::from(c - g).abs() * 1023.0)
                 .collect();
+            assert!(codes.len() > 1000, "{} to {}: {} values", encoding.id, display.id, codes.len());
             codes.sort_by(f64::total_cmp);
             let (p999, max) = (codes[codes.len() * 999 / 1000], codes[codes.len() - 1]);
             if max > worst.1 {
                 worst = (p999, max, format!("{} to {}", encoding.id, display.id));
             }
-            assert!(p999 <= 0.1 && max <= 0.5, "{} to {}: p99.9 {p999}, most {max}", encoding.id, display.id);
+            assert!(
+                p999 <= most_p999 && max <= most,
+                "{} to {}: p99.9 {p999}, most {max}",
+                encoding.id,
+                display.id
+            );
         }
     }
     println!(
-        "worst, in 10-bit codes: {} p99.9 {:.5}, most {:.5} on {}",
+        "{}, worst in 10-bit codes: {} p99.9 {:.5}, most {:.5} on {}",
+        transform.id(),
         worst.2,
         worst.0,
         worst.1,

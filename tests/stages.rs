@@ -5,7 +5,10 @@ use greyhold::colour::{
     acescct_encode, conversion, encoding,
 };
 use greyhold::gpu::vectors;
-use greyhold::look::{Chain, Declaration, Domain, Reach, STAGES, stage};
+use greyhold::look::{
+    CURVE_NAMES, CURVE_POINTS, Chain, CurvePoint, Declaration, Domain, Reach, STAGES, curve_point_parameters,
+    curve_point_within, curve_points, stage,
+};
 use greyhold::picture::{Balance, Recipe, Tail, cpu::Grader};
 use greyhold::show::{Look, shipped_looks};
 
@@ -38,7 +41,7 @@ struct Set {
 
 impl Set {
     fn of(d: &'static Declaration, parameters: &[f64]) -> Self {
-        let values = d.prepared(parameters);
+        let values = d.prepared(parameters, None);
         let single = values.iter().map(|v| *v as f32).collect();
         Self { d, values, single }
     }
@@ -56,11 +59,11 @@ impl Set {
     }
 
     fn at(&self, rgb: [f64; 3]) -> [f64; 3] {
-        (self.d.apply_f64)(&self.values, rgb)
+        (self.d.apply_f64)(&self.values, None, rgb)
     }
 
     fn at_f32(&self, rgb: [f32; 3]) -> [f32; 3] {
-        (self.d.apply_f32)(&self.single, rgb)
+        (self.d.apply_f32)(&self.single, None, rgb)
     }
 }
 
@@ -599,11 +602,16 @@ fn moderate_palettes_do_not_fold() {
 
 // Curves.
 
-const POINTS: [&str; 5] = ["low", "shade", "middle", "light", "high"];
-
 fn curves(curve: &str, lifts: [f64; 5]) -> Set {
-    let keys = POINTS.map(|p| format!("{curve}-{p}"));
-    Set::new("curves", &std::array::from_fn::<_, 5, _>(|i| (keys[i].as_str(), lifts[i])))
+    placed(curve, [-6.0, -3.0, 0.0, 3.0, 6.0], lifts)
+}
+
+fn placed(curve: &str, places: [f64; 5], lifts: [f64; 5]) -> Set {
+    let lift_keys = CURVE_POINTS.map(|p| format!("{curve}-{p}"));
+    let place_keys = CURVE_POINTS.map(|p| format!("{curve}-{p}-at"));
+    let lifts = lift_keys.iter().map(String::as_str).zip(lifts);
+    let places = place_keys.iter().map(String::as_str).zip(places);
+    Set::new("curves", &lifts.chain(places).collect::<Vec<_>>())
 }
 
 /// Stops from grey, in and out of all channels.
@@ -614,14 +622,16 @@ fn stops_out(set: &Set, stops: f64) -> [f64; 3] {
 #[test]
 fn curves_pass_through_their_points() {
     let lifts = [0.5, -0.4, 0.1, 0.8, -0.6];
-    for (c, name) in ["red", "green", "blue"].iter().enumerate() {
-        let set = curves(name, lifts);
-        let all = curves("master", lifts);
-        for (i, lift) in lifts.iter().enumerate() {
-            let stops = -6.0 + 3.0 * i as f64;
-            let expected = std::array::from_fn(|k| stops + if k == c { *lift } else { 0.0 });
-            assert!(close(stops_out(&set, stops), expected, 1e-12), "{name} {stops}");
-            assert!(close(stops_out(&all, stops), [stops + lift; 3], 1e-12), "{stops}");
+    for places in [[-6.0, -3.0, 0.0, 3.0, 6.0], [-7.5, -2.0, -0.7, 1.9, 9.3], [-8.0, -6.5, -5.0, -3.25, -1.0]]
+    {
+        for (c, name) in ["red", "green", "blue"].iter().enumerate() {
+            let set = placed(name, places, lifts);
+            let all = placed("master", places, lifts);
+            for (stops, lift) in places.into_iter().zip(lifts) {
+                let expected = std::array::from_fn(|k| stops + if k == c { lift } else { 0.0 });
+                assert!(close(stops_out(&set, stops), expected, 1e-12), "{name} {stops}");
+                assert!(close(stops_out(&all, stops), [stops + lift; 3], 1e-12), "{stops}");
+            }
         }
     }
 }
@@ -650,11 +660,123 @@ fn curves_have_the_slopes_of_fritsch_and_carlson() {
     assert!((at(7.0) - (heights[4] + 3.0 * slopes[4])).abs() < 1e-9);
 }
 
+/// The same at uneven places. Points at −5, −4, −2, 1, 2 stops go through −5, −4.4, −2, −1, 2: the ways are 1, 2,
+/// 3, 1 and the secants 3/5, 6/5, 1/3, 3. Parabolas through neighbours have the slopes (2·3/5 + 6/5)/3 = 4/5,
+/// (3·6/5 + 2·1/3)/5 = 64/75 and (1/3 + 3·3)/4 = 7/3; the ends have their secants. Only the third span leaves the
+/// circle, α 64/25 and β 7: both are shortened by 3/√(α² + β²).
+#[test]
+fn curves_have_those_slopes_at_uneven_places() {
+    let places = [-5.0, -4.0, -2.0, 1.0, 2.0];
+    let heights = [-5.0, -4.4, -2.0, -1.0, 2.0];
+    let set = placed("green", places, std::array::from_fn(|i| heights[i] - places[i]));
+    let at = |x: f64| stops_out(&set, x)[1];
+    let short = 3.0 / (64.0f64 / 25.0).hypot(7.0);
+    let slopes = [0.6, 0.8, 64.0 / 75.0 * short, 7.0 / 3.0 * short, 3.0];
+    for (i, slope) in slopes.iter().enumerate() {
+        for side in [-1e-6, 1e-6] {
+            let found = (at(places[i] + side) - at(places[i])) / side;
+            assert!((found - slope).abs() < 1e-5, "{i}: {found} {slope}");
+        }
+    }
+    // Hermite's own four polynomials.
+    for i in 0..4 {
+        let way = places[i + 1] - places[i];
+        for n in 0..=20 {
+            let t = f64::from(n) / 20.0;
+            let expected = (1.0 + 2.0 * t) * (1.0 - t).powi(2) * heights[i]
+                + t * (1.0 - t).powi(2) * way * slopes[i]
+                + t * t * (3.0 - 2.0 * t) * heights[i + 1]
+                + t * t * (t - 1.0) * way * slopes[i + 1];
+            let found = at(places[i] + t * way);
+            assert!((found - expected).abs() < 1e-12, "{i} {t}: {found} {expected}");
+        }
+    }
+    assert!((at(-12.0) - (-5.0 - 7.0 * 0.6)).abs() < 1e-12);
+    assert!((at(12.0) - (2.0 + 10.0 * 3.0)).abs() < 1e-12);
+}
+
+/// At random places and lifts: through every point, rising all the way, one slope on both sides of a point.
+#[test]
+fn curves_rise_smoothly_wherever_their_points_are() {
+    let mut random = Random(12);
+    let mut through = 0;
+    for n in 0..1000 {
+        let name = CURVE_NAMES[n % 4];
+        let channel = [0, 0, 1, 2][n % 4];
+        // Half of them as a hand would set them, half anywhere.
+        let mut places = [0.0; 5].map(|_: f64| random.within(-8.0, 10.0));
+        if n % 2 == 0 {
+            places.sort_by(f64::total_cmp);
+        }
+        let lifts = [0.0; 5].map(|_: f64| random.within(-3.0, 3.0) * if n % 2 == 0 { 0.3 } else { 1.0 });
+        let set = placed(name, places, lifts);
+        let at = |stops: f64| stops_out(&set, stops)[channel];
+        let points = curve_points(&set.values, CURVE_NAMES.iter().position(|c| *c == name).unwrap());
+        for (i, p) in points.iter().enumerate() {
+            assert!((at(p.place) - p.height()).abs() < 1e-12, "{places:?} {lifts:?}: {i}");
+            // What was asked for is what is there, where the points are in order and the way is neither too
+            // flat nor too steep.
+            let steepness = |a: usize, b: usize| {
+                (points[b].height() - points[a].height()) / (points[b].place - points[a].place)
+            };
+            let free = |a: usize, b: usize| {
+                places[b] - places[a] >= 0.5
+                    && (1.0 / 30.0..=4.0)
+                        .contains(&((places[b] + lifts[b] - places[a] - lifts[a]) / (places[b] - places[a])))
+            };
+            if (0..4).all(|k| free(k, k + 1)) {
+                through += 1;
+                assert!((p.place - places[i]).abs() < 1e-12 && (p.lift - lifts[i]).abs() < 1e-12);
+            }
+            if i > 0 {
+                assert!(points[i].place - points[i - 1].place > 0.5 - 1e-9);
+                assert!((1.0 / 30.0 - 1e-9..4.0 + 1e-9).contains(&steepness(i - 1, i)));
+            }
+            let h = 1e-6;
+            let (left, right) = ((at(p.place) - at(p.place - h)) / h, (at(p.place + h) - at(p.place)) / h);
+            assert!((left - right).abs() < 1e-3, "{places:?} {lifts:?}: {left} {right} at {}", p.place);
+        }
+        let out: Vec<f64> = (0..=3000).map(|i| at(-15.0 + f64::from(i) / 100.0)).collect();
+        for (a, b) in out.iter().zip(&out[1..]) {
+            assert!(b > a, "{places:?} {lifts:?}: {a} {b}");
+        }
+    }
+    assert!(through > 300, "{through}");
+}
+
+/// Without a lift, places change nothing, not a bit.
+#[test]
+fn places_alone_change_nothing() {
+    let d = stage("curves").unwrap().declaration();
+    let mut random = Random(77);
+    for _ in 0..100 {
+        let values: Vec<f64> = d
+            .parameters
+            .iter()
+            .map(|p| if p.key.ends_with("-at") { p.at(random.next()) } else { 0.0 })
+            .collect();
+        let set = Set::of(d, &values);
+        for v in vectors(200) {
+            assert_eq!(set.at_f32(v), v);
+        }
+    }
+}
+
 #[test]
 fn heights_that_would_fold_are_limited() {
     // Grey to three stops over it may not fall: it rises by a tenth of a stop.
     let set = curves("master", [0.0, 0.0, 1.0, -3.0, -3.0]);
     for (stops, expected) in [(0.0, 1.0), (3.0, 1.1), (6.0, 3.0), (-3.0, -3.0)] {
+        assert!(close(stops_out(&set, stops), [expected; 3], 1e-9), "{stops}: {:?}", stops_out(&set, stops));
+    }
+    // In half a stop it rises by two at most.
+    let set = placed("master", [-6.0, -3.0, 0.0, 0.5, 6.0], [0.0, 0.0, 0.0, 3.0, 0.0]);
+    for (stops, expected) in [(0.0, 0.0), (0.5, 2.0), (6.0, 6.0)] {
+        assert!(close(stops_out(&set, stops), [expected; 3], 1e-9), "{stops}: {:?}", stops_out(&set, stops));
+    }
+    // A point moved past the next pushes it along, half a stop ahead, with the lift that one has.
+    let set = placed("master", [-6.0, -3.0, 0.0, 7.0, 6.0], [0.0, 0.0, 0.0, 0.5, -0.25]);
+    for (stops, expected) in [(0.0, 0.0), (7.0, 7.5), (7.5, 7.5 + 0.5 / 30.0)] {
         assert!(close(stops_out(&set, stops), [expected; 3], 1e-9), "{stops}: {:?}", stops_out(&set, stops));
     }
     // Strictly rising at any setting, in every channel.
@@ -667,12 +789,72 @@ fn heights_that_would_fold_are_limited() {
     }
 }
 
+/// Turning a place past its neighbour's moves the picture smoothly: no two points ever change their roles.
+#[test]
+fn a_place_that_passes_its_neighbour_makes_no_jump() {
+    let at = |place: f64| {
+        let set = placed("master", [-6.0, place, 0.0, 3.0, 6.0], [0.0, 1.0, -0.5, 0.0, 0.0]);
+        std::array::from_fn::<f64, 121, _>(|i| stops_out(&set, -8.0 + 0.15 * i as f64)[0])
+    };
+    let mut last = at(-8.0);
+    for n in 1..=36_000 {
+        let next = at(-8.0 + 0.0005 * f64::from(n));
+        for (a, b) in last.iter().zip(next) {
+            assert!((a - b).abs() < 0.01, "at {}: {a} {b}", -8.0 + 0.0005 * f64::from(n));
+        }
+        last = next;
+    }
+}
+
+/// What a hand may do to one point leaves its neighbours where they are, and the point where it was put.
+#[test]
+fn a_point_is_held_between_its_neighbours() {
+    let d = stage("curves").unwrap().declaration();
+    let mut random = Random(4);
+    let mut granted = 0;
+    for n in 0..2000 {
+        let mut values = d.defaults();
+        let (curve, point) = (n % 4, n % 5);
+        let points = curve_points(&values, curve);
+        let wanted = CurvePoint { place: random.within(-12.0, 14.0), lift: random.within(-9.0, 9.0) };
+        let held = curve_point_within(&points, point, wanted);
+        let (place, lift) = curve_point_parameters(curve, point);
+        (values[place], values[lift]) = (held.place, held.lift);
+        let found = curve_points(&values, curve);
+        for i in 0..5 {
+            let expected = if i == point { held } else { points[i] };
+            assert!((found[i].place - expected.place).abs() < 1e-9, "{point} {wanted:?}: {found:?}");
+            assert!((found[i].lift - expected.lift).abs() < 1e-9, "{point} {wanted:?}: {found:?}");
+        }
+        // What is possible is done as it was wished.
+        let possible = |a: CurvePoint, b: CurvePoint| {
+            let way = b.place - a.place;
+            way >= 0.5 && (1.0 / 30.0..=4.0).contains(&((b.height() - a.height()) / way))
+        };
+        let before = point.checked_sub(1).is_none_or(|i| possible(points[i], wanted));
+        if before && points.get(point + 1).is_none_or(|next| possible(wanted, *next)) {
+            granted += 1;
+            assert!((held.place - wanted.place).abs() < 1e-12 && (held.lift - wanted.lift).abs() < 1e-12);
+        }
+    }
+    assert!(granted > 100, "{granted}");
+    for (curve, name) in CURVE_NAMES.iter().enumerate() {
+        for (point, which) in CURVE_POINTS.iter().enumerate() {
+            let (place, lift) = curve_point_parameters(curve, point);
+            assert_eq!(d.parameters[place].key, format!("{name}-{which}-at"));
+            assert_eq!(d.parameters[lift].key, format!("{name}-{which}"));
+        }
+    }
+}
+
 #[test]
 fn a_channels_curve_follows_the_master() {
     let master = curves("master", [0.0, 0.3, -0.2, 0.9, 0.0]);
-    let red = curves("red", [0.2, 0.0, 0.5, -1.0, 0.0]);
-    let mut both = master.values[..20].to_vec();
-    both[5..10].copy_from_slice(&red.values[5..10]);
+    let red = placed("red", [-5.0, -2.0, 1.0, 2.5, 4.0], [0.2, 0.0, 0.5, -1.0, 0.0]);
+    let mut both = master.values[..40].to_vec();
+    for range in [5..10, 25..30] {
+        both[range.clone()].copy_from_slice(&red.values[range]);
+    }
     let both = Set::of(master.d, &both);
     for i in 0..60 {
         let v = [f64::from(i) * 0.02; 3];

@@ -13,12 +13,14 @@ use greyhold::gpu::{Gpu, Request};
 use greyhold::media::{Interpretation, open};
 use greyhold::panel::{Map, SHIPPED, SystemPorts};
 use greyhold::picture::BalanceField::{Exposure, OffsetB, OffsetG, OffsetR};
-use greyhold::picture::cpu;
+use greyhold::picture::{Fitting, FramingField, cpu};
 use greyhold::show::{Output, Show, check_address, load, recipe, save};
 use midir::MidiOutputConnection;
 use support::{Process, Screen, greyhold, midi, sequence, wait_for};
 
 const SIZE: (u32, u32) = (320, 180);
+/// Size of the frames in that raster: they have to be framed.
+const FRAMES: (u32, u32) = (256, 170);
 
 fn offsets(show: &Show) -> [f64; 3] {
     [OffsetR, OffsetG, OffsetB].map(|f| show.shots[0].balance.get(f))
@@ -81,7 +83,9 @@ fn a_panel_moves_the_clients_picture() {
 fn windows() {
     let dir = tempfile::tempdir().unwrap();
     let dir = dir.path();
-    let before = make_show(dir, SIZE);
+    let mut before = make_show(dir, FRAMES);
+    before.raster = Some(SIZE);
+    save(&before, dir).unwrap();
     let screen = Screen::start(1500, 900);
     let mut panel = midi::panel("Test Panel");
     let runtime = tempfile::tempdir().unwrap();
@@ -150,6 +154,51 @@ fn windows() {
     matches(&ungraded);
     screen.tool("xdotool", &["keyup", "b"]);
     matches(&load(dir).unwrap());
+
+    // The row above exposure is framing's last, and the keys turn what is in hand; R fits the other way.
+    let press = |keys: &[&str]| {
+        let mut arguments = vec!["windowactivate", "--sync", &desk, "key"];
+        arguments.extend(keys);
+        screen.tool("xdotool", &arguments);
+    };
+    let framing = || load(dir).unwrap().shots[0].framing;
+    press(&["Up", "shift+equal", "shift+equal"]);
+    let scaled = wait_for("a larger frame", || Some(framing()).filter(|f| f.get(FramingField::Scale) > 1.09));
+    assert!((scaled.get(FramingField::Scale) - 1.1).abs() < 1e-9, "{scaled:?}");
+    matches(&load(dir).unwrap());
+    press(&["Up", "Up", "shift+minus"]);
+    let moved = wait_for("a frame further left", || Some(framing()).filter(|f| f.values[0] != 0.0));
+    assert!((moved.get(FramingField::PanX) + 0.01).abs() < 1e-9, "{moved:?}");
+    matches(&load(dir).unwrap());
+    press(&["r"]);
+    wait_for("a raster that is filled", || (framing().fitting == Fitting::Fill).then_some(()));
+    matches(&load(dir).unwrap());
+    let fit = load(dir).unwrap();
+    assert!(expected(dir, &fit) != expected(dir, &ungraded), "the pictures differ");
+    press(&["ctrl+z", "ctrl+z", "ctrl+z"]);
+    wait_for("the framing from before", || (framing() == Default::default()).then_some(()));
+    matches(&load(dir).unwrap());
+    program.stop();
+    shapes(&screen, dir);
+}
+
+/// The client's window has the raster's shape, as many pixels as 960 × 540, when no size is asked for.
+fn shapes(screen: &Screen, dir: &std::path::Path) {
+    let mut show = load(dir).unwrap();
+    show.raster = Some((400, 300));
+    save(&show, dir).unwrap();
+    let runtime = tempfile::tempdir().unwrap();
+    let mut command = greyhold();
+    command.arg("open").arg(dir).args(["--size", "640x400"]);
+    command.env("DISPLAY", &screen.display).env("XDG_RUNTIME_DIR", runtime.path());
+    command.env_remove("WAYLAND_DISPLAY");
+    let mut program = Process::start(&mut command, "greyhold");
+    let client = screen.window("client");
+    wait_for("a window of the raster's shape", || {
+        let text = screen.tool("xdotool", &["getwindowgeometry", "--shell", &client]);
+        let text = String::from_utf8(text).unwrap();
+        (text.contains("WIDTH=831") && text.contains("HEIGHT=624")).then_some(())
+    });
     program.stop();
 }
 

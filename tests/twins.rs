@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use greyhold::colour::OUTPUT_TRANSFORMS;
+use greyhold::colour::{Aces2, OUTPUT_TRANSFORMS, OutputTransform};
 use greyhold::gpu::Assembly;
 use greyhold::look::{Kind, STAGES};
 use greyhold::picture::{Layout, Structure, Target};
@@ -56,7 +56,7 @@ fn declarations_are_sound() {
             assert!((p.at(p.position(p.default)) - p.default).abs() < 1e-12);
             assert_eq!((p.at(0.0), p.at(1.0)), (p.min, p.max));
         }
-        assert_eq!(d.prepared(&d.defaults()).len() + 1, d.storage_len(), "{}", d.key);
+        assert_eq!(d.prepared(&d.defaults(), None).len() + 1, d.storage_len(), "{}", d.key);
     }
 }
 
@@ -115,8 +115,10 @@ fn every_structure_gives_a_valid_shader() {
 #[test]
 fn uniform_layout_is_what_the_structs_say() {
     let stages: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
-    let structure = Structure { graded: true, stages, transform: None, target: Target::Float };
+    let transform = Some(OutputTransform::Aces2);
+    let structure = Structure { graded: true, stages, transform, target: Target::Float };
     let module = validate(&Assembly::picture(&structure));
+    assert_eq!(span(&module, "Aces2"), 4 * Aces2::UNIFORM as u32);
     assert_eq!(span(&module, "Head"), 4 * Layout::HEAD as u32);
     for d in STAGES {
         assert_eq!(span(&module, d.struct_name), 4 * d.storage_len() as u32, "{}", d.key);

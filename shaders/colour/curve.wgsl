@@ -66,6 +66,36 @@ fn curve_encode(c: Curve, v: vec3<f32>) -> vec3<f32> {
     return vec3(curve_encode_one(c, v.x), curve_encode_one(c, v.y), curve_encode_one(c, v.z));
 }
 
+// SMPTE ST 2084, of light over 10,000 cd/m².
+fn pq_encode(light: f32) -> f32 {
+    let p = fine_power(light, 0.1593017578125);
+    return fine_power((0.8359375 + 18.8515625 * p) / (1.0 + 18.6875 * p), 78.84375);
+}
+
+// BT.2100's HLG OETF, of scene light 0…1.
+fn hlg_encode(e: f32) -> f32 {
+    let upper = 0.12395743 * log_2(12.0 * e - 0.28466892) + 0.55991073;
+    return select(upper, sqrt(3.0 * max(e, 0.0)), e <= 0.083333336);
+}
+
+// A display's light to its signal. Families 7 and 8 are PQ and HLG; loops of one round or none, since software
+// GPUs run both sides of a branch.
+fn curve_encode_light(c: Curve, v: vec3<f32>) -> vec3<f32> {
+    var out = v;
+    for (var round = select(0, 1, c.family < 7.0); round < 1; round++) {
+        if c.family == 7.0 {
+            out = vec3(pq_encode(v.x * c.k0), pq_encode(v.y * c.k0), pq_encode(v.z * c.k0));
+        } else {
+            let scene = v * power(c.k1 * v.x + c.k2 * v.y + c.k3 * v.z, c.k0);
+            out = vec3(hlg_encode(scene.x), hlg_encode(scene.y), hlg_encode(scene.z));
+        }
+    }
+    for (var round = select(0, 1, c.family >= 7.0); round < 1; round++) {
+        out = curve_encode(c, v);
+    }
+    return out;
+}
+
 fn acescct_encode_one(x: f32) -> f32 {
     if x <= 0.0078125 {
         return 10.5402377416545 * x + 0.0729055341958355;

@@ -1,6 +1,22 @@
-// Twin of src/colour/real.rs: log2, exp2 and power from + - * / and bit operations only.
+// Twin of src/colour/real.rs. The built-in logarithm and power of two are several times faster than a
+// polynomial; where their error would be seen (a large exponent on a logarithm near 0), use fine_power.
 
 fn log_2(value: f32) -> f32 {
+    return log2(max(value, 1.17549435e-38));
+}
+
+fn exp_2(value: f32) -> f32 {
+    return exp2(clamp(value, -125.0, 127.999));
+}
+
+fn power(base: f32, exponent: f32) -> f32 {
+    // Both bound their argument, so a base that is not positive gives a finite number to select from.
+    return select(0.0, exp_2(exponent * log_2(base)), base > 0.0);
+}
+
+// The same from + - * / and bit operations only, bit for bit what the Rust twin computes.
+
+fn fine_log_2(value: f32) -> f32 {
     let x = max(value, 1.17549435e-38);
     let bits = bitcast<i32>(x);
     let e = (bits - 0x3f3504f3) >> 23u;
@@ -11,7 +27,7 @@ fn log_2(value: f32) -> f32 {
     return f32(e) + s * series;
 }
 
-fn exp_2(value: f32) -> f32 {
+fn fine_exp_2(value: f32) -> f32 {
     let x = min(max(value, -125.0), 127.999);
     let i = floor(x + 0.5);
     let f = x - i;
@@ -20,7 +36,6 @@ fn exp_2(value: f32) -> f32 {
     return bitcast<f32>(bitcast<i32>(p) + (i32(i) << 23u));
 }
 
-fn power(base: f32, exponent: f32) -> f32 {
-    // exp_2 bounds its argument, so a base that is not positive gives a finite number to select from.
-    return select(0.0, exp_2(exponent * log_2(base)), base > 0.0);
+fn fine_power(base: f32, exponent: f32) -> f32 {
+    return select(0.0, fine_exp_2(exponent * fine_log_2(base)), base > 0.0);
 }

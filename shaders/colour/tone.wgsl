@@ -10,7 +10,7 @@ struct ToneScale {
 
 fn tone_scale_one(t: ToneScale, value: f32) -> f32 {
     let x = max(value, 0.0);
-    let f = t.m_2 * power(x / (x + t.s_2), t.g);
+    let f = t.m_2 * fine_power(x / (x + t.s_2), t.g);
     return f * f / (f + t.t_1) / t.peak;
 }
 

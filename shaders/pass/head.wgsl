@@ -5,12 +5,15 @@ const GREY_ACESCCT: f32 = 0.4135884024924423;
 
 struct Head {
     @align(16) unpack: Unpack,
+    @align(16) framing: Framing,
     @align(16) decode: Curve,
     @align(16) to_acescg: Matrix,
     @align(16) balance: Balance,
     @align(16) tone: ToneScale,
     @align(16) matrix: Matrix,
+    @align(16) widening: Matrix,
     @align(16) encode: Curve,
     @align(16) code_max: f32,
     dither: f32,
+    widened: f32,
 }

@@ -8,13 +8,13 @@ use anyhow::bail;
 use super::{matrix_named, range_named};
 use crate::colour::{Encoding, Range, YcbcrMatrix};
 use crate::media::{ClipInfo, Interpretation, open};
-use crate::show::{Change, Lock, Shot, load, save, source_in_show};
+use crate::show::{Change, Lock, Shot, load, raster_text, save, source_in_show};
 
 /// Add clips to a show, each as a shot at the end of the running order.
 ///
 /// A clip is a video file, or an image sequence given by its first file, its folder, or a pattern
 /// (`shot.####.dpx`, `shot.%04d.exr`). A clip that cannot be read is named and adds nothing; the others
-/// are added.
+/// are added. A show without a raster gets the size of its first clip.
 ///
 /// Example: greyhold add winter A001.mov B002.####.dpx --encoding logc4
 #[derive(Debug, clap::Args)]
@@ -54,6 +54,10 @@ impl Add {
                 Shot::new(name(clip, &info), source_in_show(&self.dir, clip), 0..info.frames, self.encoding);
             shot.range = self.range;
             shot.matrix = self.matrix;
+            if show.raster.is_none() && show.shots.is_empty() {
+                show.apply(Change::SetRaster(Some((info.width, info.height))))?;
+                println!("raster: {}", raster_text((info.width, info.height)));
+            }
             show.apply(Change::AddShot { at: show.shots.len(), shot })?;
             added += 1;
             let name = show.shots.last().map_or("", |s| s.name.as_str());

@@ -87,6 +87,7 @@ fn make(dir: &Path) -> anyhow::Result<()> {
     let mut done = 0;
     let mut show = Show::new("Winter railway");
     show.rate = (RATE, 1);
+    show.raster = Some(SIZE);
     for scene in SCENES {
         let folder = dir.join("footage").join(scene.name);
         std::fs::create_dir_all(&folder)

@@ -1,6 +1,7 @@
 //! The command line: one file a command.
 
 mod add;
+mod balance;
 mod bench;
 mod demo;
 mod encodings;
@@ -8,6 +9,7 @@ mod new;
 mod open;
 mod panel;
 mod render;
+mod stage;
 mod values;
 
 use clap::{Parser, Subcommand, ValueEnum};
@@ -42,7 +44,9 @@ enum Command {
     Demo(demo::Demo),
     New(new::New),
     Add(add::Add),
+    Balance(balance::Balance),
     Open(open::Open),
+    Stage(stage::PutIn),
     Render(render::Render),
     Values(values::Values),
     Encodings(encodings::Encodings),
@@ -57,7 +61,9 @@ impl Arguments {
             Command::Demo(c) => c.run(),
             Command::New(c) => c.run(),
             Command::Add(c) => c.run(),
+            Command::Balance(c) => c.run(),
             Command::Open(c) => c.run(),
+            Command::Stage(c) => c.run(),
             Command::Render(c) => c.run(),
             Command::Values(c) => c.run(),
             Command::Encodings(c) => c.run(),

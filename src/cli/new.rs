@@ -9,7 +9,7 @@ use crate::show::{SHOW_FILE, Show, rate_from_text, save};
 
 /// Make a new, empty show.
 ///
-/// Example: greyhold new winter --rate 25
+/// Example: greyhold new winter --rate 25 --raster 1920x1080
 #[derive(Debug, clap::Args)]
 pub struct New {
     /// Folder of the show; made if need be.
@@ -20,6 +20,9 @@ pub struct New {
     /// Frames a second: 24, 25, 24000/1001 …
     #[arg(long, default_value = "24", value_parser = rate)]
     rate: (u32, u32),
+    /// Size of every output in pixels; that of the first clip that is added when not given.
+    #[arg(long, value_name = "WxH", value_parser = super::size)]
+    raster: Option<(u32, u32)>,
 }
 
 fn rate(text: &str) -> Result<(u32, u32), String> {
@@ -36,6 +39,7 @@ impl New {
         let folder = self.dir.file_name().map_or("show".into(), |n| n.to_string_lossy().into_owned());
         let mut show = Show::new(self.name.unwrap_or(folder));
         show.rate = self.rate;
+        show.raster = self.raster;
         save(&show, &self.dir)?;
         println!(
             "{} is ready; next: greyhold add {} CLIP --encoding ID",

@@ -42,9 +42,9 @@ pub struct WindowArguments {
     /// Size of the operator's window.
     #[arg(long, default_value = "1440x810", value_name = "WxH", value_parser = super::size)]
     size: (u32, u32),
-    /// Size of the client's window.
-    #[arg(long, default_value = "960x540", value_name = "WxH", value_parser = super::size)]
-    client_size: (u32, u32),
+    /// Size of the client's window; as large as 960x540, in the raster's shape, when not given.
+    #[arg(long, value_name = "WxH", value_parser = super::size)]
+    client_size: Option<(u32, u32)>,
     /// Play at once.
     #[arg(long)]
     play: bool,

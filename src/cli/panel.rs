@@ -75,7 +75,7 @@ fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
                     open.retain(|o| o.0 != port);
                 }
                 Plug::Refused { name, why } => println!("{name}: {why}"),
-                Plug::Unavailable { why } => println!("{why}"),
+                Plug::Absent { why } | Plug::Unavailable { why } => println!("{why}"),
             }
         }
         let mut nap = Duration::from_millis(100);

@@ -15,7 +15,7 @@ use crate::show::load;
 
 /// Render a show's shots to image files.
 ///
-/// Each shot gets a folder: OUT/SHOT/SHOT.00000.png. PNG and TIFF have 16 bits, DPX has 10 (dithered);
+/// All files have the size of the show's raster. Each shot gets a folder: OUT/SHOT/SHOT.00000.png. PNG and TIFF have 16 bits, DPX has 10 (dithered);
 /// they hold the signal of the display. EXR without --display holds the graded scene-linear picture
 /// (ACEScg, half floats); with --display that display's signal in single floats.
 ///

@@ -24,6 +24,10 @@ pub enum Family {
     LogCube = 5,
     /// A logarithm over a square.
     LogSquare = 6,
+    /// Perceptual quantisation of absolute light.
+    Pq = 7,
+    /// Hybrid log-gamma.
+    Hlg = 8,
 }
 
 /// Light above this is held there when a logarithmic signal is decoded: the largest half float.
@@ -138,7 +142,24 @@ pub enum Curve {
         /// Offset inside the square.
         offset: f64,
     },
+    /// SMPTE ST 2084 (PQ): absolute light; x = 1 is the display's peak.
+    Pq {
+        /// The display's peak, cd/m².
+        peak: f64,
+    },
+    /// BT.2100's HLG. Alone the curve is the OETF on scene light 0…1; [`CurveValues::encode_light`] takes a
+    /// display's light.
+    Hlg {
+        /// The display's nominal peak, cd/m², which sets the system gamma.
+        peak: f64,
+    },
 }
+
+/// ST 2084's constants: m1, m2, c1, c2, c3.
+const PQ: [f64; 5] = [2610.0 / 16384.0, 2523.0 / 32.0, 0.8359375, 18.8515625, 18.6875];
+
+/// BT.2100's HLG constants: a, b = 1 − 4a, c = ½ − a·ln 4a.
+const HLG: [f64; 3] = [0.17883277, 1.0 - 4.0 * 0.17883277, 0.559_910_729_529_562_4];
 
 impl Curve {
     /// The family and constants as a twin computes with them.
@@ -173,6 +194,18 @@ impl Curve {
             Self::LogSquare { b, c, d, cut, signal_cut, scale, offset } => {
                 (Family::LogSquare, log([1.0, b, c, d], [cut, signal_cut], [scale, offset]))
             }
+            Self::Pq { peak } => (Family::Pq, {
+                let mut k = [0.0; CurveValues::<f32>::CONSTANTS];
+                (k[0], k[1]) = (peak / 10_000.0, 10_000.0 / peak);
+                k
+            }),
+            Self::Hlg { peak } => (Family::Hlg, {
+                let gamma = 1.2 + 0.42 * (peak / 1000.0).log10();
+                let mut k = [0.0; CurveValues::<f32>::CONSTANTS];
+                k[0] = 1.0 / gamma - 1.0;
+                k[1..4].copy_from_slice(&[0.2627, 0.6780, 0.0593]);
+                k
+            }),
         };
         CurveValues { family, k: k.map(T::of) }
     }
@@ -199,6 +232,8 @@ impl<T: Real> CurveValues<T> {
         let curved = || held(power_of_two(y - k[3]));
         match self.family {
             Family::Linear => y,
+            Family::Pq => pq_decode(y) * k[1],
+            Family::Hlg => hlg_decode(y),
             Family::Power if y < k[5] => (y - k[7]) * k[10],
             Family::Power => ((y - k[3]) * k[8]).power(k[9]),
             Family::Log if y < k[5] => (y - k[7]) * k[10],
@@ -228,6 +263,8 @@ impl<T: Real> CurveValues<T> {
         let curved = |x: T| k[2] * (k[0] * x + k[1]).log_2();
         match self.family {
             Family::Linear => x,
+            Family::Pq => pq_encode(x * k[0]),
+            Family::Hlg => hlg_encode(x),
             Family::Power | Family::Log if x < k[4] => k[6] * x + k[7],
             Family::Power => k[0] * x.power(k[2]) + k[3],
             Family::LogCube if x < k[4] => {
@@ -248,6 +285,53 @@ impl<T: Real> CurveValues<T> {
             Family::LogMirrored if x < T::of(0.0) => k[5] - curved(-x),
             Family::LogMirrored => curved(x) + k[3],
         }
+    }
+}
+
+impl<T: Real> CurveValues<T> {
+    /// A display's light, by channel, to its signal. Twin: `curve_encode_light`. HLG's signal is that of the scene
+    /// whose light its system gamma turned into the display's (BT.2100's inverse OOTF); for all else this is
+    /// [`CurveValues::encode`] on each channel.
+    pub fn encode_light(&self, rgb: [T; 3]) -> [T; 3] {
+        let k = &self.k;
+        if self.family != Family::Hlg {
+            return rgb.map(|x| self.encode(x));
+        }
+        let luminance = k[1] * rgb[0] + k[2] * rgb[1] + k[3] * rgb[2];
+        let scale = luminance.power(k[0]);
+        rgb.map(|x| hlg_encode(x * scale))
+    }
+}
+
+/// Light over 10,000 cd/m² to signal (ST 2084's inverse EOTF). Twin: `pq_encode`.
+fn pq_encode<T: Real>(y: T) -> T {
+    let [m1, m2, c1, c2, c3] = PQ.map(T::of);
+    let p = y.power(m1);
+    ((c1 + c2 * p) / (T::of(1.0) + c3 * p)).power(m2)
+}
+
+fn pq_decode<T: Real>(signal: T) -> T {
+    let [m1, m2, c1, c2, c3] = PQ.map(T::of);
+    let p = signal.power(T::of(1.0) / m2);
+    ((p - c1).at_least(T::of(0.0)) / (c2 - c3 * p)).power(T::of(1.0) / m1)
+}
+
+/// Scene light 0…1 to signal (BT.2100's HLG OETF). Twin: `hlg_encode`.
+fn hlg_encode<T: Real>(e: T) -> T {
+    let [a, b, c] = HLG.map(T::of);
+    if e <= T::of(1.0 / 12.0) {
+        (T::of(3.0) * e.at_least(T::of(0.0))).root()
+    } else {
+        a * T::of(std::f64::consts::LN_2) * (T::of(12.0) * e - b).log_2() + c
+    }
+}
+
+fn hlg_decode<T: Real>(signal: T) -> T {
+    let [a, b, c] = HLG.map(T::of);
+    if signal <= T::of(0.5) {
+        signal.at_least(T::of(0.0)) * signal * T::of(1.0 / 3.0)
+    } else {
+        (((signal - c) / a * T::of(std::f64::consts::LOG2_E)).exp_2() + b) * T::of(1.0 / 12.0)
     }
 }
 

@@ -39,6 +39,12 @@ enum Inputs<T> {
     Halves,
 }
 
+/// Signal to place in a table of `last + 1` entries from `min` to `max`: scale, then what is added.
+pub fn lut_places(min: [f64; 3], max: [f64; 3], last: usize) -> ([f64; 3], [f64; 3]) {
+    let scale = std::array::from_fn(|c| last as f64 / (max[c] - min[c]));
+    (scale, std::array::from_fn(|c| -min[c] * scale[c]))
+}
+
 /// A domain, divided evenly.
 #[derive(Clone, Debug, PartialEq)]
 struct Span<T> {

@@ -4,27 +4,35 @@
 //! look-up of a name. Per-pixel functions are generic over [`Real`], so that the same text gives the
 //! f32 twin of a shader and an f64 reference.
 
+mod aces2;
 mod camera;
+mod cdl;
 mod curve;
 mod display;
 mod encoding;
 mod lut;
 mod matrix;
+mod planck;
 mod primaries;
 mod real;
 mod tone;
 mod white;
 mod ycbcr;
 
+pub use aces2::{Aces2, Aces2Values};
+pub use cdl::{Cdl, luma_709};
 pub use curve::{Curve, CurveValues, Family, LINEAR_MAX, acescct_decode, acescct_encode};
 pub use display::{DISPLAYS, Display, display};
 pub use encoding::{ENCODINGS, Encoding, Reference, encoding};
-pub use lut::{HALVES, Interpolation, Lut1, Lut3, Shaped};
+pub use lut::{HALVES, Interpolation, Lut1, Lut3, Shaped, lut_places};
 pub use matrix::{Matrix, apply};
-pub use primaries::{ACES_WHITE, AP0, AP1, Adaptation, BT709, BT2020, D65, P3_D65, Primaries, conversion};
+pub use planck::{beside_locus, from_locus, planckian};
+pub use primaries::{
+    ACES_WHITE, ADAPTATIONS, AP0, AP1, Adaptation, BT709, BT2020, D65, P3_D65, Primaries, conversion,
+};
 pub use real::Real;
 pub use tone::{OUTPUT_TRANSFORMS, OutputTransform, ToneScale, output_transform};
-pub use white::{WHITE_ON_LOCUS, planckian, shifted_white, white_shift};
+pub use white::{WHITE_ON_LOCUS, light_temperature, neutral_shift, shifted_light, white_shift};
 pub use ycbcr::{Range, YcbcrMatrix, code_to_signal};
 
 /// Scene-linear middle grey, the still point of everything.

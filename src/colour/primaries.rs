@@ -55,7 +55,13 @@ impl Primaries {
     }
 }
 
+/// Names of the adaptations that can be chosen, in the order of [`Adaptation::ALL`].
+pub const ADAPTATIONS: &[&str] = &["cat16", "cat02", "bradford"];
+
 impl Adaptation {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Cat16, Self::Cat02, Self::Bradford];
+
     fn cone(self) -> Matrix {
         match self {
             Self::Cat02 => {

@@ -8,6 +8,8 @@ pub enum OutputTransform {
     /// A tone scale on each ACEScg channel, then the display's primaries, then a clip. Saturated
     /// highlights skew in hue; it is nobody's standard rendering.
     Plain,
+    /// The ACES 2.0 output transform, limited to the display's own gamut and peak: see [`super::Aces2`].
+    Aces2,
     /// None: scene light is display light, clipped. For display-referred work.
     None,
 }
@@ -17,6 +19,7 @@ impl OutputTransform {
     pub const fn id(self) -> &'static str {
         match self {
             Self::Plain => "plain",
+            Self::Aces2 => "aces2",
             Self::None => "none",
         }
     }
@@ -27,17 +30,26 @@ impl OutputTransform {
             Self::Plain => {
                 "a tone scale on each channel; grey at 10 % of peak; saturated highlights skew in hue"
             }
+            Self::Aces2 => {
+                "the Academy's ACES 2.0 output transform; grey at 10 cd/m² of 100; hues hold in highlights"
+            }
             Self::None => "no rendering: light passes as it is, clipped; for display-referred footage",
         }
     }
 }
 
 /// Every output transform, the default first.
-pub static OUTPUT_TRANSFORMS: &[OutputTransform] = &[OutputTransform::Plain, OutputTransform::None];
+pub static OUTPUT_TRANSFORMS: &[OutputTransform] =
+    &[OutputTransform::Aces2, OutputTransform::Plain, OutputTransform::None];
 
 /// The output transform called `id`.
 pub fn output_transform(id: &str) -> Option<OutputTransform> {
     OUTPUT_TRANSFORMS.iter().copied().find(|t| t.id() == id)
+}
+
+/// Scene light that the tone scale brings to a peak of `peak` cd/m².
+pub(super) fn highest_light(peak: f64) -> f64 {
+    128.0 + 768.0 * (peak / 100.0).ln() / 100f64.ln()
 }
 
 /// The tone scale published with the ACES 2 output transforms, in closed form.
@@ -59,7 +71,7 @@ impl<T: Real> ToneScale<T> {
     /// The scale for a display of `peak` cd/m².
     pub fn for_peak(peak: f64) -> Self {
         let (n_r, g, c, c_d, w_g, t_1) = (100.0, 1.15, 0.18, 10.013, 0.14, 0.04);
-        let r_hit = 128.0 + 768.0 * (peak / n_r).ln() / 100f64.ln();
+        let r_hit = highest_light(peak);
         let m_0 = peak / n_r;
         let m_1 = 0.5 * (m_0 + (m_0 * (m_0 + 4.0 * t_1)).sqrt());
         let u = ((r_hit / m_1) / (r_hit / m_1 + 1.0)).powf(g);

@@ -1,5 +1,6 @@
 //! The windows' event loop.
 
+use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -13,10 +14,13 @@ use winit::window::{Window, WindowId};
 
 use super::client::Client;
 use super::keys::{Action, action, is_before};
-use super::panes::Panes;
-use super::window::{Blit, Place, WindowSurface, surround};
+use super::panes::{MOUSE, Panes};
+use super::picker::pick_neutral;
+use super::window::{Blit, Place, WindowSurface, of_shape, surround};
 use crate::engine::{self, Command, EngineError, Handle, Input, Live, Options};
 use crate::gpu::{Gpu, GpuError, Request, self_check};
+use crate::look::{Chain, Stage, stage};
+use crate::show::{Change, ShowError, load_lut, source_in_show};
 
 /// Control number of the keyboard.
 const KEYBOARD: u32 = 1;
@@ -72,8 +76,8 @@ pub struct DeskOptions {
     pub monitor: Option<String>,
     /// Size of the operator's window, in points.
     pub size: (u32, u32),
-    /// Size of the client's window, in pixels.
-    pub client_size: (u32, u32),
+    /// Size of the client's window, in pixels; as large as 960×540 in the raster's shape when `None`.
+    pub client_size: Option<(u32, u32)>,
     /// Part of the GPU's name, where there are several.
     pub adapter: String,
     /// Begin to play at once.
@@ -81,6 +85,9 @@ pub struct DeskOptions {
 }
 
 struct News;
+
+/// The client's window when nobody says otherwise and the raster has this shape.
+const CLIENT_SIZE: (u32, u32) = (960, 540);
 
 /// How soon a window that could not be drawn to is tried again.
 pub(super) const RETRY: Duration = Duration::from_millis(200);
@@ -119,7 +126,9 @@ struct Desk {
     renderer: egui_wgpu::Renderer,
     panes: Panes,
     client: Option<Client>,
-    client_size: (u32, u32),
+    client_size: Option<(u32, u32)>,
+    /// The raster whose shape the client's window has.
+    raster: Option<(u32, u32)>,
     monitor: Option<String>,
     mods: ModifiersState,
     /// When the interface wants to be drawn again without an event.
@@ -141,11 +150,12 @@ impl ApplicationHandler<News> for App {
     }
 
     fn user_event(&mut self, events: &ActiveEventLoop, _: News) {
-        let Some(desk) = &self.desk else { return };
+        let Some(desk) = &mut self.desk else { return };
         if !desk.engine.running() {
             self.end(events);
             return;
         }
+        desk.follow_raster();
         if desk.is_behind() {
             desk.surface.window.request_redraw();
         }
@@ -241,18 +251,10 @@ impl Desk {
             egui,
             input,
             renderer,
-            panes: Panes {
-                shown: true,
-                open: ["balance/offset".to_owned()].into(),
-                keys: false,
-                in_hand: "balance/exposure".into(),
-                reveal: false,
-                addresses: Vec::new(),
-                device,
-                note: None,
-            },
+            panes: Panes::new(device),
             client: None,
             client_size: options.client_size,
+            raster: None,
             monitor: options.monitor,
             mods: ModifiersState::empty(),
             redraw_at: None,
@@ -276,8 +278,23 @@ impl Desk {
         picture != self.drawn.0 || (!same && (!snapshot.playing || snapshot.trouble.is_some()))
     }
 
+    /// Gives the client's window the shape of a raster that is new, unless its size was asked for.
+    fn follow_raster(&mut self) {
+        let raster = self.engine.snapshot().raster;
+        if raster.is_none() || raster == self.raster {
+            return;
+        }
+        self.raster = raster;
+        if let (Some(client), Some(raster), None) = (&self.client, raster, self.client_size) {
+            client.take_shape(raster);
+        }
+    }
+
     fn open_client(&mut self, events: &ActiveEventLoop) {
-        match Client::open(events, &self.engine.gpu, self.client_size) {
+        self.raster = self.engine.snapshot().raster;
+        let size =
+            self.client_size.unwrap_or_else(|| of_shape(CLIENT_SIZE, self.raster.unwrap_or(CLIENT_SIZE)));
+        match Client::open(events, &self.engine.gpu, size) {
             Ok(client) => {
                 client.surface.window.request_redraw();
                 self.client = Some(client);
@@ -317,6 +334,10 @@ impl Desk {
                 WindowEvent::RedrawRequested => self.draw(),
                 WindowEvent::CloseRequested => return false,
                 WindowEvent::KeyboardInput { .. } => {}
+                WindowEvent::DroppedFile(path) => {
+                    self.dropped(path);
+                    window.request_redraw();
+                }
                 _ => {
                     if let WindowEvent::Resized(size) = event {
                         self.surface.resize(&self.engine.gpu, size.width, size.height);
@@ -340,6 +361,20 @@ impl Desk {
         true
     }
 
+    /// A file was dropped on the desk: a LUT goes into the chain, where it belongs.
+    fn dropped(&mut self, path: &Path) {
+        if path.extension().is_none_or(|e| !e.eq_ignore_ascii_case("cube")) {
+            let name = path.file_name().unwrap_or_default().to_string_lossy();
+            self.panes.note = Some(format!("{name}: only .cube files can be dropped here"));
+            return;
+        }
+        let snapshot = self.engine.snapshot();
+        match put_in_lut(&snapshot.show.chain, &snapshot.dir, path) {
+            Ok(change) => self.engine.send(Input::Change { change, control: MOUSE }),
+            Err(e) => self.panes.note = Some(e.to_string()),
+        }
+    }
+
     fn act(&mut self, events: &ActiveEventLoop, what: Action, down: bool, repeat: bool) {
         self.surface.window.request_redraw();
         if down {
@@ -357,6 +392,7 @@ impl Desk {
         let in_hand = self.panes.in_hand.clone();
         match what {
             Action::Step(by) => self.engine.send(Input::Command(Command::Step(by))),
+            Action::Leave => self.engine.send(Input::Command(Command::Picking(false))),
             Action::Pick(by) => self.panes.pick(by),
             Action::Turn(detents) => {
                 self.engine.send(Input::Turn { target: in_hand, detents, control: KEYBOARD });
@@ -390,6 +426,9 @@ impl Desk {
         let panes = &mut self.panes;
         let mut full = self.egui.run_ui(raw, |ui| {
             area = panes.draw(ui, &snapshot, presentation, &mut inputs);
+            if let Some(picture) = picture.as_deref().filter(|_| snapshot.picking) {
+                pick_neutral(ui, area, picture, &mut inputs);
+            }
         });
         self.input.handle_platform_output(&window, full.platform_output);
         for input in inputs {
@@ -498,4 +537,12 @@ fn device_line(gpu: &Gpu) -> String {
         ),
         Err(e) => format!("{name}\n▲ {e}"),
     }
+}
+
+/// The change that puts the LUT of a file into a show's chain.
+fn put_in_lut(chain: &Chain, folder: &Path, file: &Path) -> Result<Change, ShowError> {
+    let kind = stage("lut").expect("the stage is in the list");
+    let (list, at) = chain.place_for(kind);
+    let lut = load_lut(folder, &source_in_show(folder, file))?;
+    Ok(Change::AddStage { list, at, stage: Stage { lut: Some(lut), ..Stage::new(kind) } })
 }

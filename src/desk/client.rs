@@ -8,14 +8,14 @@ use winit::monitor::MonitorHandle;
 use winit::window::{Fullscreen, Window};
 
 use super::app::{DeskError, RETRY};
-use super::window::{Blit, Place, WindowSurface, surround};
+use super::window::{Blit, Place, WindowSurface, of_shape, surround};
 use crate::engine::{Handle, Live};
 use crate::gpu::Gpu;
 
 pub(super) struct Client {
     pub surface: WindowSurface,
     blit: Blit,
-    /// Serial of the picture that was presented last.
+    /// Serial of the picture that was presented last; 0 for none.
     shown: u64,
     /// When to try again what could not be drawn.
     pub redraw_at: Option<Instant>,
@@ -44,9 +44,9 @@ impl Client {
         Ok(Self { surface, blit, shown: 0, redraw_at: None })
     }
 
-    /// Is there a newer picture than the one on screen?
+    /// Is there another picture than the one on screen, or none any more?
     pub fn is_behind(&self, engine: &Handle) -> bool {
-        engine.picture(Live::Client).is_some_and(|p| p.serial != self.shown)
+        engine.picture(Live::Client).map_or(0, |p| p.serial) != self.shown
     }
 
     pub fn draw(&mut self, engine: &Handle) {
@@ -82,11 +82,23 @@ impl Client {
         gpu.queue.submit([encoder.finish()]);
         self.surface.window.pre_present_notify();
         gpu.queue.present(texture);
-        if let Some(picture) = picture {
-            if self.shown != 0 && picture.serial > self.shown {
-                engine.presented(picture.serial - self.shown - 1);
+        let serial = picture.map_or(0, |p| p.serial);
+        if self.shown != 0 && serial > self.shown {
+            engine.presented(serial - self.shown - 1);
+        }
+        self.shown = serial;
+    }
+
+    /// Takes a picture's shape; the whole of a monitor stays what it is.
+    pub fn take_shape(&self, picture: (u32, u32)) {
+        let window = &self.surface.window;
+        let size = window.inner_size();
+        if window.fullscreen().is_none() && size.width > 0 && size.height > 0 {
+            let (width, height) = of_shape((size.width, size.height), picture);
+            if (width, height) != (size.width, size.height) {
+                // Whether it is granted at once or not, `Resized` tells.
+                let _ = window.request_inner_size(winit::dpi::PhysicalSize::new(width, height));
             }
-            self.shown = picture.serial;
         }
     }
 

@@ -17,6 +17,8 @@ pub(super) enum Action {
     ClientFullscreen,
     Panes,
     Keys,
+    /// What waits for the mouse waits no longer.
+    Leave,
 }
 
 /// The keys and what they do, as the overlay lists them.
@@ -29,7 +31,9 @@ pub const KEYS: &[(&str, &str)] = &[
     ("↑ ↓", "take the parameter above, below in hand"),
     ("− =", "turn it down, up a step (Shift: ten, Ctrl: a tenth)"),
     ("Backspace", "put it back to its default"),
+    ("R", "the whole frame inside the raster, or the whole raster covered"),
     ("B, held", "before: the picture without the grade"),
+    ("N", "pick a neutral: then click it in the picture, or drag over it (Esc: leave it)"),
     ("Ctrl Z, Ctrl Shift Z", "undo, redo"),
     ("C", "open or close the client window"),
     ("F", "client fullscreen, or back"),
@@ -62,6 +66,7 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
         Key::Named(NamedKey::Home) => Action::Engine("first-frame"),
         Key::Named(NamedKey::Backspace | NamedKey::Delete) => Action::Reset,
         Key::Named(NamedKey::F1) => Action::Keys,
+        Key::Named(NamedKey::Escape) => Action::Leave,
         Key::Character(text) => match (text.to_lowercase().as_str(), mods.control_key()) {
             ("z", true) if mods.shift_key() => Action::Engine("redo"),
             ("z", true) => Action::Engine("undo"),
@@ -69,7 +74,9 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("-" | "_", _) => Action::Turn(-turn),
             ("=" | "+", _) => Action::Turn(turn),
             ("b", false) => Action::Engine("before"),
+            ("n", false) => Action::Engine("pick-neutral"),
             ("o", false) => Action::Engine("round"),
+            ("r", false) => Action::Engine("fitting"),
             ("c", false) => Action::Client,
             ("f", false) => Action::ClientFullscreen,
             ("h", false) => Action::Panes,
@@ -98,7 +105,7 @@ mod tests {
     fn keys_reach_every_action_of_the_engine() {
         use NamedKey::{ArrowLeft, ArrowRight, Home, PageDown, PageUp, Space};
         let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home].map(Key::Named);
-        let letters = ["b", "o", "z", "y"].map(|c| Key::Character(c.into()));
+        let letters = ["b", "n", "o", "r", "z", "y"].map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named
             .iter()
             .chain(&letters)

@@ -8,6 +8,7 @@ mod client;
 mod keys;
 mod look;
 mod panes;
+mod picker;
 mod rows;
 mod window;
 

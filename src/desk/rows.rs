@@ -28,6 +28,9 @@ pub(super) fn row(
     value: f64,
     in_hand: bool,
 ) -> (Response, Option<Touch>) {
+    if !parameter.choices().is_empty() {
+        return choice(ui, parameter, label, value, in_hand);
+    }
     let (rect, mut response) =
         ui.allocate_exact_size(Vec2::new(ui.available_width(), HEIGHT), Sense::click_and_drag());
     let mut touch = None;
@@ -59,16 +62,40 @@ pub(super) fn row(
     (response, touch)
 }
 
+/// A parameter that chooses: a click opens its names.
+fn choice(
+    ui: &mut Ui,
+    parameter: &Parameter,
+    label: &str,
+    value: f64,
+    in_hand: bool,
+) -> (Response, Option<Touch>) {
+    let (rect, response) = ui.allocate_exact_size(Vec2::new(ui.available_width(), HEIGHT), Sense::click());
+    let mut touch = response.clicked().then_some(Touch::Pick);
+    egui::Popup::menu(&response).show(|ui| {
+        for (i, name) in parameter.choices().iter().enumerate() {
+            if ui.selectable_label(parameter.choice(value) == Some(name), *name).clicked() {
+                touch = Some(Touch::Turn((i as f64 - value) / parameter.step));
+                ui.close();
+            }
+        }
+    });
+    let response = response.on_hover_ui(|ui| {
+        ui.set_max_width(280.0);
+        ui.label(parameter.doc.trim());
+    });
+    response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::ComboBox, ui.is_enabled(), label));
+    paint(ui, rect, parameter, label, value, in_hand || response.hovered());
+    (response, touch)
+}
+
 fn paint(ui: &Ui, rect: Rect, parameter: &Parameter, label: &str, value: f64, lit: bool) {
     let p = ui.painter();
     let bar = rect.shrink2(Vec2::new(0.0, 1.0));
     p.rect_filled(bar, 2.0, look::BAR);
-    let at = |v: f64| bar.left() + bar.width() * parameter.position(parameter.held(v)) as f32;
-    let (from, to) = (at(parameter.default), at(value));
-    let fill = Rect::from_x_y_ranges(from.min(to)..=from.max(to), bar.y_range());
-    p.rect_filled(fill, 2.0, look::FILL);
-    let tick = if lit { look::BRIGHT } else { look::QUIET };
-    p.vline(to, bar.y_range(), egui::Stroke::new(if lit { 2.0 } else { 1.0 }, tick));
+    if parameter.choices().is_empty() {
+        fill(ui, bar, parameter, value, lit);
+    }
     let (text, number) = if lit { (look::BRIGHT, look::BRIGHT) } else { (look::TEXT, look::TEXT) };
     let font = FontId::proportional(12.0);
     p.text(pos2(bar.left() + 6.0, bar.center().y), Align2::LEFT_CENTER, label, font.clone(), text);
@@ -79,4 +106,15 @@ fn paint(ui: &Ui, rect: Rect, parameter: &Parameter, label: &str, value: f64, li
         font,
         number,
     );
+}
+
+/// From the default to the value, and a mark there.
+fn fill(ui: &Ui, bar: Rect, parameter: &Parameter, value: f64, lit: bool) {
+    let p = ui.painter();
+    let at = |v: f64| bar.left() + bar.width() * parameter.position(parameter.held(v)) as f32;
+    let (from, to) = (at(parameter.default), at(value));
+    let fill = Rect::from_x_y_ranges(from.min(to)..=from.max(to), bar.y_range());
+    p.rect_filled(fill, 2.0, look::FILL);
+    let tick = if lit { look::BRIGHT } else { look::QUIET };
+    p.vline(to, bar.y_range(), egui::Stroke::new(if lit { 2.0 } else { 1.0 }, tick));
 }

@@ -88,6 +88,16 @@ impl Place {
     }
 }
 
+/// The size of a picture's shape that has as many pixels as `size`; `size` itself if it has that shape.
+pub(super) fn of_shape(size: (u32, u32), picture: (u32, u32)) -> (u32, u32) {
+    let area = f64::from(size.0) * f64::from(size.1);
+    let ratio = f64::from(picture.0) / f64::from(picture.1);
+    let side = |v: f64| v.round().max(1.0) as u32;
+    let found = (side((area * ratio).sqrt()), side((area / ratio).sqrt()));
+    // A pixel is what rounding did.
+    if found.0.abs_diff(size.0).max(found.1.abs_diff(size.1)) <= 1 { size } else { found }
+}
+
 /// The last step to a window.
 pub(super) struct Blit {
     pipeline: wgpu::RenderPipeline,
@@ -190,6 +200,15 @@ mod tests {
         let place = Place::fit((960, 540), [200.0, 0.0], [970.0, 600.0]);
         assert_eq!(place.size, [960.0, 540.0]);
         assert_eq!(place.origin, [205.0, 30.0]);
+    }
+
+    #[test]
+    fn a_window_takes_a_pictures_shape() {
+        assert_eq!(of_shape((960, 540), (1920, 1080)), (960, 540));
+        assert_eq!(of_shape((960, 540), (1080, 1920)), (540, 960));
+        assert_eq!(of_shape((960, 540), (4, 3)), (831, 624));
+        assert_eq!(of_shape((831, 624), (16, 9)), (960, 540));
+        assert_eq!(of_shape((961, 541), (16, 9)), (961, 541));
     }
 
     #[test]

@@ -49,6 +49,18 @@ pub static ACTIONS: &[Action] = &[
         does: Does::Held { down: Command::Compare(Compare::Before), up: Command::Compare(Compare::After) },
         repeats: false,
     },
+    once(
+        "pick-neutral",
+        "wait for a patch of the picture to be made neutral, or no longer",
+        Command::TogglePicking,
+        false,
+    ),
+    once(
+        "fitting",
+        "the whole frame inside the raster, or the whole raster covered",
+        Command::OtherFitting,
+        false,
+    ),
     once("undo", "take the last step back", Command::Undo, true),
     once("redo", "do it again", Command::Redo, true),
 ];

@@ -10,16 +10,21 @@ use super::draw::Drawn;
 use super::feed::{Feeds, SourceKey};
 use super::finish::Finisher;
 use super::host::{EngineError, Options, Shared};
-use super::input::{Command, Compare, Input, Scope};
+use super::input::{Command, Compare, Input, Patch, Scope};
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
+use super::raster::interpretation;
 use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
 use crate::gpu::{Gpu, Output, Upload};
-use crate::media::Interpretation;
 use crate::panel::Move;
-use crate::picture::Recipe;
+use crate::picture::{Area, Recipe, mean_light};
 use crate::show::{Change, Lock, Shot};
+
+/// What could not be read is asked for again by the hand this often at most: scrubbing asks often.
+const AGAIN: Duration = Duration::from_millis(300);
+/// Pixels each way of a patch that is picked with a click.
+const PATCH: u32 = 9;
 
 pub(super) struct Engine {
     pub(super) gpu: Arc<Gpu>,
@@ -39,6 +44,7 @@ pub(super) struct Engine {
     pub(super) playing: Option<Playing>,
     pub(super) scope: Scope,
     pub(super) compare: Compare,
+    picking: bool,
     pub(super) drawn: Option<Drawn>,
     /// Stages of the last plan that was ready.
     pub(super) ready: Option<Recipe>,
@@ -50,6 +56,10 @@ pub(super) struct Engine {
     pub(super) delays: VecDeque<Duration>,
     pub(super) stale: bool,
     pub(super) broken: Option<Arc<str>>,
+    /// Shot and frame on view that cannot be read.
+    pub(super) unread: Option<(usize, u64)>,
+    /// When what could not be read was last asked for again.
+    asked_again: Option<Instant>,
     /// Names of actions that are held.
     held: Vec<&'static str>,
 }
@@ -58,6 +68,7 @@ impl Engine {
     pub fn first_snapshot(options: &Options) -> Snapshot {
         let frames = options.show.shots.first().map_or(0, length);
         Snapshot {
+            raster: options.show.raster,
             show: Arc::new(options.show.clone()),
             dir: options.dir.clone(),
             shot: 0,
@@ -66,6 +77,7 @@ impl Engine {
             playing: false,
             scope: Scope::Shot,
             compare: Compare::After,
+            picking: false,
             clip: None,
             trouble: None,
             compiling: false,
@@ -105,6 +117,7 @@ impl Engine {
             playing: None,
             scope: Scope::Shot,
             compare: Compare::After,
+            picking: false,
             drawn: None,
             ready: None,
             compiling: false,
@@ -115,6 +128,8 @@ impl Engine {
             delays: VecDeque::new(),
             stale: true,
             broken: None,
+            unread: None,
+            asked_again: None,
             held: Vec::new(),
         })
     }
@@ -134,6 +149,8 @@ impl Engine {
                     self.document.change(change, 0, now);
                 }
             }
+            Input::Hold { control, down: true } => self.document.history.hold(control),
+            Input::Hold { control, down: false } => self.document.history.let_go(control),
             Input::Command(command) => self.command(command, now),
             Input::Press { action, down } => self.press(&action, down, now),
         }
@@ -169,6 +186,14 @@ impl Engine {
 
     fn command(&mut self, command: Command, now: Instant) {
         match command {
+            Command::TogglePlay
+            | Command::Step(_)
+            | Command::Seek(_)
+            | Command::Shot(_)
+            | Command::StepShot(_) => self.try_again(now),
+            _ => {}
+        }
+        match command {
             Command::TogglePlay if self.playing.is_some() => self.stop(),
             Command::TogglePlay => self.play(now),
             Command::Stop => self.stop(),
@@ -201,6 +226,20 @@ impl Engine {
                 self.compare = compare;
                 self.document.revision += 1;
             }
+            Command::Picking(picking) => self.pick(picking),
+            Command::TogglePicking => self.pick(!self.picking),
+            Command::Neutral(patch) => match self.neutral(patch) {
+                Ok(change) => {
+                    self.picking = false;
+                    self.document.change(change, 0, now);
+                }
+                Err(why) => self.document.refused = Some(why.into()),
+            },
+            Command::OtherFitting => {
+                if let Some(change) = self.document.other_fitting() {
+                    self.document.change(change, 0, now);
+                }
+            }
             Command::Undo => {
                 let change = self.document.history.undo();
                 self.document.again(change, now);
@@ -210,6 +249,39 @@ impl Engine {
                 self.document.again(change, now);
             }
         }
+    }
+
+    /// Who goes to a frame wants to see it, also where it could not be read before.
+    fn try_again(&mut self, now: Instant) {
+        if self.asked_again.is_none_or(|at| now - at > AGAIN) {
+            self.asked_again = Some(now);
+            self.feeds.try_again();
+        }
+    }
+
+    fn pick(&mut self, picking: bool) {
+        // What was said of a patch is over with it.
+        if self.picking {
+            self.document.refused = None;
+        }
+        self.picking = picking;
+    }
+
+    /// The change that makes a patch neutral, read from the decoded frame.
+    fn neutral(&self, patch: Patch) -> Result<Change, String> {
+        let show = &self.document.show;
+        let gone = || "the frame of that patch is no longer at hand; pick again".to_owned();
+        let (key, number) = self.frame_key((patch.shot, patch.frame)).ok_or_else(gone)?;
+        let frame = self.feeds.get(&key, number).and_then(Result::ok).ok_or_else(gone)?;
+        let size = (frame.width, frame.height);
+        let shot = &show.shots[patch.shot];
+        let raster = self.raster().unwrap_or(size);
+        let [from, to] = [patch.from, patch.to].map(|at| shot.framing.place(size, raster, at));
+        if [0, 1].iter().any(|&axis| from[axis].max(to[axis]) < 0.0 || from[axis].min(to[axis]) > 1.0) {
+            return Err("that place is beside the frame; pick inside it".to_owned());
+        }
+        let light = mean_light(&frame, shot.encoding, Area::between(&frame, from, to, PATCH));
+        show.neutral(patch.shot, light, None).map_err(|e| e.to_string())
     }
 
     fn go_to_shot(&mut self, shot: usize, now: Instant) {
@@ -233,10 +305,17 @@ impl Engine {
         self.document.show.shots.get(self.document.shot).map_or(0, length)
     }
 
-    fn source(&self, shot: usize) -> Option<(SourceKey, u64)> {
+    pub(super) fn source(&self, shot: usize) -> Option<(SourceKey, u64)> {
         let s = self.document.show.shots.get(shot)?;
-        let interpretation = Interpretation { range: s.range, matrix: s.matrix, ..Interpretation::default() };
-        Some((SourceKey { path: s.source_path(&self.dir), interpretation }, s.start))
+        Some((SourceKey { path: s.source_path(&self.dir), interpretation: interpretation(s) }, s.start))
+    }
+
+    /// Size of every picture, once it is known: the show's, or that of the first shot's frames.
+    pub(super) fn raster(&self) -> Option<(u32, u32)> {
+        self.document.show.raster.or_else(|| {
+            let info = self.feeds.info(&self.source(0)?.0)?;
+            Some((info.width, info.height))
+        })
     }
 
     pub(super) fn frame_key(&self, (shot, frame): (usize, u64)) -> Option<(SourceKey, u64)> {
@@ -248,6 +327,9 @@ impl Engine {
     pub fn tick(&mut self, now: Instant) -> Instant {
         self.read_panels(now);
         self.stale |= self.feeds.collect();
+        if self.feeds.reopened() {
+            (self.uploaded, self.drawn) = (None, None);
+        }
         self.take_finished();
         let due = self.move_on(now);
         self.ask_ahead();
@@ -325,6 +407,7 @@ impl Engine {
         };
         let clip = self.source(document.shot).and_then(|(key, _)| self.feeds.info(&key));
         self.shared.snapshot.store(Arc::new(Snapshot {
+            raster: self.raster(),
             show: document.show.clone(),
             dir: self.dir.clone(),
             shot: document.shot,
@@ -333,6 +416,7 @@ impl Engine {
             playing: self.playing.is_some(),
             scope: self.scope,
             compare: self.compare,
+            picking: self.picking,
             clip,
             trouble: self.trouble(),
             compiling: self.compiling,

@@ -67,6 +67,12 @@ impl Document {
         self.shot = self.shot.min(self.show.shots.len().saturating_sub(1));
     }
 
+    /// The change that fits the shot in hand the other way.
+    pub fn other_fitting(&self) -> Option<Change> {
+        let fitting = self.show.shots.get(self.shot)?.framing.fitting.other();
+        Some(Change::SetFitting { shot: self.shot, fitting })
+    }
+
     fn slot(&self, target: &str) -> Option<Slot> {
         self.show.resolve(&Address::parse(target).ok()?, self.shot)
     }

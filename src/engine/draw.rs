@@ -6,7 +6,7 @@ use std::time::Instant;
 use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
-use crate::gpu::{Gpu, Output, Pipeline};
+use crate::gpu::{Gpu, GpuError, Output, Pipeline};
 use crate::picture::{Balance, Frame, Recipe, Structure, Tail, Target};
 use crate::show::{self, recipe};
 
@@ -32,29 +32,46 @@ impl Engine {
         let here = (self.document.shot, self.frame);
         let wanted =
             Drawn { shot: here.0, frame: here.1, revision: self.document.revision, makeshift: false };
-        if self.drawn == Some(wanted) || self.finisher.under_way() >= UNDER_WAY {
+        if self.drawn == Some(wanted) {
+            // Back from a frame that could not be read.
+            if self.unread.take().is_some() {
+                self.set_broken(None);
+            }
             return;
         }
-        if self.drawn.is_none_or(|d| (d.shot, d.frame) != here) {
+        if self.finisher.under_way() >= UNDER_WAY {
+            return;
+        }
+        if self.drawn.is_none_or(|d| (d.shot, d.frame) != here) && self.unread != Some(here) {
+            self.unread = None;
             self.set_broken(None);
         }
         let Some((key, number)) = self.frame_key(here) else { return };
         let frame = match self.feeds.get(&key, number) {
             Some(Ok(frame)) => frame,
             Some(Err(why)) => {
+                self.unread = Some(here);
                 self.set_broken(Some(why));
-                self.drawn = Some(wanted);
+                self.clear(here.0);
                 return;
             }
             None => return,
         };
-        let Some((recipes, pipeline, makeshift)) = self.plan(here, wanted) else { return };
+        if self.unread.take().is_some() {
+            self.set_broken(None);
+        }
+        let Some(raster) = self.raster().or_else(|| self.makeshift_raster(&frame)) else { return };
+        let Some((mut recipes, pipeline, makeshift)) = self.plan(here, wanted) else { return };
+        for (_, recipe) in &mut recipes {
+            recipe.raster = Some(raster);
+        }
         if self.uploaded.as_ref().is_none_or(|u| (&u.0, u.1) != (&key, number)) {
             let old = self.uploaded.take().map(|u| u.2);
             match self.gpu.upload(&frame, old) {
                 Ok(upload) => self.uploaded = Some((key, number, upload)),
                 Err(e) => {
                     self.set_broken(Some(e.to_string().into()));
+                    self.clear(here.0);
                     self.drawn = Some(wanted);
                     return;
                 }
@@ -65,6 +82,25 @@ impl Engine {
             self.shown_frame(now);
             self.stale = true;
         }
+    }
+
+    /// There is no picture of what is on view: the windows show none, rather than another. While it plays, the
+    /// last one of the same shot stays, since a frame alone would flash.
+    fn clear(&mut self, shot: usize) {
+        let stays = self.playing.is_some() && self.drawn.is_some_and(|d| d.shot == shot);
+        if stays || self.finisher.under_way() > 0 {
+            return;
+        }
+        self.drawn = None;
+        for place in self.shared.places.iter() {
+            self.stale |= place.swap(None).is_some();
+        }
+    }
+
+    /// Where the first shot cannot be opened and the show has no raster, that of the frame on view.
+    fn makeshift_raster(&self, frame: &Frame) -> Option<(u32, u32)> {
+        let (first, _) = self.source(0)?;
+        self.feeds.failed(&first).then_some((frame.width, frame.height))
     }
 
     /// What is to be run now: the recipes with their compiled plan, or, until that is compiled, with the
@@ -107,13 +143,20 @@ impl Engine {
         makeshift: bool,
         now: Instant,
     ) -> bool {
+        let mut targets = Vec::new();
+        for (_, recipe) in recipes {
+            match output(&self.gpu, &mut self.outputs, recipe.size(frame)) {
+                Ok(output) => targets.push(output),
+                Err(e) => {
+                    self.set_broken(Some(e.to_string().into()));
+                    return false;
+                }
+            }
+        }
         let Some((_, _, upload)) = &self.uploaded else { return false };
         let mut encoder = self.gpu.device.create_command_encoder(&Default::default());
         let mut outputs = Vec::new();
-        for (places, recipe) in recipes {
-            let Some(output) = output(&self.gpu, &mut self.outputs, frame.width, frame.height) else {
-                return false;
-            };
+        for ((places, recipe), output) in recipes.iter().zip(targets) {
             self.gpu.encode(&mut encoder, pipeline, upload, recipe, &output, 8, true, None);
             outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
         }
@@ -175,20 +218,12 @@ fn with_transform(tail: Tail, other: Tail) -> Tail {
 }
 
 /// A texture that nobody looks at, of the right size; a new one if there is none.
-fn output(gpu: &Gpu, pool: &mut Vec<Arc<Output>>, width: u32, height: u32) -> Option<Arc<Output>> {
-    pool.retain(|o| (o.width, o.height) == (width, height));
+fn output(gpu: &Gpu, pool: &mut Vec<Arc<Output>>, size: (u32, u32)) -> Result<Arc<Output>, GpuError> {
+    pool.retain(|o| (o.width, o.height) == size);
     if let Some(free) = pool.iter().find(|o| Arc::strong_count(o) == 1) {
-        return Some(free.clone());
+        return Ok(free.clone());
     }
-    match gpu.output(width, height, Target::Screen) {
-        Ok(new) => {
-            let new = Arc::new(new);
-            pool.push(new.clone());
-            Some(new)
-        }
-        Err(e) => {
-            tracing::error!("{e}");
-            None
-        }
-    }
+    let new = Arc::new(gpu.output(size.0, size.1, Target::Screen)?);
+    pool.push(new.clone());
+    Ok(new)
 }

@@ -39,7 +39,20 @@ pub enum Compare {
     Before,
 }
 
-/// Something to do that is no change of the document.
+/// A patch of a picture, in shares 0…1 of its width and height from the upper left corner.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Patch {
+    /// Which shot the picture shows.
+    pub shot: usize,
+    /// Which frame of it.
+    pub frame: u64,
+    /// One corner. Where both are one place, it is the nine by nine pixels around that.
+    pub from: [f64; 2],
+    /// The other corner.
+    pub to: [f64; 2],
+}
+
+/// Something to do that can be asked for by name.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Command {
     /// Start or stop playing.
@@ -60,6 +73,14 @@ pub enum Command {
     OtherScope,
     /// Before or after.
     Compare(Compare),
+    /// Wait for a patch of the picture to be made neutral, or wait no longer.
+    Picking(bool),
+    /// Wait for a patch, or no longer if so already.
+    TogglePicking,
+    /// Balance a shot so that a patch becomes neutral, in one step.
+    Neutral(Patch),
+    /// The current shot's whole frame inside the raster, or the whole raster covered: the other one of them.
+    OtherFitting,
     /// Take the last step back.
     Undo,
     /// Do it again.
@@ -90,6 +111,14 @@ pub enum Input {
     Reset {
         /// Its address.
         target: Arc<str>,
+    },
+    /// A hand took hold of a control that tells so, or let it go: what it changes between is one step to
+    /// undo, however long it rests.
+    Hold {
+        /// Which control.
+        control: u32,
+        /// Taken hold of, not let go.
+        down: bool,
     },
     /// Something to do.
     Command(Command),

@@ -25,6 +25,8 @@ pub(super) struct Panels {
     surfaces: BTreeMap<usize, Surface>,
     last: usize,
     note: Option<String>,
+    /// What is said of the port that went last, as long as none came.
+    gone: Option<String>,
     quit: Arc<AtomicBool>,
 }
 
@@ -58,7 +60,7 @@ impl Panels {
             }
         })?;
         let (ports, surfaces) = (BTreeMap::new(), BTreeMap::new());
-        Ok(Self { map, news, ports, surfaces, last: 0, note: None, quit })
+        Ok(Self { map, news, ports, surfaces, last: 0, note: None, gone: None, quit })
     }
 
     /// Takes in ports that came and went. True if any did.
@@ -68,7 +70,7 @@ impl Panels {
             any = true;
             match plug {
                 Plug::Opened { port, name, queue } => {
-                    self.note = None;
+                    (self.note, self.gone) = (None, None);
                     self.last = port;
                     self.surfaces.insert(port, Surface::new(self.map.clone()));
                     self.ports.insert(port, Port { name, queue, clock: PortClock::default() });
@@ -82,7 +84,12 @@ impl Panels {
                     if let Some(mut surface) = self.surfaces.remove(&port) {
                         context.act(port, &surface.release());
                     }
-                    self.note = Some(format!("{name} is gone"));
+                    let gone = format!("{name} is gone");
+                    (self.note, self.gone) = (Some(gone.clone()), Some(gone));
+                }
+                Plug::Absent { why } => {
+                    let gone = self.gone.as_ref().map_or(String::new(), |gone| format!("{gone}; "));
+                    self.note = Some(format!("{gone}{why}"));
                 }
                 Plug::Refused { why, .. } | Plug::Unavailable { why } => {
                     self.note = Some(why.to_string());
@@ -139,17 +146,20 @@ impl Panels {
 
     /// For the panel mirror.
     pub fn state(&mut self, position: &dyn Fn(&str) -> Option<f64>) -> PanelState {
-        let controls = match self.surfaces.get_mut(&self.last) {
+        let mut untouched = None;
+        let surface = match self.surfaces.get_mut(&self.last) {
             Some(surface) => {
                 surface.refresh(position);
-                surface.describe()
+                surface
             }
-            None => Surface::new(self.map.clone()).describe(),
+            None => untouched.insert(Surface::new(self.map.clone())),
         };
+        let (controls, buttons) = (surface.describe(), surface.buttons());
         PanelState {
             map: self.map.name.clone(),
             ports: self.ports.values().map(|p| p.name.clone()).collect(),
             controls,
+            buttons,
             note: self.note.clone(),
             overruns: self.ports.values().map(|p| p.queue.overruns()).sum(),
         }

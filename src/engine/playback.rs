@@ -121,6 +121,9 @@ impl Engine {
         let here = (self.document.shot, self.frame);
         let wanted: Vec<_> = (0..=ahead).filter_map(|by| self.frame_key(self.after(here, by))).collect();
         self.feeds.want(&wanted);
+        if let Some((key, _)) = self.source(0).filter(|_| self.document.show.raster.is_none()) {
+            self.feeds.look_at(&key);
+        }
     }
 
     /// Shot and frame `by` frames after a place, going round in the scope.

@@ -7,9 +7,10 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::bounded;
 
+use super::raster::{interpretation, raster};
 use crate::colour::{AP1, Display, encoding};
 use crate::gpu::{Gpu, GpuError};
-use crate::media::{Image, ImageFormat, Interpretation, MediaError, open, write_image};
+use crate::media::{Image, ImageFormat, MediaError, open, write_image};
 use crate::picture::{Frame, Recipe, Tail, cpu};
 use crate::show::{Shot, Show, recipe};
 
@@ -74,6 +75,11 @@ pub enum RenderError {
         /// What went wrong.
         error: MediaError,
     },
+    /// Nothing says how large the pictures are.
+    #[error(
+        "the show has no raster, and its first shot's frames, whose size it would be, are not there: {0}"
+    )]
+    Raster(MediaError),
     /// The GPU failed.
     #[error(transparent)]
     Gpu(#[from] GpuError),
@@ -143,6 +149,7 @@ pub fn render(job: &Job<'_>, progress: &mut dyn FnMut(&Progress)) -> Result<u64,
         }
     }
     let total = shots.iter().map(|(_, s)| frames_of(s).count() as u64).sum();
+    let raster = if total > 0 { raster(job.show, job.dir).map_err(RenderError::Raster)? } else { None };
     let mut done = 0;
     for (index, shot) in shots {
         let frames = frames_of(shot);
@@ -153,7 +160,7 @@ pub fn render(job: &Job<'_>, progress: &mut dyn FnMut(&Progress)) -> Result<u64,
         let folder = first.parent().unwrap_or(job.out);
         std::fs::create_dir_all(folder)
             .map_err(|error| RenderError::Folder { path: folder.to_owned(), error })?;
-        render_shot(job, index, shot, frames, &mut |_| {
+        render_shot(job, index, shot, raster, frames, &mut |_| {
             done += 1;
             progress(&Progress { shot: shot.name.clone(), done, total, elapsed: start.elapsed() });
         })?;
@@ -165,12 +172,12 @@ fn render_shot(
     job: &Job<'_>,
     index: usize,
     shot: &Shot,
+    raster: Option<(u32, u32)>,
     frames: std::ops::Range<u64>,
     written: &mut dyn FnMut(u64),
 ) -> Result<(), RenderError> {
-    let interpretation = Interpretation { range: shot.range, matrix: shot.matrix, ..Default::default() };
     let name = || shot.name.clone();
-    let mut source = open(&shot.source_path(job.dir), &interpretation)
+    let mut source = open(&shot.source_path(job.dir), &interpretation(shot))
         .map_err(|error| RenderError::Source { shot: name(), error })?;
     let tail = match job.display {
         Some(display) => Tail::Display { transform: job.show.transform, display },
@@ -197,7 +204,7 @@ fn render_shot(
         scope.spawn({
             let (told, stopping) = (told.clone(), &stopping);
             move || {
-                let result = grade(job, index, &tail, to_grade, graded, stopping, &name);
+                let result = grade(job, index, raster, &tail, to_grade, graded, stopping, &name);
                 if let Err(e) = result {
                     let _ = told.send(Err(e));
                 }
@@ -249,6 +256,7 @@ fn render_shot(
 fn grade(
     job: &Job<'_>,
     index: usize,
+    raster: Option<(u32, u32)>,
     tail: &Tail,
     to_grade: crossbeam_channel::Receiver<(u64, Result<Frame, MediaError>)>,
     graded: crossbeam_channel::Sender<(u64, Finished, (u32, u32))>,
@@ -261,11 +269,12 @@ fn grade(
             return Ok(());
         }
         let frame = frame.map_err(|error| RenderError::Media { shot: name(), frame: number, error })?;
-        let Some(recipe) = recipe(job.show, index, *tail, number as u32) else {
+        let Some(mut recipe) = recipe(job.show, index, *tail, number as u32) else {
             return Err(RenderError::Worker);
         };
+        recipe.raster = raster;
         let finished = finish(job, &recipe, &frame, half)?;
-        if graded.send((number, finished, (frame.width, frame.height))).is_err() {
+        if graded.send((number, finished, recipe.size(&frame))).is_err() {
             return Ok(());
         }
     }

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use super::input::{Compare, Scope};
 use crate::media::ClipInfo;
-use crate::panel::ControlState;
+use crate::panel::{ButtonState, ControlState};
 use crate::show::Show;
 
 /// How playback is doing.
@@ -33,6 +33,8 @@ pub struct PanelState {
     pub ports: Vec<String>,
     /// What each control is and does; of the port last heard from.
     pub controls: Vec<ControlState>,
+    /// What each button is and does, of the same port.
+    pub buttons: Vec<ButtonState>,
     /// What went wrong, if anything.
     pub note: Option<String>,
     /// Messages dropped because they came faster than they could be read.
@@ -46,6 +48,8 @@ pub struct Snapshot {
     pub show: Arc<Show>,
     /// Its folder.
     pub dir: PathBuf,
+    /// Size of every picture, across and down; `None` until the first shot is open, if the show has no raster.
+    pub raster: Option<(u32, u32)>,
     /// The current shot.
     pub shot: usize,
     /// The current frame of that shot, from 0.
@@ -60,6 +64,8 @@ pub struct Snapshot {
     pub compare: Compare,
     /// What the current source says about itself.
     pub clip: Option<Arc<ClipInfo>>,
+    /// Is a patch of the picture waited for, to be made neutral?
+    pub picking: bool,
     /// Why the current frame cannot be shown, or what else went wrong.
     pub trouble: Option<Arc<str>>,
     /// A look's shader is being compiled and the old one draws on.

@@ -1,7 +1,7 @@
 //! Puts a shader together from files, and finds the file and line of an error in it.
 
 use crate::colour::OutputTransform;
-use crate::look::{Domain, Kind};
+use crate::look::{Domain, Kind, MAX_LUTS};
 use crate::picture::{Structure, Target};
 
 macro_rules! shader {
@@ -13,14 +13,19 @@ macro_rules! shader {
 const FIXED: &[(&str, &str)] = &[
     shader!("colour/real.wgsl"),
     shader!("colour/matrix.wgsl"),
+    shader!("colour/cdl.wgsl"),
     shader!("colour/curve.wgsl"),
     shader!("colour/tone.wgsl"),
     shader!("picture/balance.wgsl"),
     shader!("pass/bindings.wgsl"),
     shader!("picture/unpack.wgsl"),
+    shader!("picture/framing.wgsl"),
     shader!("picture/dither.wgsl"),
     shader!("pass/head.wgsl"),
 ];
+
+/// What only structures with the ACES 2.0 output transform need.
+const ACES2: &[(&str, &str)] = &[shader!("pass/tables.wgsl"), shader!("colour/aces2.wgsl")];
 
 /// Invocations of a workgroup, across and down.
 pub const WORKGROUP: (u32, u32) = (64, 1);
@@ -44,6 +49,11 @@ impl Assembly {
         let mut assembly = Self { text: String::new(), parts: Vec::new() };
         for (name, text) in FIXED {
             assembly.add(name, text);
+        }
+        if structure.has_tables() {
+            for (name, text) in ACES2 {
+                assembly.add(name, text);
+            }
         }
         let mut kinds = structure.stages.clone();
         kinds.sort_unstable();
@@ -84,6 +94,9 @@ impl Assembly {
 
 fn main_text(structure: &Structure) -> String {
     let mut fields = String::from("    @align(16) head: Head,\n");
+    if structure.has_tables() {
+        fields += "    @align(16) aces2: Aces2,\n";
+    }
     for (i, kind) in structure.stages.iter().enumerate() {
         fields += &format!("    @align(16) s{i}: {},\n", kind.declaration().struct_name);
     }
@@ -91,14 +104,20 @@ fn main_text(structure: &Structure) -> String {
     if structure.graded {
         body += "    v = acescct_encode(balance_linear(p.head.balance, v));\n";
         body += "    v = balance_acescct(p.head.balance, v);\n";
+        let mut tables = 0;
         for (i, kind) in structure.stages.iter().enumerate() {
             let d = kind.declaration();
+            let mut more = String::new();
+            if d.table {
+                more = format!(", lut_{}", tables.min(MAX_LUTS - 1));
+                tables += 1;
+            }
             let (before, after) = match d.domain {
                 Domain::Acescct => ("v", "y"),
                 Domain::Linear => ("acescct_decode(v)", "acescct_encode(y)"),
             };
             body += &format!(
-                "    if p.s{i}.strength > 0.0 {{\n        let x = {before};\n        var y = {}(p.s{i}, x);\n        \
+                "    if p.s{i}.strength > 0.0 {{\n        let x = {before};\n        var y = {}(p.s{i}, x{more});\n        \
                  if p.s{i}.strength != 1.0 {{\n            y = x + (y - x) * p.s{i}.strength;\n        }}\n        \
                  v = {after};\n    }}\n",
                 d.function()
@@ -108,12 +127,18 @@ fn main_text(structure: &Structure) -> String {
     }
     body += match structure.transform {
         Some(OutputTransform::Plain) => "    v = transform(p.head.matrix, tone_scale(p.head.tone, v));\n",
+        Some(OutputTransform::Aces2) => "    v = aces2(p.aces2, p.head.tone, v);\n",
         Some(OutputTransform::None) | None => "    v = transform(p.head.matrix, v);\n",
     };
     if structure.transform.is_some() {
-        body += "    v = clamp(v, vec3(0.0), vec3(1.0));\n";
+        body += "    v = clamp(v, vec3(0.0), vec3(1.0));\n    \
+                 for (var round = 0; round < i32(p.head.widened); round++) {\n        \
+                 v = clamp(transform(p.head.widening, v), vec3(0.0), vec3(1.0));\n    }\n    \
+                 v = curve_encode_light(p.head.encode, v);\n";
+    } else {
+        body += "    v = curve_encode(p.head.encode, v);\n";
     }
-    body += "    v = curve_encode(p.head.encode, v);\n";
+    body += "    v = select(vec3(0.0), v, framed.w > 0.0);\n";
     let codes = "    let noise = dither_noise(id.x, id.y, p.head.unpack.frame) * p.head.dither;\n    \
                  let codes = quantise(v, p.head.code_max, noise);\n";
     let (format, store) = match structure.target {
@@ -138,7 +163,8 @@ fn main_text(structure: &Structure) -> String {
          fn main(@builtin(global_invocation_id) id: vec3<u32>) {{\n    \
          if any(id.xy >= textureDimensions(target_picture)) {{\n        return;\n    }}\n    \
          let at = vec2<i32>(id.xy);\n    \
-         var v = unpack(p.head.unpack, at);\n    \
+         let framed = framed_signal(p.head.framing, p.head.unpack, at);\n    \
+         var v = framed.xyz;\n    \
          v = transform(p.head.to_acescg, curve_decode(p.head.decode, v));\n\
          {body}{store}}}\n"
     )

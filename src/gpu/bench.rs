@@ -5,8 +5,8 @@ use super::{Gpu, GpuError};
 use crate::colour::{DISPLAYS, OutputTransform, Range, YcbcrMatrix, encoding};
 use crate::look::{Chain, Kind, STAGES, Stage};
 use crate::picture::{
-    BALANCE, Balance, BalanceField, Chroma, Format, Frame, Model, Recipe, Sample, Siting, Structure, Tail,
-    Target,
+    BALANCE, Balance, BalanceField, Chroma, Format, Frame, Framing, FramingField, Model, Recipe, Sample,
+    Siting, Structure, Tail, Target,
 };
 
 /// One measured pass.
@@ -122,6 +122,8 @@ fn test_frame(width: u32, height: u32) -> Frame {
     Frame::new(width, height, format, planes).expect("the planes are made to fit")
 }
 
+const ACES2: Tail = Tail::Display { transform: OutputTransform::Aces2, display: &DISPLAYS[0] };
+
 fn recipe(stages: Vec<Stage>, balance: Option<Balance>) -> Recipe {
     let tail = Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] };
     let camera = encoding("logc4").expect("in the table");
@@ -168,9 +170,9 @@ fn row(pass: &str, size: (u32, u32), mut times: Vec<f64>) -> BenchRow {
     }
 }
 
-/// Measures a plain copy, the path without and with balance, each stage alone, all stages together, and the whole
-/// balance with six stages,
-/// `rounds` times each, at each size. `progress` is told what comes next.
+/// Measures a plain copy, the path without and with balance, by ACES 2.0, a frame of another size, each stage alone,
+/// all stages together, and the whole balance with six stages by either transform, `rounds` times each, at each size.
+/// `progress` is told what comes next.
 pub fn bench(
     gpu: &Gpu,
     sizes: &[(u32, u32)],
@@ -181,9 +183,17 @@ pub fn bench(
     let all: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
     let mut passes = vec![
         ("log to display".to_owned(), recipe(vec![], None)),
+        ("log to display by ACES 2.0".to_owned(), Recipe { tail: ACES2, ..recipe(vec![], None) }),
         ("with balance".to_owned(), recipe(vec![], Some(plain_balance()))),
         ("with every part of balance".to_owned(), recipe(vec![], Some(busy_balance()))),
     ];
+    // Every pixel from 4 × 4 of the frame's; and from 8 × 8, in the middle quarter of the raster.
+    for (name, scale) in
+        [("with balance, the frame enlarged", 1.5), ("with balance, the frame at half size", 0.5)]
+    {
+        let framing = Framing::default().with(FramingField::Scale, scale);
+        passes.push((name.into(), recipe(vec![], Some(plain_balance())).framed(framing, None)));
+    }
     for &kind in &all {
         passes.push((
             format!("with balance and {}", kind.declaration().key),
@@ -198,6 +208,8 @@ pub fn bench(
         "with every part of balance and six stages".into(),
         recipe(all.iter().take(6).map(|k| busy(*k)).collect(), Some(busy_balance())),
     ));
+    let (_, six) = passes.last().expect("passes were put in above");
+    passes.push(("the same by ACES 2.0".into(), Recipe { tail: ACES2, ..six.clone() }));
     let mut rows = Vec::new();
     for &size in sizes {
         progress(&format!("{}×{}", size.0, size.1));

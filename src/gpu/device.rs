@@ -2,7 +2,8 @@
 
 use std::sync::Arc;
 
-use super::Pipelines;
+use super::luts::Luts;
+use super::{Pipelines, Tables};
 
 /// Why there is no GPU to work on, or why it would not do something.
 #[derive(Debug, thiserror::Error)]
@@ -68,6 +69,10 @@ pub struct Gpu {
     pub queue: wgpu::Queue,
     /// Compiled pipelines.
     pub pipelines: Pipelines,
+    /// LUTs on it.
+    pub(super) luts: Luts,
+    /// Tables of output transforms.
+    pub tables: Tables,
 }
 
 impl Gpu {
@@ -121,7 +126,9 @@ impl Gpu {
                 .map_err(|e| GpuError::Device { adapter: info.name.clone(), why: e.to_string() })?;
             device.on_uncaptured_error(Arc::new(|e| tracing::error!("GPU: {e}")));
             let pipelines = Pipelines::new(device.clone(), queue.clone());
-            Ok(Arc::new(Self { instance, adapter, device, queue, pipelines }))
+            let luts = Luts::new(&device);
+            let tables = Tables::new(&device);
+            Ok(Arc::new(Self { instance, adapter, device, queue, pipelines, luts, tables }))
         })
     }
 

@@ -9,13 +9,17 @@ mod check;
 mod device;
 mod pipelines;
 mod run;
+mod luts;
+mod tables;
 
 pub use assembly::Assembly;
 pub use bench::{BenchRow, bench, is_software};
 pub use check::{
-    Agreement, BALANCE_TOLERANCE, CheckReport, DARK_SIGNAL, OF_PIXEL, SIGNAL, TOLERANCE, Tolerance,
-    agreement, balance_settings, pad, self_check, settings, vectors,
+    ACES2_SIGNAL, Agreement, CheckReport, DARK_SIGNAL, OF_PIXEL, PQ_SIGNAL, ROUNDING, SIGNAL, TOLERANCE,
+    Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad, self_check, settings,
+    spread, vectors,
 };
 pub use device::{Gpu, GpuError, Request};
 pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Output, Upload};
+pub use tables::Tables;

@@ -5,6 +5,7 @@ use std::sync::{Arc, Condvar, Mutex};
 
 use super::assembly::{Assembly, WORKGROUP};
 use super::device::GpuError;
+use crate::colour::{Aces2, DISPLAYS};
 use crate::picture::{Structure, Target};
 
 /// A compiled picture pass.
@@ -103,6 +104,12 @@ fn lock<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
 
 impl Shared {
     fn compile(&self, structure: &Structure) {
+        if structure.has_tables() {
+            // Worked out here, so that no frame waits for it.
+            for display in DISPLAYS {
+                Aces2::of(display);
+            }
+        }
         let state = match build(&self.device, &Assembly::picture(structure), structure.target) {
             Ok(pipeline) => {
                 self.warm(&pipeline);
@@ -140,7 +147,11 @@ impl Shared {
         });
         let view = |t: &wgpu::Texture| t.create_view(&Default::default());
         let planes = [view(&plane), view(&plane), view(&plane)];
-        let group = super::run::bind(&self.device, pipeline, &planes, &numbers, &view(&target));
+        let no_lut = super::luts::empty(&self.device);
+        let luts = std::array::from_fn(|_| &no_lut);
+        let tables = view(&super::tables::row(&self.device, 1));
+        let group =
+            super::run::bind(&self.device, pipeline, &planes, luts, &numbers, &view(&target), &tables);
         let mut encoder = self.device.create_command_encoder(&Default::default());
         super::run::dispatch(&mut encoder, pipeline, &group, (1, 1), None);
         let index = self.queue.submit([encoder.finish()]);
@@ -163,12 +174,22 @@ fn build(device: &wgpu::Device, assembly: &Assembly, target: Target) -> Result<P
         let (file, line) = assembly.locate(line);
         return Err(GpuError::Shader { file: file.into(), line, why: message.message.clone() });
     }
-    let texture = |binding| wgpu::BindGroupLayoutEntry {
+    let texture = |binding, sample_type| wgpu::BindGroupLayoutEntry {
         binding,
         visibility: wgpu::ShaderStages::COMPUTE,
         ty: wgpu::BindingType::Texture {
-            sample_type: wgpu::TextureSampleType::Uint,
+            sample_type,
             view_dimension: wgpu::TextureViewDimension::D2,
+            multisampled: false,
+        },
+        count: None,
+    };
+    let table = |binding| wgpu::BindGroupLayoutEntry {
+        binding,
+        visibility: wgpu::ShaderStages::COMPUTE,
+        ty: wgpu::BindingType::Texture {
+            sample_type: wgpu::TextureSampleType::Float { filterable: false },
+            view_dimension: wgpu::TextureViewDimension::D3,
             multisampled: false,
         },
         count: None,
@@ -176,9 +197,9 @@ fn build(device: &wgpu::Device, assembly: &Assembly, target: Target) -> Result<P
     let layout = device.create_bind_group_layout(&wgpu::BindGroupLayoutDescriptor {
         label: Some("picture"),
         entries: &[
-            texture(0),
-            texture(1),
-            texture(2),
+            texture(0, wgpu::TextureSampleType::Uint),
+            texture(1, wgpu::TextureSampleType::Uint),
+            texture(2, wgpu::TextureSampleType::Uint),
             wgpu::BindGroupLayoutEntry {
                 binding: 3,
                 visibility: wgpu::ShaderStages::COMPUTE,
@@ -199,6 +220,11 @@ fn build(device: &wgpu::Device, assembly: &Assembly, target: Target) -> Result<P
                 },
                 count: None,
             },
+            texture(5, wgpu::TextureSampleType::Float { filterable: false }),
+            table(6),
+            table(7),
+            table(8),
+            table(9),
         ],
     });
     let pipeline_layout = device.create_pipeline_layout(&wgpu::PipelineLayoutDescriptor {

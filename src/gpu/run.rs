@@ -4,6 +4,7 @@ use std::sync::mpsc::{Receiver, channel};
 
 use super::device::{Gpu, GpuError};
 use super::pipelines::{Pipeline, groups};
+use crate::look::MAX_LUTS;
 use crate::picture::{Format, Frame, Layout, Recipe, Sample, Structure, Target};
 
 /// A frame's planes on the GPU.
@@ -70,8 +71,10 @@ pub(super) fn bind(
     device: &wgpu::Device,
     pipeline: &Pipeline,
     planes: &[wgpu::TextureView; 3],
+    luts: [&wgpu::TextureView; MAX_LUTS],
     numbers: &wgpu::Buffer,
     target: &wgpu::TextureView,
+    tables: &wgpu::TextureView,
 ) -> wgpu::BindGroup {
     let view = wgpu::BindingResource::TextureView;
     device.create_bind_group(&wgpu::BindGroupDescriptor {
@@ -83,6 +86,11 @@ pub(super) fn bind(
             wgpu::BindGroupEntry { binding: 2, resource: view(&planes[2]) },
             wgpu::BindGroupEntry { binding: 3, resource: numbers.as_entire_binding() },
             wgpu::BindGroupEntry { binding: 4, resource: view(target) },
+            wgpu::BindGroupEntry { binding: 5, resource: view(tables) },
+            wgpu::BindGroupEntry { binding: 6, resource: view(luts[0]) },
+            wgpu::BindGroupEntry { binding: 7, resource: view(luts[1]) },
+            wgpu::BindGroupEntry { binding: 8, resource: view(luts[2]) },
+            wgpu::BindGroupEntry { binding: 9, resource: view(luts[3]) },
         ],
     })
 }
@@ -161,8 +169,8 @@ impl Gpu {
         Ok(Output { width, height, target, texture, view })
     }
 
-    /// Adds a recipe's pass to `encoder`. `depth` and `dither` are for integer targets; a
-    /// [`Target::Screen`] has a depth of 8.
+    /// Adds a recipe's pass to `encoder`; its raster is as large as `output`. `depth` and `dither` are for
+    /// integer targets; a [`Target::Screen`] has a depth of 8.
     #[allow(clippy::too_many_arguments)]
     pub fn encode(
         &self,
@@ -175,7 +183,8 @@ impl Gpu {
         dither: bool,
         timestamps: Option<wgpu::ComputePassTimestampWrites<'_>>,
     ) {
-        let numbers = Layout::write(recipe, &upload.format, depth, dither);
+        let (frame, raster) = ((upload.width, upload.height), (output.width, output.height));
+        let numbers = Layout::write(recipe, &upload.format, frame, raster, depth, dither);
         let bytes: &[u8] = bytemuck::cast_slice(&numbers);
         let buffer = self.device.create_buffer(&wgpu::BufferDescriptor {
             label: Some("numbers"),
@@ -184,7 +193,10 @@ impl Gpu {
             mapped_at_creation: false,
         });
         self.queue.write_buffer(&buffer, 0, bytes);
-        let group = bind(&self.device, pipeline, &upload.planes, &buffer, &output.view);
+        let luts = self.luts.of(&self.device, &self.queue, recipe);
+        let luts = std::array::from_fn(|i| &luts[i]);
+        let tables = self.tables.of(&self.device, &self.queue, recipe);
+        let group = bind(&self.device, pipeline, &upload.planes, luts, &buffer, &output.view, &tables);
         dispatch(encoder, pipeline, &group, (output.width, output.height), timestamps);
     }
 
@@ -203,15 +215,16 @@ impl Gpu {
         poison: Option<f32>,
     ) -> Result<Vec<[f32; 3]>, GpuError> {
         let upload = self.upload(frame, None)?;
-        let output = self.output(frame.width, frame.height, Target::Float)?;
+        let (width, height) = recipe.size(frame);
+        let output = self.output(width, height, Target::Float)?;
         if let Some(poison) = poison {
-            let fill = vec![poison; frame.width as usize * frame.height as usize * 4];
+            let fill = vec![poison; width as usize * height as usize * 4];
             self.queue.write_texture(
                 output.texture.as_image_copy(),
                 bytemuck::cast_slice(&fill),
                 wgpu::TexelCopyBufferLayout {
                     offset: 0,
-                    bytes_per_row: Some(frame.width * 16),
+                    bytes_per_row: Some(width * 16),
                     rows_per_image: None,
                 },
                 output.texture.size(),
@@ -233,7 +246,8 @@ impl Gpu {
     ) -> Result<CodesReadback, GpuError> {
         let pipeline = self.pipelines.wait(&Structure::of(recipe, Target::Codes))?;
         let upload = self.upload(frame, None)?;
-        let output = self.output(frame.width, frame.height, Target::Codes)?;
+        let (width, height) = recipe.size(frame);
+        let output = self.output(width, height, Target::Codes)?;
         let mut encoder = self.device.create_command_encoder(&Default::default());
         self.encode(&mut encoder, &pipeline, &upload, recipe, &output, depth, dither, None);
         Ok(CodesReadback(self.read_back(encoder, &output)))

@@ -1,6 +1,19 @@
 //! The chain: stages in three lists.
 
-use super::{Declaration, Kind};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use super::{Declaration, Kind, Nature};
+use crate::colour::Shaped;
+
+/// A table and the file it came from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NamedLut {
+    /// The file: relative to the show's folder when inside it.
+    pub file: PathBuf,
+    /// What it holds.
+    pub lut: Arc<Shaped<f32>>,
+}
 
 /// One stage in a chain.
 #[derive(Clone, Debug, PartialEq)]
@@ -13,12 +26,14 @@ pub struct Stage {
     pub strength: f64,
     /// Its parameters, in the declaration's order.
     pub values: Vec<f64>,
+    /// Its table, if it reads one and has been given one.
+    pub lut: Option<NamedLut>,
 }
 
 impl Stage {
     /// A stage as designed: on, strength 1, every parameter at its default.
     pub fn new(kind: Kind) -> Self {
-        Self { kind, on: true, strength: 1.0, values: kind.declaration().defaults() }
+        Self { kind, on: true, strength: 1.0, values: kind.declaration().defaults(), lut: None }
     }
 
     /// What is declared about it.
@@ -90,6 +105,19 @@ impl Chain {
         }
     }
 
+    /// List and index at which a new stage of that kind belongs unless the hand puts it elsewhere: texture
+    /// ahead of the chain's first tone, grain last of all, everything else at the end of the look, ahead of
+    /// grain that stands there.
+    pub fn place_for(&self, kind: Kind) -> (List, usize) {
+        let natures = |list: List| self.list(list).iter().map(|s| s.declaration().nature).collect::<Vec<_>>();
+        place(kind.declaration().nature, &List::ALL.map(natures))
+    }
+
+    /// How many of its stages read a table.
+    pub fn tables(&self) -> usize {
+        self.in_order().filter(|(s, _)| s.declaration().table).count()
+    }
+
     /// Every stage in the order light takes, with its effective strength.
     pub fn in_order(&self) -> impl Iterator<Item = (&Stage, f64)> {
         List::ALL.into_iter().flat_map(move |list| {
@@ -99,7 +127,70 @@ impl Chain {
     }
 }
 
-/// What of a stage acts: `clamp(stage × look, 0, the stage's maximum)`, 0 when it is off.
+/// What of a stage acts: `clamp(stage × look, 0, the stage's maximum)`, 0 when it is off or lacks its table.
 pub fn effective_strength(stage: &Stage, look: f64) -> f64 {
-    if stage.on { (stage.strength * look).clamp(0.0, stage.declaration().strength.max) } else { 0.0 }
+    let whole = stage.lut.is_some() || !stage.declaration().table;
+    if stage.on && whole { (stage.strength * look).clamp(0.0, stage.declaration().strength.max) } else { 0.0 }
+}
+
+/// Where a stage of that nature belongs in lists of stages of those natures.
+fn place(nature: Nature, lists: &[Vec<Nature>; 3]) -> (List, usize) {
+    let [before, look, finish] = lists;
+    let tone = |list: &[Nature]| list.iter().position(|n| *n == Nature::Tone);
+    let grain = look.iter().rev().take_while(|n| **n == Nature::Grain).count();
+    match nature {
+        Nature::Grain => (List::Finish, finish.len()),
+        Nature::Texture if let Some(at) = tone(before) => (List::Before, at),
+        Nature::Texture if let Some(at) = tone(look) => (List::Look, at),
+        Nature::Texture | Nature::Tone | Nature::Colour => (List::Look, look.len() - grain),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Nature::{Colour, Grain, Texture, Tone};
+    use super::*;
+
+    #[test]
+    fn where_a_stage_belongs() {
+        let cases: &[(Nature, [&[Nature]; 3], (List, usize))] = &[
+            (Tone, [&[], &[], &[]], (List::Look, 0)),
+            (Colour, [&[], &[], &[]], (List::Look, 0)),
+            (Texture, [&[], &[], &[]], (List::Look, 0)),
+            (Grain, [&[], &[], &[]], (List::Finish, 0)),
+            (Tone, [&[Tone], &[Colour, Tone], &[Colour]], (List::Look, 2)),
+            (Colour, [&[Tone], &[Texture, Tone, Grain, Grain], &[Grain]], (List::Look, 2)),
+            // Grain in the middle was put there; what follows it is no end.
+            (Tone, [&[], &[Grain, Colour, Grain], &[]], (List::Look, 2)),
+            (Texture, [&[], &[Texture, Colour, Tone, Colour, Tone], &[]], (List::Look, 2)),
+            (Texture, [&[Colour, Tone], &[Tone], &[]], (List::Before, 1)),
+            (Texture, [&[Colour], &[Colour, Grain], &[Tone]], (List::Look, 1)),
+            (Grain, [&[Tone], &[Tone, Grain], &[Colour, Grain]], (List::Finish, 2)),
+        ];
+        for (nature, lists, expected) in cases {
+            let found = place(*nature, &lists.map(<[_]>::to_vec));
+            assert_eq!(found, *expected, "{nature:?} into {lists:?}");
+        }
+    }
+
+    /// Whatever is put in, texture stands ahead of tone and grain behind everything, one after the other.
+    #[test]
+    fn stages_put_in_one_by_one_stand_in_order() {
+        let all = [Tone, Colour, Texture, Grain];
+        for n in 0..4usize.pow(6) {
+            let mut lists: [Vec<Nature>; 3] = Default::default();
+            for i in 0..6 {
+                let nature = all[n / 4usize.pow(i) % 4];
+                let (list, at) = place(nature, &lists);
+                lists[list as usize].insert(at, nature);
+            }
+            let order: Vec<Nature> = lists.concat();
+            let last_texture = order.iter().rposition(|n| *n == Texture);
+            let first_tone = order.iter().position(|n| *n == Tone);
+            let grain = order.iter().position(|n| *n == Grain).unwrap_or(order.len());
+            assert!(last_texture.zip(first_tone).is_none_or(|(a, b)| a < b), "{order:?}");
+            assert!(order[grain..].iter().all(|n| *n == Grain), "{order:?}");
+            assert_eq!(order.len(), 6);
+        }
+    }
 }

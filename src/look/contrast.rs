@@ -6,6 +6,7 @@ crate::look::declare! {
     /// Contrast about middle grey, channel by channel in ACEScct, with a toe that eases shadows and a
     /// shoulder that eases highlights. Grey stays where it is.
     Contrast "contrast", shader "look/contrast.wgsl" {
+        nature: Tone,
         domain: Acescct,
         reach: Point,
         holds_grey: true,

@@ -6,6 +6,7 @@ crate::look::declare! {
     /// Dye coupling: each channel's density takes on a share of the others', in ACEScct. Below 0 the
     /// layers hold each other back and colours part; above 0 they blend. Neutrals stay exactly.
     Crosstalk "crosstalk", shader "look/crosstalk.wgsl" {
+        nature: Colour,
         domain: Acescct,
         reach: Point,
         holds_grey: true,

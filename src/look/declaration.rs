@@ -1,5 +1,7 @@
 //! How a stage is declared, once, for everything that needs to know about it.
 
+use crate::colour::Shaped;
+
 /// The space a stage computes in and is mixed in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Domain {
@@ -7,6 +9,20 @@ pub enum Domain {
     Acescct,
     /// Scene-linear ACEScg.
     Linear,
+}
+
+/// What a stage is about: where in a chain it goes when nobody says where, see
+/// [`Chain::place_for`](super::Chain::place_for).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Nature {
+    /// How light becomes tone.
+    Tone,
+    /// What colours become.
+    Colour,
+    /// What lens and film do to an image ahead of any tone: glow, softness.
+    Texture,
+    /// What lies over the finished image.
+    Grain,
 }
 
 /// What a stage reads.
@@ -33,13 +49,15 @@ pub enum Unit {
     Mired,
     /// Thousandths of Duv, the distance from the Planckian locus in CIE 1960 (u, v); + is greener.
     Duv,
+    /// Which of several, by these names: whole numbers from 0. Files write the name.
+    Choice(&'static [&'static str]),
 }
 
 impl Unit {
     /// As written after a number; empty for a ratio.
     pub const fn suffix(self) -> &'static str {
         match self {
-            Self::Ratio => "",
+            Self::Ratio | Self::Choice(_) => "",
             Self::Stops => "stops",
             Self::Points => "pts",
             Self::Degrees => "°",
@@ -82,12 +100,13 @@ pub struct Parameter {
 }
 
 impl Parameter {
-    /// `value` brought into the range: held at its ends, or wrapped where it is a circle. NaN, and an
-    /// infinity on a circle, give the default.
+    /// `value` brought into the range: held at its ends, or wrapped where it is a circle; a choice is whole.
+    /// NaN, and an infinity on a circle, give the default.
     pub fn held(&self, value: f64) -> f64 {
         if value.is_nan() {
             return self.default;
         }
+        let value = if self.choices().is_empty() { value } else { value.round() };
         match self.scale {
             Scale::Circle if value.is_infinite() => self.default,
             // Both ends are there, so that a knob that was turned to its end keeps its hold.
@@ -98,6 +117,19 @@ impl Parameter {
             }
             _ => value.clamp(self.min, self.max),
         }
+    }
+
+    /// The names it chooses among; none for a number.
+    pub const fn choices(&self) -> &'static [&'static str] {
+        match self.unit {
+            Unit::Choice(names) => names,
+            _ => &[],
+        }
+    }
+
+    /// The name that `value` chooses, for one that chooses.
+    pub fn choice(&self, value: f64) -> Option<&'static str> {
+        self.choices().get(self.held(value) as usize).copied()
     }
 
     /// Where `value` lies in the range, 0…1.
@@ -120,8 +152,11 @@ impl Parameter {
         }
     }
 
-    /// `value` as a person reads it: decimals after the step, and the unit.
+    /// `value` as a person reads it: decimals after the step, and the unit; of a choice its name.
     pub fn show(&self, value: f64) -> String {
+        if let Some(name) = self.choice(value) {
+            return name.to_owned();
+        }
         let decimals = (-self.step.log10()).ceil().clamp(0.0, 4.0) as usize;
         let sign = if self.min < 0.0 { "+" } else { "" };
         // Adding zero turns −0 into +0.
@@ -136,6 +171,10 @@ impl Parameter {
         match self.unit {
             Unit::Ratio => number,
             Unit::Degrees => format!("{number}°"),
+            Unit::Duv if value != 0.0 => {
+                let side = if value > 0.0 { "green" } else { "magenta" };
+                format!("{number} {} {side}", Unit::Duv.suffix())
+            }
             unit => format!("{number} {}", unit.suffix()),
         }
     }
@@ -165,6 +204,8 @@ pub struct Declaration {
     pub key: &'static str,
     /// What it does, for a person.
     pub doc: &'static str,
+    /// What it is about.
+    pub nature: Nature,
     /// The space it computes in.
     pub domain: Domain,
     /// What it reads.
@@ -179,12 +220,14 @@ pub struct Declaration {
     pub parameters: &'static [Parameter],
     /// Names of what is derived from them once, not for every pixel.
     pub derived: &'static [&'static str],
-    /// Parameters to derived values.
-    pub prepare: fn(&[f64]) -> Vec<f64>,
-    /// The CPU twin in f32: parameters and derived values, pixel in, pixel out.
-    pub apply_f32: fn(&[f32], [f32; 3]) -> [f32; 3],
+    /// Does it read a table from a file? Without one it does nothing.
+    pub table: bool,
+    /// Parameters, and the table if it reads one, to derived values.
+    pub prepare: fn(&[f64], Option<&Shaped<f32>>) -> Vec<f64>,
+    /// The CPU twin in f32: parameters and derived values, the table, pixel in, pixel out.
+    pub apply_f32: fn(&[f32], Option<&Shaped<f32>>, [f32; 3]) -> [f32; 3],
     /// The same in f64.
-    pub apply_f64: fn(&[f64], [f64; 3]) -> [f64; 3],
+    pub apply_f64: fn(&[f64], Option<&Shaped<f64>>, [f64; 3]) -> [f64; 3],
     /// Name of the Rust struct, and of the WGSL one.
     pub struct_name: &'static str,
     /// Text of the WGSL twin.
@@ -208,9 +251,9 @@ impl Declaration {
     }
 
     /// Parameters and what is derived from them: the slice that `apply` takes.
-    pub fn prepared(&self, values: &[f64]) -> Vec<f64> {
+    pub fn prepared(&self, values: &[f64], table: Option<&Shaped<f32>>) -> Vec<f64> {
         let mut all = values.to_vec();
-        all.extend((self.prepare)(values));
+        all.extend((self.prepare)(values, table));
         all
     }
 
@@ -232,11 +275,18 @@ impl Declaration {
 }
 
 /// Declares a stage: its constants, its parameters, what is derived from them. The file that calls this
-/// defines `prepare(&Parameters<f64>) -> [f64; N]` and `apply(&Parameters<T>, [T; 3]) -> [T; 3]`.
+/// defines `prepare(&Parameters<f64>) -> [f64; N]` and `apply(&Parameters<T>, [T; 3]) -> [T; 3]`; a stage marked
+/// `table` is given an `Option<&Shaped>` as the last argument of both.
 macro_rules! declare {
+    (@call $function:ident($($argument:expr),+) $table:ident) => {{
+        let _ = $table;
+        $function($($argument),+)
+    }};
+    (@call $function:ident($($argument:expr),+) $table:ident table) => { $function($($argument),+, $table) };
     (
         $(#[doc = $doc:literal])+
-        $name:ident $key:literal, shader $wgsl:literal {
+        $name:ident $key:literal, shader $wgsl:literal $(, $table:ident)? {
+            nature: $nature:ident,
             domain: $domain:ident,
             reach: $reach:ident,
             holds_grey: $grey:literal,
@@ -246,15 +296,17 @@ macro_rules! declare {
         parameters {
             $(
                 $(#[doc = $pdoc:literal])+
-                $field:ident $pkey:literal: $unit:ident = $default:literal in $min:literal..$pmax:literal step $step:literal $scale:ident;
-            )+
+                $field:ident $pkey:literal: $unit:ident $(($choices:expr))? = $default:literal in $min:literal..$pmax:literal step $step:literal $scale:ident;
+            )*
         }
         derived { $( $(#[doc = $ddoc:literal])+ $derived:ident; )* }
     ) => {
         $(#[doc = $doc])+
         #[derive(Clone, Copy, Debug)]
+        // What only the shader reads is there too.
+        #[allow(dead_code)]
         pub struct $name<T> {
-            $( $(#[doc = $pdoc])+ pub $field: T, )+
+            $( $(#[doc = $pdoc])+ pub $field: T, )*
             $( $(#[doc = $ddoc])+ pub $derived: T, )*
         }
 
@@ -264,21 +316,22 @@ macro_rules! declare {
                 let mut v = v.iter().copied();
                 // The slice is made from the same declaration, so it is as long as the fields are many.
                 let mut next = || v.next().expect("a stage's slice is as long as its declaration");
-                Self { $( $field: next(), )+ $( $derived: next(), )* }
+                Self { $( $field: next(), )* $( $derived: next(), )* }
             }
         }
 
         /// The declaration of this stage.
         pub static DECLARATION: $crate::look::Declaration = {
             const DERIVED: &[&str] = &[$(stringify!($derived)),*];
-            fn prepare_values(v: &[f64]) -> Vec<f64> {
+            fn prepare_values(v: &[f64], table: Option<&$crate::colour::Shaped<f32>>) -> Vec<f64> {
                 let mut all = v.to_vec();
                 all.resize(v.len() + DERIVED.len(), 0.0);
-                prepare(&$name::from_slice(&all)).to_vec()
+                $crate::look::declare!(@call prepare(&$name::from_slice(&all)) table $($table)?).to_vec()
             }
             $crate::look::Declaration {
                 key: $key,
                 doc: concat!($($doc),+),
+                nature: $crate::look::Nature::$nature,
                 domain: $crate::look::Domain::$domain,
                 reach: $crate::look::Reach::$reach,
                 holds_grey: $grey,
@@ -288,18 +341,23 @@ macro_rules! declare {
                     $crate::look::Parameter {
                         key: $pkey,
                         doc: concat!($($pdoc),+),
-                        unit: $crate::look::Unit::$unit,
+                        unit: $crate::look::Unit::$unit $(($choices))?,
                         default: $default,
                         min: $min,
                         max: $pmax,
                         step: $step,
                         scale: $crate::look::Scale::$scale,
                     }
-                ),+],
+                ),*],
                 derived: DERIVED,
                 prepare: prepare_values,
-                apply_f32: |p, rgb| apply(&$name::from_slice(p), rgb),
-                apply_f64: |p, rgb| apply(&$name::from_slice(p), rgb),
+                table: !matches!(stringify!($($table)?).as_bytes(), b""),
+                apply_f32: |p, table, rgb| {
+                    $crate::look::declare!(@call apply(&$name::from_slice(p), rgb) table $($table)?)
+                },
+                apply_f64: |p, table, rgb| {
+                    $crate::look::declare!(@call apply(&$name::from_slice(p), rgb) table $($table)?)
+                },
                 struct_name: stringify!($name),
                 wgsl: include_str!(concat!("../../shaders/", $wgsl)),
             }

@@ -8,9 +8,14 @@
 mod chain;
 mod declaration;
 
-pub use chain::{Chain, List, Stage, effective_strength};
+pub use chain::{Chain, List, NamedLut, Stage, effective_strength};
+pub use curves::{
+    CURVE_NAMES, CURVE_POINTS, CurvePoint, curve_height, curve_point_parameters, curve_point_within,
+    curve_points,
+};
 pub(crate) use declaration::declare;
-pub use declaration::{Declaration, Domain, Parameter, Reach, Scale, Unit, strength};
+pub use declaration::{Declaration, Domain, Nature, Parameter, Reach, Scale, Unit, strength};
+pub use lut::MAX_LUTS;
 
 /// Which stage: an index into [`STAGES`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -44,4 +49,5 @@ stages! {
     monochrome
     palette
     curves
+    lut
 }

@@ -6,6 +6,7 @@ crate::look::declare! {
     /// One silver image out of three channels: light weighed as panchromatic or orthochromatic film weighs
     /// it, through a filter of your own. Neutrals keep their brightness.
     Monochrome "monochrome", shader "look/monochrome.wgsl" {
+        nature: Colour,
         domain: Linear,
         reach: Point,
         holds_grey: true,

@@ -6,6 +6,7 @@ crate::look::declare! {
     /// Hue, saturation and density of reds, yellows, greens, cyans, blues and magentas, each blending into
     /// the next. What is near neutral stays, and hues keep their order.
     Palette "palette", shader "look/palette.wgsl" {
+        nature: Colour,
         domain: Acescct,
         reach: Point,
         holds_grey: true,

@@ -6,6 +6,7 @@ crate::look::declare! {
     /// Saturation as dyes have it: colours deepen as they grow stronger and lighten as they fade, instead of
     /// glowing. Neutrals stay exactly.
     Saturation "saturation", shader "look/saturation.wgsl" {
+        nature: Colour,
         domain: Acescct,
         reach: Point,
         holds_grey: true,

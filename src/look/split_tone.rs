@@ -6,6 +6,7 @@ crate::look::declare! {
     /// One colour into the shadows and another into the highlights, at constant luma of the ACEScct
     /// signal. Middle grey takes neither.
     SplitTone "split-tone", shader "look/split_tone.wgsl" {
+        nature: Colour,
         domain: Acescct,
         reach: Point,
         holds_grey: true,

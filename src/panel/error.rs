@@ -19,6 +19,14 @@ pub enum PanelError {
         /// Why not, and what would help.
         why: String,
     },
+    /// No port is one that the map is for.
+    #[error("{}", absent_text(pattern, ports))]
+    Absent {
+        /// What the map says of its ports' names.
+        pattern: String,
+        /// The ports that there are.
+        ports: Vec<String>,
+    },
     /// A port is listed but cannot be opened.
     #[error("MIDI port “{port}” cannot be opened: {why}")]
     Open {
@@ -27,4 +35,15 @@ pub enum PanelError {
         /// What the system says.
         why: String,
     },
+}
+
+fn absent_text(pattern: &str, ports: &[String]) -> String {
+    let there = match ports {
+        [] => "there is none at all".to_owned(),
+        ports => format!("there are: {}", ports.join(", ")),
+    };
+    match pattern {
+        "" => "no MIDI port that messages can come from".to_owned(),
+        pattern => format!("no MIDI port has “{pattern}” in its name; {there}"),
+    }
 }

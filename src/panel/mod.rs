@@ -27,6 +27,6 @@ pub use message::{Control, Event, FIRST_MODE_MESSAGE, events, read, split};
 pub use pair::{FINE_MOST, Half, LSB_ABOVE, PAIR_WAIT, Pair};
 pub use plugs::{EVERY, EVERY_WITHOUT_MIDI, Plug, Plugs};
 pub use ports::{Connection, Input, PortInfo, Ports, QUEUE, Queue, RawMessage, Sender, Waker, queue};
-pub use surface::{ControlState, Move, Surface};
+pub use surface::{ButtonState, ControlState, Move, Surface};
 pub use system::SystemPorts;
 pub use takeover::{FINE_TOLERANCE, Pickup, TOLERANCE, Takeover};

@@ -40,6 +40,12 @@ pub enum Plug {
         /// Why.
         why: PanelError,
     },
+    /// None of the ports that there are is wanted. Told once until one comes, or others come or go; looked for
+    /// all the while.
+    Absent {
+        /// What was looked for and what there is.
+        why: PanelError,
+    },
     /// There is no MIDI at all. Told once until there is, or the reason changes.
     Unavailable {
         /// Why.
@@ -63,6 +69,7 @@ pub struct Plugs {
     next: Option<Instant>,
     slots: Vec<Slot>,
     refused: Vec<(PortInfo, PanelError)>,
+    absent: Option<PanelError>,
     unavailable: Option<PanelError>,
 }
 
@@ -77,6 +84,7 @@ impl Plugs {
             next: None,
             slots: Vec::new(),
             refused: Vec::new(),
+            absent: None,
             unavailable: None,
         }
     }
@@ -88,7 +96,7 @@ impl Plugs {
     }
 
     /// Looks at the ports if it is time to, closes those that went, opens those that match, and says what
-    /// changed, in that order.
+    /// changed, in that order; at last, whether none is wanted.
     pub fn poll(&mut self, now: Instant) -> Vec<Plug> {
         let mut news = Vec::new();
         if self.next.is_some_and(|next| now < next) {
@@ -109,8 +117,9 @@ impl Plugs {
                 Vec::new()
             }
         };
-        let mut wanted: Vec<PortInfo> =
-            list.into_iter().filter(|p| matches(&self.pattern, &p.name)).collect();
+        let (mut wanted, others): (Vec<PortInfo>, Vec<PortInfo>) =
+            list.into_iter().partition(|p| matches(&self.pattern, &p.name));
+        let none = wanted.is_empty() && self.unavailable.is_none();
         self.refused.retain(|(info, _)| wanted.contains(info));
         for (port, slot) in self.slots.iter_mut().enumerate() {
             if slot.open.is_none() {
@@ -127,6 +136,14 @@ impl Plugs {
         }
         for info in wanted {
             self.open(info, &mut news);
+        }
+        let absent = none.then(|| PanelError::Absent {
+            pattern: self.pattern.clone(),
+            ports: others.into_iter().map(|p| p.name).collect(),
+        });
+        if self.absent != absent {
+            self.absent = absent;
+            news.extend(self.absent.clone().map(|why| Plug::Absent { why }));
         }
         news
     }

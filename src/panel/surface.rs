@@ -1,7 +1,7 @@
 //! Control events to moves of parameters: a map with the state of its takeovers, pairs and buttons.
 
 use super::{
-    Binding, Coding, Event, FINE_MOST, FINE_TOLERANCE, Map, Mode, Pair, Reading, TOLERANCE, Target,
+    Binding, Button, Coding, Event, FINE_MOST, FINE_TOLERANCE, Map, Mode, Pair, Reading, TOLERANCE, Target,
     message::Control, takeover::Pickup,
 };
 use std::{collections::BTreeMap, sync::Arc};
@@ -48,6 +48,17 @@ pub struct ControlState {
     /// The last value it sent, 0…127, of a fine control 0…16383; `None` if it has not been touched since
     /// the map was set.
     pub last: Option<u16>,
+}
+
+/// What a button is and does at this moment, for the panel mirror.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ButtonState {
+    /// Its name on the panel mirror.
+    pub label: Arc<str>,
+    /// The name of what it does.
+    pub action: Arc<str>,
+    /// Is it down? A button that only tells of presses is down from one to the next.
+    pub down: bool,
 }
 
 /// What is remembered of one control.
@@ -204,6 +215,16 @@ impl Surface {
             last: memory.last,
         };
         self.map.controls.iter().zip(&self.memory).map(state).collect()
+    }
+
+    /// Every button, in the map's order.
+    pub fn buttons(&self) -> Vec<ButtonState> {
+        let state = |(button, down): (&Button, &bool)| ButtonState {
+            label: button.label.clone(),
+            action: button.action.clone(),
+            down: *down,
+        };
+        self.map.buttons.iter().zip(&self.down).map(state).collect()
     }
 }
 

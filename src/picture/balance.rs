@@ -4,59 +4,33 @@
 //!
 //! 1. zones: exposure and colour of shadows, then of highlights;
 //! 2. contrast about middle grey, `p + c·(x − p)`, folded into what follows;
-//! 3. slope, offset, power, saturation: the no-clamp form of ASC CDL v1.2 (Pines & Reisner, *ASC CDL
-//!    Transfer Functions and Interchange Syntax*, 2009), as S-2016-001 appendix A has it for ACEScct. Power
-//!    leaves negative values alone; saturation weighs by Rec.709.
+//! 3. slope, offset, power, saturation: [`Cdl::forward_no_clamp`], the form of ASC CDL that S-2016-001
+//!    appendix A has for ACEScct.
 //!
 //! Zones are additions to ACEScct: where it is a straight line (0.0078 and below), a zone's exposure lifts or
 //! lowers black as an offset does. They hold neither middle grey, when their transitions reach it, nor black.
 
+use super::parameters::parameters;
 use crate::colour::{
-    GREY_ACESCCT, LUMA_709, Matrix, POINT_ACESCCT, Real, STOP_ACESCCT, YcbcrMatrix, apply, white_shift,
+    ADAPTATIONS, Adaptation, Cdl, GREY_ACESCCT, Matrix, POINT_ACESCCT, Real, STOP_ACESCCT, YcbcrMatrix,
+    apply, luma_709, white_shift,
 };
-use crate::look::{Parameter, Scale, Unit};
 
-/// Declares the parameters of balance, once, for everything that needs to know about them.
-macro_rules! balance {
-    ($(
-        $(#[doc = $doc:literal])+
-        $field:ident $key:literal: $unit:ident = $default:literal in $min:literal..$max:literal step $step:literal $scale:ident;
-    )+) => {
-        /// The parameters of balance, in the order of [`BalanceField`].
-        pub static BALANCE: &[Parameter] = &[$(
-            Parameter {
-                key: $key,
-                doc: concat!($($doc),+),
-                unit: Unit::$unit,
-                default: $default,
-                min: $min,
-                max: $max,
-                step: $step,
-                scale: Scale::$scale,
-            }
-        ),+];
+parameters! {
+    /// The parameters of balance, in the order of [`BalanceField`].
+    BALANCE,
+    /// A parameter of balance.
+    BalanceField;
 
-        /// A parameter of balance.
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-        #[repr(usize)]
-        pub enum BalanceField {
-            $( $(#[doc = $doc])+ $field, )+
-        }
-
-        impl BalanceField {
-            /// All of them, in order.
-            pub const ALL: &[Self] = &[$( Self::$field ),+];
-        }
-    };
-}
-
-balance! {
     /// Light, in stops; + is brighter.
     Exposure "exposure": Stops = 0.0 in -8.0..8.0 step 0.05 Even;
-    /// White, along the Planckian locus, in mired; + is warmer.
-    Warmth "warmth": Mired = 0.0 in -100.0..100.0 step 1.0 Even;
-    /// White, across the Planckian locus, in thousandths of Duv; + is greener, − more magenta.
-    Tint "tint": Duv = 0.0 in -20.0..20.0 step 0.25 Even;
+    /// White balance along the Planckian locus, in mired; + is warmer, for a shot lit by colder light.
+    Warmth "warmth": Mired = 0.0 in -250.0..150.0 step 1.0 Even;
+    /// White balance across the Planckian locus, in thousandths of Duv; + is greener, − more magenta.
+    Tint "tint": Duv = 0.0 in -30.0..30.0 step 0.25 Even;
+    /// How other colours follow the white: von Kries adaptation in CIECAM16's cone space, in CIECAM02's, or
+    /// Bradford's.
+    Adaptation "adaptation": Choice(ADAPTATIONS) = 0.0 in 0.0..2.0 step 1.0 Even;
     /// Light of the shadows, in stops; + is brighter. The transition is made softer where that is what it
     /// takes to keep greys in order.
     ShadowExposure "shadow-exposure": Stops = 0.0 in -3.0..3.0 step 0.02 Even;
@@ -105,21 +79,6 @@ balance! {
 
 use BalanceField as F;
 
-impl BalanceField {
-    /// How many there are.
-    pub const COUNT: usize = Self::ALL.len();
-
-    /// What is declared about it.
-    pub fn parameter(self) -> &'static Parameter {
-        &BALANCE[self as usize]
-    }
-
-    /// The one with a key, if any.
-    pub fn of_key(key: &str) -> Option<Self> {
-        Self::ALL.iter().copied().find(|f| f.parameter().key == key)
-    }
-}
-
 /// A shot's balance: a number for each of [`BALANCE`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Balance {
@@ -148,21 +107,34 @@ impl Balance {
     /// As a twin computes with it.
     pub fn prepared<T: Real>(&self) -> BalanceValues<T> {
         let gain = self.get(F::Exposure).exp2();
-        let matrix = Matrix::diagonal([gain; 3]).after(&white_shift(self.get(F::Warmth), self.get(F::Tint)));
+        let matrix = Matrix::diagonal([gain; 3]).after(&self.white_balance());
         let [shadow, highlight] = self.zones();
-        let contrast = self.get(F::Contrast);
-        // y = p + c·(x − p) before slope s and offset o is slope s·c and offset s·p·(1 − c) + o.
-        let slope = [F::SlopeR, F::SlopeG, F::SlopeB].map(|f| self.get(f));
-        let offset = [F::OffsetR, F::OffsetG, F::OffsetB].map(|f| self.get(f) * POINT_ACESCCT);
-        let lift = GREY_ACESCCT * (1.0 - contrast);
         BalanceValues {
             matrix: matrix.rows(),
             shadow: shadow.prepared(-1.0),
             highlight: highlight.prepared(1.0),
-            slope: slope.map(|s| T::of(s * contrast)),
-            offset: std::array::from_fn(|c| T::of(slope[c] * lift + offset[c])),
-            power: [F::PowerR, F::PowerG, F::PowerB].map(|f| T::of(self.get(f))),
-            saturation: T::of(self.get(F::Saturation)),
+            cdl: self.cdl().prepared(),
+        }
+    }
+
+    /// White balance alone, on ACEScg.
+    pub fn white_balance(&self) -> Matrix {
+        let adaptation = F::Adaptation.parameter().held(self.get(F::Adaptation)) as usize;
+        white_shift(self.get(F::Warmth), self.get(F::Tint), Adaptation::ALL[adaptation])
+    }
+
+    /// Contrast and what follows it, as one ASC CDL on ACEScct.
+    pub fn cdl(&self) -> Cdl<f64> {
+        // y = p + c·(x − p) before slope s and offset o is slope s·c and offset s·p·(1 − c) + o.
+        let slope = [F::SlopeR, F::SlopeG, F::SlopeB].map(|f| self.get(f));
+        let offset = [F::OffsetR, F::OffsetG, F::OffsetB].map(|f| self.get(f) * POINT_ACESCCT);
+        let contrast = self.get(F::Contrast);
+        let lift = GREY_ACESCCT * (1.0 - contrast);
+        Cdl {
+            slope: slope.map(|s| s * contrast),
+            offset: std::array::from_fn(|c| slope[c] * lift + offset[c]),
+            power: [F::PowerR, F::PowerG, F::PowerB].map(|f| self.get(f)),
+            saturation: self.get(F::Saturation),
         }
     }
 
@@ -280,18 +252,8 @@ pub struct BalanceValues<T> {
     pub shadow: ZoneValues<T>,
     /// Highlights.
     pub highlight: ZoneValues<T>,
-    /// Slope of ASC CDL, with contrast in it.
-    pub slope: [T; 3],
-    /// Offset of ASC CDL in ACEScct, with contrast in it.
-    pub offset: [T; 3],
-    /// Power of ASC CDL.
-    pub power: [T; 3],
-    /// Saturation of ASC CDL.
-    pub saturation: T,
-}
-
-fn luma<T: Real>(v: [T; 3]) -> T {
-    v[0] * T::of(LUMA_709[0]) + v[1] * T::of(LUMA_709[1]) + v[2] * T::of(LUMA_709[2])
+    /// ASC CDL on ACEScct, with contrast in it.
+    pub cdl: Cdl<T>,
 }
 
 impl<T: Real> BalanceValues<T> {
@@ -302,17 +264,10 @@ impl<T: Real> BalanceValues<T> {
 
     /// The part on ACEScct. Twin: `balance_acescct`.
     pub fn acescct(&self, rgb: [T; 3]) -> [T; 3] {
-        let l = luma(rgb);
+        let l = luma_709(rgb);
         let (shadow, highlight) = (self.shadow.weight(l), self.highlight.weight(l));
-        let v: [T; 3] = std::array::from_fn(|c| {
-            let zoned = rgb[c] + shadow * self.shadow.amount[c] + highlight * self.highlight.amount[c];
-            let v = zoned * self.slope[c] + self.offset[c];
-            if v < T::of(0.0) || self.power[c] == T::of(1.0) { v } else { v.power(self.power[c]) }
-        });
-        if self.saturation == T::of(1.0) {
-            return v;
-        }
-        let l = luma(v);
-        v.map(|v| l + (v - l) * self.saturation)
+        self.cdl.forward_no_clamp(std::array::from_fn(|c| {
+            rgb[c] + shadow * self.shadow.amount[c] + highlight * self.highlight.amount[c]
+        }))
     }
 }

@@ -5,24 +5,27 @@ use rayon::prelude::*;
 use super::balance::BalanceValues;
 use super::plan::tail_values;
 use super::{Frame, Recipe, Tail, Unpack, noise, quantise};
-use crate::colour::{CurveValues, OutputTransform, Real, ToneScale, acescct_decode, acescct_encode, apply};
+use crate::colour::{
+    Aces2, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale, acescct_decode, acescct_encode,
+    apply,
+};
 use crate::look::{Declaration, Domain};
 
 /// A number that the stages' twins come in.
 pub trait Twin: Real {
     /// The stage's twin in this number.
-    fn stage(declaration: &Declaration, values: &[Self], rgb: [Self; 3]) -> [Self; 3];
+    fn stage(declaration: &Declaration, values: &[Self], lut: Option<&Shaped<Self>>, rgb: [Self; 3]) -> [Self; 3];
 }
 
 impl Twin for f32 {
-    fn stage(declaration: &Declaration, values: &[f32], rgb: [f32; 3]) -> [f32; 3] {
-        (declaration.apply_f32)(values, rgb)
+    fn stage(declaration: &Declaration, values: &[f32], lut: Option<&Shaped<f32>>, rgb: [f32; 3]) -> [f32; 3] {
+        (declaration.apply_f32)(values, lut, rgb)
     }
 }
 
 impl Twin for f64 {
-    fn stage(declaration: &Declaration, values: &[f64], rgb: [f64; 3]) -> [f64; 3] {
-        (declaration.apply_f64)(values, rgb)
+    fn stage(declaration: &Declaration, values: &[f64], lut: Option<&Shaped<f64>>, rgb: [f64; 3]) -> [f64; 3] {
+        (declaration.apply_f64)(values, lut, rgb)
     }
 }
 
@@ -30,6 +33,14 @@ struct Step<T> {
     declaration: &'static Declaration,
     strength: T,
     values: Vec<T>,
+    lut: Option<Shaped<T>>,
+}
+
+/// An output transform ready for the pixel loop.
+enum Rendering<T> {
+    Plain(ToneScale<T>),
+    Aces2(Aces2Values<T>),
+    None,
 }
 
 /// A recipe ready for the pixel loop.
@@ -38,9 +49,9 @@ pub struct Grader<T> {
     to_acescg: [T; 9],
     balance: Option<BalanceValues<T>>,
     steps: Vec<Step<T>>,
-    transform: Option<OutputTransform>,
-    tone: ToneScale<T>,
+    rendering: Option<Rendering<T>>,
     matrix: [T; 9],
+    widening: Option<[T; 9]>,
     encode: CurveValues<T>,
 }
 
@@ -59,14 +70,19 @@ impl<T: Twin> Grader<T> {
                     declaration: s.kind.declaration(),
                     strength: T::of(s.strength),
                     values: s.values.iter().map(|&v| T::of(v)).collect(),
+                    lut: s.lut.as_ref().map(|l| l.to()),
                 })
                 .collect(),
-            transform: match recipe.tail {
-                Tail::Display { transform, .. } => Some(transform),
+            rendering: match recipe.tail {
+                Tail::Display { transform, display } => Some(match transform {
+                    OutputTransform::Plain => Rendering::Plain(tone),
+                    OutputTransform::Aces2 => Rendering::Aces2(Aces2::of(display).values()),
+                    OutputTransform::None => Rendering::None,
+                }),
                 Tail::Encoding(_) => None,
             },
-            tone,
             matrix: matrix.rows(),
+            widening: recipe.tail.widening().map(|m| m.rows()),
             encode,
         }
     }
@@ -86,14 +102,20 @@ impl<T: Twin> Grader<T> {
     }
 
     fn tail(&self, v: [T; 3]) -> [T; 3] {
-        let Some(transform) = self.transform else {
+        let Some(rendering) = &self.rendering else {
             return apply(&self.matrix, v).map(|x| self.encode.encode(x));
         };
-        let v = match transform {
-            OutputTransform::Plain => v.map(|x| self.tone.apply(x)),
-            OutputTransform::None => v,
+        let light = match rendering {
+            Rendering::Plain(tone) => apply(&self.matrix, v.map(|x| tone.apply(x))),
+            Rendering::Aces2(aces2) => aces2.apply(v),
+            Rendering::None => apply(&self.matrix, v),
         };
-        apply(&self.matrix, v).map(|x| self.encode.encode(x.at_least(T::of(0.0)).at_most(T::of(1.0))))
+        let held = |v: [T; 3]| v.map(|x| x.at_least(T::of(0.0)).at_most(T::of(1.0)));
+        let mut light = held(light);
+        if let Some(widening) = &self.widening {
+            light = held(apply(widening, light));
+        }
+        self.encode.encode_light(light)
     }
 }
 
@@ -105,7 +127,7 @@ impl<T: Twin> Step<T> {
             return v;
         }
         let mix = |x: [T; 3]| {
-            let y = T::stage(self.declaration, &self.values, x);
+            let y = T::stage(self.declaration, &self.values, self.lut.as_ref(), x);
             if self.strength == T::of(1.0) {
                 y
             } else {
@@ -145,13 +167,17 @@ pub struct Codes {
 pub fn signal(recipe: &Recipe, frame: &Frame) -> Signal {
     let grader = Grader::<f32>::new(recipe);
     let unpack = Unpack::<f32>::of(&frame.format);
-    let mut pixels = vec![[0.0; 3]; frame.width as usize * frame.height as usize];
-    pixels.par_chunks_mut(frame.width as usize).enumerate().for_each(|(y, row)| {
+    let (width, height) = recipe.size(frame);
+    let framing = recipe.framing.prepared::<f32>((frame.width, frame.height), (width, height));
+    let mut pixels = vec![[0.0; 3]; width as usize * height as usize];
+    pixels.par_chunks_mut(width as usize).enumerate().for_each(|(y, row)| {
         for (x, pixel) in row.iter_mut().enumerate() {
-            *pixel = grader.pixel(unpack.at(frame, x as u32, y as u32));
+            if let Some(signal) = framing.at(&unpack, frame, x as u32, y as u32) {
+                *pixel = grader.pixel(signal);
+            }
         }
     });
-    Signal { width: frame.width, height: frame.height, pixels }
+    Signal { width, height, pixels }
 }
 
 /// Runs a recipe over a frame and rounds it to codes of `depth` bits.

@@ -1,6 +1,7 @@
 //! What of a recipe a shader is compiled for, and where its numbers go.
 
 use super::balance::BalanceValues;
+use super::framing::FramingValues;
 use super::{Format, Recipe, Sample, Tail, Unpack};
 use crate::colour::{CurveValues, Display, Encoding, Matrix, OutputTransform, ToneScale};
 use crate::look::Kind;
@@ -43,9 +44,15 @@ impl Structure {
             target,
         }
     }
+
+    /// Does its shader read the tables of an output transform?
+    pub fn has_tables(&self) -> bool {
+        self.transform == Some(OutputTransform::Aces2)
+    }
 }
 
-/// The uniform buffer's contents: a head that is the same for every structure, then the stages.
+/// The uniform buffer's contents: a head that is the same for every structure, the ACES 2.0 output transform
+/// where a structure has it, then the stages.
 ///
 /// `Head` in `shaders/pass/head.wgsl` names the same numbers in the same order; a test compares the sizes.
 /// A uniform buffer, because software GPUs read a storage buffer lane by lane.
@@ -53,11 +60,18 @@ pub struct Layout;
 
 impl Layout {
     /// Numbers in the head.
-    pub const HEAD: usize = 20 + 12 + 12 + 32 + 8 + 12 + 12 + 4;
+    pub const HEAD: usize = 20 + 20 + 12 + 12 + 32 + 8 + 12 + 12 + 12 + 4;
 
-    /// Writes a recipe's numbers for a frame's format. `depth` is the bits of integer targets (0 for
+    /// Writes a recipe's numbers for frames of a format and size, in a raster. `depth` is the bits of integer targets (0 for
     /// [`Target::Float`]); `dither` adds triangular noise before they are rounded.
-    pub fn write(recipe: &Recipe, format: &Format, depth: u32, dither: bool) -> Vec<f32> {
+    pub fn write(
+        recipe: &Recipe,
+        format: &Format,
+        frame: (u32, u32),
+        raster: (u32, u32),
+        depth: u32,
+        dither: bool,
+    ) -> Vec<f32> {
         let mut out = Vec::with_capacity(Self::HEAD + 64);
         let u = Unpack::<f32>::of(format);
         push_matrix(&mut out, u.matrix, u.offset);
@@ -71,6 +85,7 @@ impl Layout {
         // The frame number keeps its bits.
         out.push(f32::from_bits(recipe.frame));
         align(&mut out);
+        push_framing(&mut out, &recipe.framing.prepared(frame, raster));
 
         push_curve(&mut out, recipe.decode.encoding.curve.values());
         push_matrix(&mut out, recipe.decode.encoding.to_acescg().rows(), [0.0; 3]);
@@ -81,12 +96,19 @@ impl Layout {
         out.extend([tone.m_2, tone.s_2, tone.g, tone.t_1, tone.peak]);
         align(&mut out);
         push_matrix(&mut out, matrix.rows(), [0.0; 3]);
+        let widening = recipe.tail.widening();
+        push_matrix(&mut out, widening.unwrap_or(Matrix::IDENTITY).rows(), [0.0; 3]);
         push_curve(&mut out, curve);
 
         out.push(if depth == 0 { 1.0 } else { ((1u32 << depth) - 1) as f32 });
         out.push(if dither { 1.0 } else { 0.0 });
+        out.push(if widening.is_some() { 1.0 } else { 0.0 });
         align(&mut out);
         debug_assert_eq!(out.len(), Self::HEAD);
+
+        if let Some(aces2) = recipe.aces2() {
+            out.extend(aces2.uniform());
+        }
 
         for stage in &recipe.stages {
             out.push(stage.strength as f32);
@@ -102,14 +124,24 @@ fn align(out: &mut Vec<f32>) {
     out.resize(out.len().next_multiple_of(4), 0.0);
 }
 
+fn push_framing(out: &mut Vec<f32>, f: &FramingValues<f32>) {
+    // Whole numbers keep their bits.
+    let [x, y] = f.start;
+    for numbers in [f.step, x, y, [f.size[0], f.size[1], f.first, f.stride]] {
+        out.extend(numbers.map(|n| f32::from_bits(n as u32)));
+    }
+    out.extend([f32::from_bits(f.count as u32), f.rate]);
+    align(out);
+}
+
 fn push_balance(out: &mut Vec<f32>, b: &BalanceValues<f32>) {
     push_matrix(out, b.matrix, [0.0; 3]);
     for (three, one) in [
         (b.shadow.amount, b.shadow.rate),
         (b.highlight.amount, b.highlight.rate),
-        (b.slope, b.shadow.start),
-        (b.offset, b.highlight.start),
-        (b.power, b.saturation),
+        (b.cdl.slope, b.shadow.start),
+        (b.cdl.offset, b.highlight.start),
+        (b.cdl.power, b.cdl.saturation),
     ] {
         out.extend(three);
         out.push(one);
@@ -127,7 +159,7 @@ fn push_curve(out: &mut Vec<f32>, curve: CurveValues<f32>) {
     out.extend(curve.k);
 }
 
-/// The tone scale (used by [`OutputTransform::Plain`] only), matrix and curve of a tail.
+/// The tone scale, matrix and curve of a tail.
 pub(super) fn tail_values<T: crate::colour::Real>(tail: &Tail) -> (ToneScale<T>, Matrix, CurveValues<T>) {
     let of_display = |d: &Display| (ToneScale::for_peak(d.peak), d.from_acescg(), d.curve.values());
     let of_encoding = |e: &Encoding| (ToneScale::for_peak(100.0), e.from_acescg(), e.curve.values());

@@ -1,7 +1,9 @@
 //! A recipe: everything that is done to a frame, as immutable data.
 
-use super::Balance;
-use crate::colour::{Display, Encoding, OutputTransform};
+use std::sync::Arc;
+
+use super::{Balance, Frame, Framing};
+use crate::colour::{Aces2, Display, Encoding, Matrix, OutputTransform, Shaped};
 use crate::look::{Chain, Kind};
 
 /// How a frame's signal becomes scene-linear light.
@@ -20,6 +22,15 @@ pub struct StageValues {
     pub strength: f64,
     /// Parameters, then what is derived from them.
     pub values: Vec<f64>,
+    /// The table that it reads.
+    pub lut: Option<Arc<Shaped<f32>>>,
+}
+
+impl StageValues {
+    /// A stage's parameters, worked out.
+    pub fn new(kind: Kind, strength: f64, values: &[f64], lut: Option<Arc<Shaped<f32>>>) -> Self {
+        Self { kind, strength, values: kind.declaration().prepared(values, lut.as_deref()), lut }
+    }
 }
 
 /// What the graded picture is turned into.
@@ -36,6 +47,18 @@ pub enum Tail {
     Encoding(&'static Encoding),
 }
 
+impl Tail {
+    /// From the primaries that a display keeps within to those of its signal, if they are others and the output
+    /// transform leaves that to do.
+    pub fn widening(&self) -> Option<Matrix> {
+        match self {
+            Self::Display { transform: OutputTransform::Aces2, .. } => None,
+            Self::Display { display, .. } => display.widening(),
+            Self::Encoding(_) => None,
+        }
+    }
+}
+
 /// What is done to a frame, from its signal to an output's.
 #[derive(Clone, Debug)]
 pub struct Recipe {
@@ -49,6 +72,10 @@ pub struct Recipe {
     pub tail: Tail,
     /// Number of the frame, which seeds its noise.
     pub frame: u32,
+    /// Where the frame lies in the raster.
+    pub framing: Framing,
+    /// Size of the picture, across and down; `None`: the frame's.
+    pub raster: Option<(u32, u32)>,
 }
 
 impl Recipe {
@@ -59,25 +86,58 @@ impl Recipe {
             balance: Some(balance),
             stages: chain
                 .in_order()
-                .map(|(stage, strength)| StageValues {
-                    kind: stage.kind,
-                    strength,
-                    values: stage.declaration().prepared(&stage.values),
+                .map(|(stage, strength)| {
+                    StageValues::new(
+                        stage.kind,
+                        strength,
+                        &stage.values,
+                        stage.lut.as_ref().map(|l| l.lut.clone()),
+                    )
                 })
                 .collect(),
             tail,
             frame: 0,
+            framing: Framing::default(),
+            raster: None,
         }
     }
 
     /// A plain conversion from one encoding to a tail, with nothing between.
     pub fn conversion(encoding: &'static Encoding, tail: Tail) -> Self {
-        Self { decode: Decode { encoding }, balance: None, stages: Vec::new(), tail, frame: 0 }
+        Self {
+            decode: Decode { encoding },
+            balance: None,
+            stages: Vec::new(),
+            tail,
+            frame: 0,
+            framing: Framing::default(),
+            raster: None,
+        }
+    }
+
+    /// The ACES 2.0 output transform, where the tail has it. The first time for a display it is worked out.
+    pub fn aces2(&self) -> Option<Arc<Aces2>> {
+        match self.tail {
+            Tail::Display { transform: OutputTransform::Aces2, display } => Some(Aces2::of(display)),
+            _ => None,
+        }
     }
 
     /// The same for another frame.
     pub fn at_frame(mut self, frame: u32) -> Self {
         self.frame = frame;
         self
+    }
+
+    /// The same in a raster; `None`: in one of the frame's size.
+    pub fn framed(mut self, framing: Framing, raster: Option<(u32, u32)>) -> Self {
+        self.framing = framing;
+        self.raster = raster;
+        self
+    }
+
+    /// Size of the picture that a frame becomes, across and down.
+    pub fn size(&self, frame: &Frame) -> (u32, u32) {
+        self.raster.unwrap_or((frame.width, frame.height))
     }
 }

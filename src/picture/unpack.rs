@@ -49,15 +49,29 @@ impl<T: Real> Unpack<T> {
 
     /// The signal at a pixel of a frame that has this format.
     pub fn at(&self, frame: &Frame, x: u32, y: u32) -> [T; 3] {
+        self.signal(self.samples(frame, x, y))
+    }
+
+    /// A pixel's samples as they are stored, chroma between its own. Twin: `unpack_samples`.
+    pub fn samples(&self, frame: &Frame, x: u32, y: u32) -> [T; 3] {
         let first = sample(frame, 0, x, y);
-        let codes = if frame.planes[1].width == frame.width && frame.planes[1].height == frame.height {
+        if frame.planes[1].width == frame.width && frame.planes[1].height == frame.height {
             [first, sample(frame, 1, x, y), sample(frame, 2, x, y)]
         } else {
             [first, self.chroma(frame, 1, x, y), self.chroma(frame, 2, x, y)]
-        };
+        }
+    }
+
+    /// Samples, or a mean of samples, to signal. Twin: `unpack_signal`.
+    pub fn signal(&self, samples: [T; 3]) -> [T; 3] {
         let m = &self.matrix;
         std::array::from_fn(|r| {
-            clean(m[3 * r] * codes[0] + m[3 * r + 1] * codes[1] + m[3 * r + 2] * codes[2] + self.offset[r])
+            clean(
+                m[3 * r] * samples[0]
+                    + m[3 * r + 1] * samples[1]
+                    + m[3 * r + 2] * samples[2]
+                    + self.offset[r],
+            )
         })
     }
 

@@ -1,6 +1,6 @@
 //! Addresses of parameters: one way to name them for panel, keyboard and network.
 //!
-//! - `balance/exposure`: of the current shot;
+//! - `framing/scale`, `balance/exposure`: of the current shot;
 //! - `look/strength`: of the look as a whole;
 //! - `look/contrast/slope`, `finish/contrast/strength`: of the first stage of that kind in that list;
 //! - `before/2/slope`: of the second stage in that list, whatever it is.
@@ -9,7 +9,7 @@ use std::fmt;
 
 use super::{Show, ShowError};
 use crate::look::{Kind, List, Parameter, STAGES, Stage, stage, strength};
-use crate::picture::{BALANCE, BalanceField};
+use crate::picture::{BALANCE, BalanceField, FRAMING, FramingField};
 
 /// The strength of the look as a whole.
 pub static LOOK_STRENGTH: Parameter = strength(1.5);
@@ -37,6 +37,8 @@ pub enum Part {
 /// The name of a parameter, whatever the show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Address {
+    /// Of the current shot's framing.
+    Framing(FramingField),
     /// Of the current shot's balance.
     Balance(BalanceField),
     /// Of the look as a whole.
@@ -55,6 +57,13 @@ pub enum Address {
 /// Where in a given show a parameter is. It stays right until stages or shots are added, removed or moved.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Slot {
+    /// A number of a shot's framing.
+    Framing {
+        /// Which shot, from 0.
+        shot: usize,
+        /// Which number.
+        field: FramingField,
+    },
     /// A number of a shot's balance.
     Balance {
         /// Which shot, from 0.
@@ -90,6 +99,7 @@ impl Slot {
     /// What is declared about the parameter.
     pub fn parameter(&self) -> &'static Parameter {
         match *self {
+            Self::Framing { field, .. } => field.parameter(),
             Self::Balance { field, .. } => field.parameter(),
             Self::LookStrength => &LOOK_STRENGTH,
             Self::Strength { kind, .. } => &kind.declaration().strength,
@@ -112,7 +122,11 @@ impl Address {
         match (list, parts.as_slice()) {
             (None, ["balance", key]) => match BalanceField::of_key(key) {
                 Some(field) => Ok(Self::Balance(field)),
-                None => refuse(format!("balance has no {key:?}"), balance_keys()),
+                None => refuse(format!("balance has no {key:?}"), keys_of("balance", BALANCE)),
+            },
+            (None, ["framing", key]) => match FramingField::of_key(key) {
+                Some(field) => Ok(Self::Framing(field)),
+                None => refuse(format!("framing has no {key:?}"), keys_of("framing", FRAMING)),
             },
             (Some(List::Look), [_, STRENGTH]) => Ok(Self::LookStrength),
             (Some(list), [_, name, key]) => {
@@ -161,8 +175,8 @@ impl Which {
     }
 }
 
-fn balance_keys() -> String {
-    let keys: Vec<_> = BALANCE.iter().map(|p| format!("balance/{}", p.key)).collect();
+fn keys_of(part: &str, parameters: &[Parameter]) -> String {
+    let keys: Vec<_> = parameters.iter().map(|p| format!("{part}/{}", p.key)).collect();
     keys.join(", ")
 }
 
@@ -173,8 +187,9 @@ fn stage_keys() -> String {
 
 fn forms() -> String {
     format!(
-        "{}, look/strength, and LIST/STAGE/PARAMETER: LIST is before, look or finish, STAGE is one of {}",
-        balance_keys(),
+        "{}, {}, look/strength, and LIST/STAGE/PARAMETER: LIST is before, look or finish, STAGE is one of {}",
+        keys_of("framing", FRAMING),
+        keys_of("balance", BALANCE),
         stage_keys()
     )
 }
@@ -182,6 +197,7 @@ fn forms() -> String {
 impl fmt::Display for Address {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Framing(field) => write!(f, "framing/{}", field.parameter().key),
             Self::Balance(field) => write!(f, "balance/{}", field.parameter().key),
             Self::LookStrength => write!(f, "look/{STRENGTH}"),
             Self::Stage { list, which, part } => {
@@ -212,6 +228,7 @@ impl Show {
     /// it has no such shot or stage.
     pub fn resolve(&self, address: &Address, shot: usize) -> Option<Slot> {
         match *address {
+            Address::Framing(field) => (shot < self.shots.len()).then_some(Slot::Framing { shot, field }),
             Address::Balance(field) => (shot < self.shots.len()).then_some(Slot::Balance { shot, field }),
             Address::LookStrength => Some(Slot::LookStrength),
             Address::Stage { list, which, part } => {
@@ -239,6 +256,7 @@ impl Show {
             if first == Some(at) { Which::First(kind) } else { Which::Position(at + 1) }
         };
         match slot {
+            Slot::Framing { field, .. } => Address::Framing(field),
             Slot::Balance { field, .. } => Address::Balance(field),
             Slot::LookStrength => Address::LookStrength,
             Slot::Strength { list, at, kind } => {
@@ -259,6 +277,7 @@ impl Show {
             found.filter(|s| s.kind == kind)
         };
         match slot {
+            Slot::Framing { shot, field } => self.shots.get(shot).map(|s| s.framing.get(field)),
             Slot::Balance { shot, field } => self.shots.get(shot).map(|s| s.balance.get(field)),
             Slot::LookStrength => Some(self.chain.look_strength),
             Slot::Strength { list, at, kind } => stage(list, at, kind).map(|s| s.strength),
@@ -271,6 +290,9 @@ impl Show {
     /// The number in a slot, to change.
     pub(super) fn get_mut(&mut self, slot: Slot) -> Option<&mut f64> {
         match slot {
+            Slot::Framing { shot, field } => {
+                self.shots.get_mut(shot).map(|s| &mut s.framing.values[field as usize])
+            }
             Slot::Balance { shot, field } => {
                 self.shots.get_mut(shot).map(|s| &mut s.balance.values[field as usize])
             }

@@ -2,11 +2,11 @@
 
 use std::path::PathBuf;
 
-use super::document::{RATES, check_frames, rate_is_usable};
+use super::document::{RASTERS, RATES, check_frames, raster_is_usable, rate_is_usable};
 use super::{Output, Shot, Show, ShowError, Slot};
 use crate::colour::{Display, Encoding, OutputTransform, Range, YcbcrMatrix};
-use crate::look::{List, Stage};
-use crate::picture::BALANCE;
+use crate::look::{List, MAX_LUTS, Stage};
+use crate::picture::{BALANCE, FRAMING, Fitting};
 
 /// One change to a show. Shots and stages are counted from 0.
 #[derive(Clone, Debug)]
@@ -122,6 +122,13 @@ pub enum Change {
         /// `None`: as the file says.
         matrix: Option<YcbcrMatrix>,
     },
+    /// A shot's frames are fitted into the raster otherwise.
+    SetFitting {
+        /// Which shot.
+        shot: usize,
+        /// The size at which scale is 1.
+        fitting: Fitting,
+    },
     /// Another output transform.
     SetTransform(OutputTransform),
     /// Another display for an output.
@@ -135,6 +142,8 @@ pub enum Change {
     SetName(String),
     /// Another rate, 1 to 1000 frames a second.
     SetRate((u32, u32)),
+    /// Another size of every output, or that of the first shot's frames.
+    SetRaster(Option<(u32, u32)>),
     /// Another panel map, or whichever fits.
     SetPanel(Option<String>),
     /// Several changes, in order, as one: all of them or none.
@@ -157,17 +166,29 @@ impl Change {
     /// The shot that it is about, if it is about one.
     pub fn shot(&self) -> Option<usize> {
         match self {
-            Self::SetParameter { slot: Slot::Balance { shot, .. }, .. }
+            Self::SetParameter { slot: Slot::Balance { shot, .. } | Slot::Framing { shot, .. }, .. }
             | Self::RenameShot { shot, .. }
             | Self::SetShotSource { shot, .. }
             | Self::SetShotEncoding { shot, .. }
             | Self::SetShotRange { shot, .. }
             | Self::SetSignalRange { shot, .. }
-            | Self::SetMatrix { shot, .. } => Some(*shot),
+            | Self::SetMatrix { shot, .. }
+            | Self::SetFitting { shot, .. } => Some(*shot),
             Self::Together(changes) => changes.iter().find_map(Self::shot),
             _ => None,
         }
     }
+}
+
+/// Refuses more LUTs than a shader has places for.
+pub(super) fn check_tables(count: usize) -> Result<(), ShowError> {
+    if count <= MAX_LUTS {
+        return Ok(());
+    }
+    Err(ShowError::change(
+        format!("a chain of {count} LUTs"),
+        format!("at most {MAX_LUTS} stages lut in a chain"),
+    ))
 }
 
 impl Show {
@@ -190,6 +211,7 @@ impl Show {
             }
             AddStage { list, at, stage } => {
                 let stage = held_stage(stage)?;
+                check_tables(self.chain.tables() + usize::from(stage.declaration().table))?;
                 let stages = self.chain.list_mut(list);
                 check_place(list.key(), at, stages.len() + 1)?;
                 stages.insert(at, stage);
@@ -205,6 +227,8 @@ impl Show {
             }
             ReplaceLook { stages, strength } => {
                 let stages = stages.into_iter().map(held_stage).collect::<Result<Vec<_>, _>>()?;
+                let tables = |stages: &[Stage]| stages.iter().filter(|s| s.declaration().table).count();
+                check_tables(self.chain.tables() - tables(&self.chain.look) + tables(&stages))?;
                 let strength = Slot::LookStrength.parameter().held(strength);
                 ReplaceLook {
                     stages: std::mem::replace(&mut self.chain.look, stages),
@@ -216,7 +240,8 @@ impl Show {
                 check_frames(shot.start, shot.end)?;
                 check_source(&shot.source)?;
                 shot.name = self.unique_name(&shot.name, None);
-                for (value, parameter) in shot.balance.values.iter_mut().zip(BALANCE) {
+                let balance = shot.balance.values.iter_mut().zip(BALANCE);
+                for (value, parameter) in balance.chain(shot.framing.values.iter_mut().zip(FRAMING)) {
                     *value = parameter.held(*value);
                 }
                 self.shots.insert(at, shot);
@@ -264,6 +289,10 @@ impl Show {
                 let before = std::mem::replace(&mut self.shot_mut(shot)?.matrix, matrix);
                 SetMatrix { shot, matrix: before }
             }
+            SetFitting { shot, fitting } => {
+                let before = std::mem::replace(&mut self.shot_mut(shot)?.framing.fitting, fitting);
+                SetFitting { shot, fitting: before }
+            }
             SetTransform(transform) => SetTransform(std::mem::replace(&mut self.transform, transform)),
             SetDisplay { output, display } => {
                 let before = std::mem::replace(self.outputs.get_mut(output), display);
@@ -276,6 +305,13 @@ impl Show {
                     return Err(ShowError::change(what, RATES));
                 }
                 SetRate(std::mem::replace(&mut self.rate, rate))
+            }
+            SetRaster(raster) => {
+                if let Some((width, height)) = raster.filter(|r| !raster_is_usable(*r)) {
+                    let what = format!("a raster cannot have {width}×{height} pixels");
+                    return Err(ShowError::change(what, RASTERS));
+                }
+                SetRaster(std::mem::replace(&mut self.raster, raster))
             }
             SetPanel(panel) => SetPanel(std::mem::replace(&mut self.panel, panel)),
             Together(changes) => self.apply_together(changes)?,
@@ -315,7 +351,9 @@ const SHOTS: &str = "the running order";
 
 fn no_slot(slot: Slot) -> ShowError {
     let what = match slot {
-        Slot::Balance { shot, .. } => format!("the show has no shot {}", shot + 1),
+        Slot::Balance { shot, .. } | Slot::Framing { shot, .. } => {
+            format!("the show has no shot {}", shot + 1)
+        }
         Slot::LookStrength => "the look has no strength".to_owned(),
         Slot::Strength { list, at, kind } | Slot::Parameter { list, at, kind, .. } => {
             format!("the show has no {} at {}/{}", kind.declaration().key, list.key(), at + 1)

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::ShowError;
 use crate::colour::{DISPLAYS, Display, Encoding, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix};
 use crate::look::Chain;
-use crate::picture::{Balance, Tail};
+use crate::picture::{Balance, Framing, MAX_SIDE, Tail};
 
 /// The greatest `end` of a shot: a frame's number seeds its noise, and that seed has 32 bits.
 pub const MAX_FRAME: u64 = u32::MAX as u64;
@@ -17,6 +17,8 @@ pub struct Show {
     pub name: String,
     /// Frames a second, as an exact fraction: (24000, 1001) is 23.976….
     pub rate: (u32, u32),
+    /// Size of every output, across and down; `None`: that of the first shot's frames.
+    pub raster: Option<(u32, u32)>,
     /// Scene light to display light, for every output.
     pub transform: OutputTransform,
     /// The display of each output.
@@ -30,11 +32,12 @@ pub struct Show {
 }
 
 impl Show {
-    /// An empty show: 24 frames a second, the default transform and displays, no shots, no stages.
+    /// An empty show: 24 frames a second, the first shot's raster, the default transform and displays, no shots, no stages.
     pub fn new(name: impl Into<String>) -> Self {
         Self {
             name: name.into(),
             rate: (24, 1),
+            raster: None,
             transform: OUTPUT_TRANSFORMS[0],
             outputs: Outputs::default(),
             shots: Vec::new(),
@@ -150,12 +153,14 @@ pub struct Shot {
     pub range: Option<Range>,
     /// Luma weights, where the file's own word for them is not to be believed.
     pub matrix: Option<YcbcrMatrix>,
+    /// Where its frames lie in the raster.
+    pub framing: Framing,
     /// Its technical correction.
     pub balance: Balance,
 }
 
 impl Shot {
-    /// Frames `start..end` of a source, with nothing corrected.
+    /// Frames `start..end` of a source, the whole of each in the raster, with nothing corrected.
     pub fn new(
         name: impl Into<String>,
         source: impl Into<PathBuf>,
@@ -170,6 +175,7 @@ impl Shot {
             encoding,
             range: None,
             matrix: None,
+            framing: Framing::default(),
             balance: Balance::default(),
         }
     }
@@ -188,13 +194,14 @@ impl Shot {
 impl PartialEq for Shot {
     fn eq(&self, other: &Self) -> bool {
         // Taken apart, so that a new field cannot be forgotten here.
-        let Self { name, source, start, end, encoding, range, matrix, balance } = self;
+        let Self { name, source, start, end, encoding, range, matrix, framing, balance } = self;
         *name == other.name
             && *source == other.source
             && (*start, *end) == (other.start, other.end)
             && encoding.id == other.encoding.id
             && *range == other.range
             && *matrix == other.matrix
+            && *framing == other.framing
             && *balance == other.balance
     }
 }
@@ -230,6 +237,28 @@ pub fn rate_from_text(text: &str) -> Option<(u32, u32)> {
 
 pub(super) fn rate_is_usable((over, under): (u32, u32)) -> bool {
     under > 0 && over >= under && u64::from(over) <= 1000 * u64::from(under)
+}
+
+/// What a raster may be, for messages.
+pub(super) const RASTERS: &str = r#""1920x1080" and the like, 1 to 16384 pixels either way"#;
+
+/// A raster as files write it: `1920x1080`.
+pub fn raster_text((width, height): (u32, u32)) -> String {
+    format!("{width}x{height}")
+}
+
+/// The raster that a text like `1920x1080` means, across and down, if it is one of 1 to [`MAX_SIDE`]
+/// pixels either way.
+pub fn raster_from_text(text: &str) -> Option<(u32, u32)> {
+    let (width, height) = text.split_once('x')?;
+    let side = |t: &str| {
+        if t.bytes().all(|b| b.is_ascii_digit()) { t.parse().ok() } else { None }
+    };
+    Some((side(width)?, side(height)?)).filter(|r| raster_is_usable(*r))
+}
+
+pub(super) fn raster_is_usable((width, height): (u32, u32)) -> bool {
+    [width, height].iter().all(|side| (1..=MAX_SIDE).contains(side))
 }
 
 /// Refuses ranges that hold no frame or that reach too far.

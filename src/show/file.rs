@@ -2,13 +2,16 @@
 
 use std::path::Path;
 
-use super::document::{MATRICES, MAX_FRAME, RANGES, RATES};
+use super::document::{MATRICES, MAX_FRAME, RANGES, RASTERS, RATES};
 use super::reader::{Source, Table, read_text};
 use super::writer::{line, number, quoted};
-use super::{LOOK_STRENGTH, Output, Outputs, Shot, Show, ShowError, rate_from_text, rate_text, writer};
+use super::{
+    LOOK_STRENGTH, Output, Outputs, Shot, Show, ShowError, raster_from_text, raster_text, rate_from_text,
+    rate_text, writer,
+};
 use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS, display, encoding, output_transform};
-use crate::look::{Chain, List};
-use crate::picture::{BALANCE, Balance};
+use crate::look::{Chain, List, Parameter};
+use crate::picture::{BALANCE, Balance, FRAMING, Fitting, Framing};
 
 /// The file in the show's folder.
 pub const SHOW_FILE: &str = "show.toml";
@@ -18,6 +21,7 @@ pub const VERSION: u64 = 1;
 
 const HEADER: &str = "\
 # A Greyhold show. Edit it while no Greyhold has it open; comments are not kept when it is saved.
+# raster is the size of every output, in pixels across and down; without it, that of the first shot's frames.
 # Frames are counted from 0 at the first of the source; out is the first frame that is not shown.
 ";
 
@@ -32,6 +36,9 @@ pub fn write(show: &Show) -> Result<String, ShowError> {
     out.push_str("\n[show]\n");
     line(&mut out, "name", quoted(&show.name));
     line(&mut out, "rate", quoted(&rate_text(show.rate)));
+    if let Some(raster) = show.raster {
+        line(&mut out, "raster", quoted(&raster_text(raster)));
+    }
     line(&mut out, "transform", quoted(show.transform.id()));
     if let Some(panel) = &show.panel {
         line(&mut out, "panel", quoted(panel));
@@ -72,15 +79,23 @@ fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
     if let Some((key, _)) = MATRICES.iter().find(|(_, m)| Some(*m) == shot.matrix) {
         line(out, "matrix", quoted(key));
     }
-    let moved: Vec<_> =
-        BALANCE.iter().zip(shot.balance.values).filter(|(p, value)| *value != p.default).collect();
-    if !moved.is_empty() {
-        out.push_str("\n[shot.balance]\n");
+    if shot.framing != Framing::default() {
+        out.push_str("\n[shot.framing]\n");
+        line(out, "fitting", quoted(shot.framing.fitting.key()));
+        write_moved(out, FRAMING, &shot.framing.values);
     }
-    for (parameter, value) in moved {
-        line(out, parameter.key, number(value));
+    if shot.balance != Balance::default() {
+        out.push_str("\n[shot.balance]\n");
+        write_moved(out, BALANCE, &shot.balance.values);
     }
     Ok(())
+}
+
+/// The values that are not at their defaults.
+fn write_moved(out: &mut String, parameters: &[Parameter], values: &[f64]) {
+    for (parameter, value) in parameters.iter().zip(values).filter(|(p, value)| **value != p.default) {
+        line(out, parameter.key, writer::value(parameter, *value));
+    }
 }
 
 /// The show that a text describes. `file` is for messages.
@@ -88,14 +103,19 @@ fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
 /// # Errors
 /// [`ShowError::Text`] with file, line and what is accepted; [`ShowError::Newer`] for a later format.
 pub fn read(text: &str, file: &Path) -> Result<Show, ShowError> {
-    Source { file, text }.with_tables(VERSION, |root| {
+    read_source(Source { file, text, tables: true })
+}
+
+fn read_source(source: Source<'_>) -> Result<Show, ShowError> {
+    source.with_tables(VERSION, |root| {
         root.only(&["version", "show", "outputs", "shot", "chain"])?;
         let about = root.need_table("show", "[show]")?;
-        about.only(&["name", "rate", "transform", "panel"])?;
+        about.only(&["name", "rate", "raster", "transform", "panel"])?;
         let transforms = ids(OUTPUT_TRANSFORMS.iter().map(|t| t.id()));
         Ok(Show {
             name: about.text("name", "a text")?.1.to_owned(),
             rate: about.word("rate", RATES, rate_from_text)?,
+            raster: about.word_or_none("raster", RASTERS, raster_from_text)?,
             transform: about.word("transform", &transforms, output_transform)?,
             panel: about.text_or_none("panel", "the name of a panel map")?.map(|(_, p)| p.to_owned()),
             outputs: read_outputs(&root)?,
@@ -126,7 +146,7 @@ fn read_outputs(root: &Table<'_>) -> Result<Outputs, ShowError> {
 fn read_shots(root: &Table<'_>) -> Result<Vec<Shot>, ShowError> {
     let mut shots: Vec<Shot> = Vec::new();
     for table in root.tables("shot", "[[shot]]")? {
-        table.only(&["name", "source", "in", "out", "encoding", "range", "matrix", "balance"])?;
+        table.only(&["name", "source", "in", "out", "encoding", "range", "matrix", "framing", "balance"])?;
         let (at, name) = table.text("name", "a text")?;
         if name.is_empty() || shots.iter().any(|s| s.name == name) {
             let what = if name.is_empty() {
@@ -156,6 +176,16 @@ fn read_shot(table: &Table<'_>, name: &str) -> Result<Shot, ShowError> {
     let mut shot = Shot::new(name, source, start..end, table.word("encoding", &encodings, encoding)?);
     shot.range = table.word_or_none("range", &ids(RANGES.iter().map(|r| r.0)), |t| key(&RANGES, t))?;
     shot.matrix = table.word_or_none("matrix", &ids(MATRICES.iter().map(|m| m.0)), |t| key(&MATRICES, t))?;
+    if let Some(framing) = table.table("framing", "[shot.framing]")? {
+        let keys = FRAMING.iter().map(|p| p.key);
+        framing.only(&["fitting"].into_iter().chain(keys).collect::<Vec<_>>())?;
+        let fittings = ids(Fitting::ALL.iter().map(|f| f.key()));
+        let fitting = framing.word_or_none("fitting", &fittings, Fitting::of_key)?;
+        shot.framing.fitting = fitting.unwrap_or_default();
+        for (value, parameter) in shot.framing.values.iter_mut().zip(FRAMING) {
+            *value = framing.parameter(parameter.key, parameter)?;
+        }
+    }
     if let Some(balance) = table.table("balance", "[shot.balance]")? {
         balance.only(&BALANCE.iter().map(|p| p.key).collect::<Vec<_>>())?;
         let mut values = Balance::default().values;
@@ -181,6 +211,10 @@ fn read_chain(root: &Table<'_>) -> Result<Chain, ShowError> {
             *chain.list_mut(list) = stages.iter().map(Table::stage).collect::<Result<_, _>>()?;
         }
     }
+    super::change::check_tables(chain.tables()).map_err(|e| match e {
+        ShowError::Change { what, accepted } => root.source.wrong(root.at, what, accepted),
+        e => e,
+    })?;
     Ok(chain)
 }
 
@@ -201,6 +235,7 @@ pub fn load(folder: &Path) -> Result<Show, ShowError> {
 pub fn save(show: &Show, folder: &Path) -> Result<(), ShowError> {
     let path = folder.join(SHOW_FILE);
     let text = write(show)?;
-    read(&text, &path)?;
+    // The tables are at hand, and their files need not be.
+    read_source(Source { file: &path, text: &text, tables: false })?;
     super::write_atomically(&path, |file| file.write_all(text.as_bytes()))
 }

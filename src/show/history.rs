@@ -31,19 +31,22 @@ pub struct History {
     done: VecDeque<Step>,
     undone: Vec<Step>,
     gesture: Option<Gesture>,
+    /// A control that a hand has hold of.
+    held: Option<u32>,
 }
 
 impl History {
     /// Remembers a change that was applied and the inverse that [`super::Show::apply`] gave for it.
     ///
     /// Changes that set the same slots from the same `control`, each less than [`GESTURE_GAP`] after the
-    /// one before, become one step. A parameter set to the value it has is no step.
+    /// one before, become one step; while a hand [holds](Self::hold) the control, however long it rests. A
+    /// parameter set to the value it has is no step.
     pub fn record(&mut self, change: Change, inverse: Change, control: u32, now: Instant) {
         let slots = change.slots();
         let goes_on = self.gesture.as_ref().is_some_and(|g| {
             slots.as_ref() == Some(&g.slots)
                 && control == g.control
-                && now.saturating_duration_since(g.last) < GESTURE_GAP
+                && (self.held == Some(control) || now.saturating_duration_since(g.last) < GESTURE_GAP)
         });
         if !goes_on && sets_nothing(&change, &inverse) {
             return;
@@ -60,6 +63,18 @@ impl History {
                 self.done.push_back(Step { change, inverse });
             }
         }
+    }
+
+    /// A hand takes hold of a control: a gesture begins that ends when it [lets go](Self::let_go).
+    pub fn hold(&mut self, control: u32) {
+        self.let_go(control);
+        self.held = Some(control);
+    }
+
+    /// A hand lets go of a control, which ends its gesture.
+    pub fn let_go(&mut self, control: u32) {
+        self.held = self.held.filter(|held| *held != control);
+        self.gesture = self.gesture.take().filter(|g| g.control != control);
     }
 
     /// The change that takes the last step back, to be applied now and not recorded.

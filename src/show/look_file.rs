@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::reader::{Source, Table, read_text};
+use super::reader::{Source, read_text};
 use super::writer::{self, line, quoted};
 use super::{ShowError, VERSION};
 use crate::look::Stage;
@@ -36,7 +36,12 @@ pub fn write_look(look: &Look) -> String {
 /// # Errors
 /// [`ShowError::Text`] with file, line and what is accepted; [`ShowError::Newer`] for a later format.
 pub fn read_look(text: &str, file: &Path) -> Result<Look, ShowError> {
-    Source { file, text }.with_tables(VERSION, |root| {
+    read_source(Source { file, text, tables: true })
+}
+
+fn read_source(source: Source<'_>) -> Result<Look, ShowError> {
+    let file = source.file;
+    source.with_tables(VERSION, |root| {
         root.only(&["version", "look", "stage"])?;
         let about = root.need_table("look", "[look]")?;
         about.only(&["name", "note"])?;
@@ -44,9 +49,18 @@ pub fn read_look(text: &str, file: &Path) -> Result<Look, ShowError> {
         Ok(Look {
             name: about.text("name", "a text")?.1.to_owned(),
             note: about.text_or_none("note", "a text")?.map_or_else(String::new, |(_, n)| n.to_owned()),
-            stages: stages.iter().map(Table::stage).collect::<Result<_, _>>()?,
+            stages: stages.iter().map(|t| Ok(with_whole_path(t.stage()?, file))).collect::<Result<_, _>>()?,
         })
     })
+}
+
+/// A stage whose table's file is named from the root, so that the look can go into any show.
+fn with_whole_path(mut stage: Stage, look: &Path) -> Stage {
+    if let Some(lut) = &mut stage.lut {
+        let path = look.parent().unwrap_or(Path::new("")).join(&lut.file);
+        lut.file = std::path::absolute(&path).unwrap_or(path);
+    }
+    stage
 }
 
 /// Reads a look file.
@@ -64,7 +78,7 @@ pub fn load_look(path: &Path) -> Result<Look, ShowError> {
 /// that reading it would give.
 pub fn save_look(look: &Look, path: &Path) -> Result<(), ShowError> {
     let text = write_look(look);
-    read_look(&text, path)?;
+    read_source(Source { file: path, text: &text, tables: false })?;
     super::write_atomically(path, |file| file.write_all(text.as_bytes()))
 }
 

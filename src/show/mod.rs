@@ -12,6 +12,8 @@ mod error;
 mod file;
 mod history;
 mod look_file;
+mod lut_file;
+mod neutral;
 mod reader;
 mod save;
 mod shipped;
@@ -20,11 +22,15 @@ mod writer;
 
 pub use address::{Address, LOOK_STRENGTH, Part, Slot, Which, check_address};
 pub use change::Change;
-pub use document::{MAX_FRAME, Output, Outputs, Shot, Show, rate_from_text, rate_text, source_in_show};
+pub use document::{
+    MAX_FRAME, Output, Outputs, Shot, Show, raster_from_text, raster_text, rate_from_text, rate_text,
+    source_in_show,
+};
 pub use error::ShowError;
 pub use file::{SHOW_FILE, VERSION, load, read, save, write};
 pub use history::{GESTURE_GAP, History, MOST_STEPS};
 pub use look_file::{Look, list_looks, load_look, read_look, save_look, write_look};
+pub use lut_file::load_lut;
 pub use save::{AUTOSAVE_AFTER, Autosave, LOCK_FILE, Lock, write_atomically};
 pub use shipped::{LOOK_FILES, shipped_looks};
 pub use snapshot::recipe;

@@ -5,13 +5,16 @@ use std::path::Path;
 use toml::de::{DeTable, DeValue};
 
 use super::ShowError;
-use crate::look::{Kind, Parameter, STAGES, Stage};
+use super::load_lut;
+use crate::look::{Kind, NamedLut, Parameter, STAGES, Stage};
 
 /// The text being read.
 #[derive(Clone, Copy)]
 pub(super) struct Source<'a> {
     pub file: &'a Path,
     pub text: &'a str,
+    /// Are the tables that it names read too?
+    pub tables: bool,
 }
 
 impl Source<'_> {
@@ -167,6 +170,14 @@ impl<'a> Table<'a> {
         let Some((at, value)) = self.get(key) else {
             return Ok(parameter.default);
         };
+        let names = parameter.choices();
+        if !names.is_empty() {
+            return match value {
+                DeValue::String(text) => names.iter().position(|n| n == text).map(|i| i as f64),
+                _ => None,
+            }
+            .ok_or_else(|| self.source.wrong(at, format!("{key} is {}", shown(value)), names.join(", ")));
+        }
         let number = match value {
             DeValue::Integer(i) => i128::from_str_radix(i.as_str(), i.radix()).ok().map(|n| n as f64),
             DeValue::Float(f) => f.as_str().parse::<f64>().ok(),
@@ -230,6 +241,9 @@ impl<'a> Table<'a> {
         let kind: Kind = self.word("stage", &keys.join(", "), crate::look::stage)?;
         let declaration = kind.declaration();
         let mut keys = vec!["stage", "on", "strength"];
+        if declaration.table {
+            keys.push("file");
+        }
         keys.extend(declaration.parameters.iter().map(|p| p.key));
         self.only(&keys)?;
         Ok(Stage {
@@ -241,7 +255,25 @@ impl<'a> Table<'a> {
                 .iter()
                 .map(|p| self.parameter(p.key, p))
                 .collect::<Result<_, _>>()?,
+            lut: if declaration.table && self.source.tables { self.lut()? } else { None },
         })
+    }
+
+    /// The table of the file that this table names.
+    fn lut(&self) -> Result<Option<NamedLut>, ShowError> {
+        let Some((at, file)) = self.text_or_none("file", "the path of a .cube file")? else {
+            return Ok(None);
+        };
+        let folder = self.source.file.parent().unwrap_or(Path::new(""));
+        match load_lut(folder, Path::new(file)) {
+            Ok(lut) => Ok(Some(lut)),
+            Err(ShowError::Io { path, source, .. }) => Err(self.source.wrong(
+                at,
+                format!("{} could not be read: {source}", path.display()),
+                "a .cube file: absolute, or relative to this file's folder",
+            )),
+            Err(e) => Err(e),
+        }
     }
 }
 

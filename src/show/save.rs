@@ -140,7 +140,8 @@ impl Lock {
             Err(TryLockError::Error(source)) => return Err(io(source)),
         }
         file.set_len(0).and_then(|()| file.rewind()).map_err(io)?;
-        writeln!(file, "{}", std::process::id()).map_err(io)?;
+        // A full disk has no room for the number; the lock holds without it.
+        let _ = writeln!(file, "{}", std::process::id());
         remove_leftovers(folder);
         Ok(Self { file, folder: folder.to_owned() })
     }

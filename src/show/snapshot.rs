@@ -3,8 +3,10 @@
 use super::Show;
 use crate::picture::{Recipe, Tail};
 
-/// The recipe for frame number `frame` of shot number `shot` (from 0); `None` when there is no such shot.
+/// The recipe for frame number `frame` of shot number `shot` (from 0); `None` when there is no such shot. In a
+/// show without a raster the picture is as large as its frame.
 pub fn recipe(show: &Show, shot: usize, tail: Tail, frame: u32) -> Option<Recipe> {
     let shot = show.shots.get(shot)?;
-    Some(Recipe::graded(shot.encoding, shot.balance, &show.chain, tail).at_frame(frame))
+    let graded = Recipe::graded(shot.encoding, shot.balance, &show.chain, tail);
+    Some(graded.at_frame(frame).framed(shot.framing, show.raster))
 }

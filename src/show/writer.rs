@@ -3,7 +3,7 @@
 
 use std::fmt::Write;
 
-use crate::look::Stage;
+use crate::look::{Parameter, Stage};
 
 /// A text as a TOML basic string on one line.
 pub(super) fn quoted(text: &str) -> String {
@@ -31,6 +31,11 @@ pub(super) fn number(value: f64) -> String {
     format!("{value:?}")
 }
 
+/// A parameter's value: the name of a choice, else a number.
+pub(super) fn value(parameter: &Parameter, value: f64) -> String {
+    parameter.choice(value).map_or_else(|| number(value), quoted)
+}
+
 /// `key = value` on a line.
 pub(super) fn line(out: &mut String, key: &str, value: impl std::fmt::Display) {
     let _ = writeln!(out, "{key} = {value}");
@@ -43,7 +48,10 @@ pub(super) fn stage(out: &mut String, header: &str, stage: &Stage) {
     line(out, "stage", quoted(stage.declaration().key));
     line(out, "on", stage.on);
     line(out, "strength", number(stage.strength));
-    for (parameter, &value) in stage.declaration().parameters.iter().zip(&stage.values) {
-        line(out, parameter.key, number(value));
+    if let Some(lut) = &stage.lut {
+        line(out, "file", quoted(&lut.file.to_string_lossy()));
+    }
+    for (parameter, &at) in stage.declaration().parameters.iter().zip(&stage.values) {
+        line(out, parameter.key, value(parameter, at));
     }
 }

@@ -1,4 +1,4 @@
-"""Writes the reference tables that tests/colour.rs reads into tests/data/.
+"""Writes the reference tables that tests/colour.rs reads into tests/data/; cdl.py and white.py beside it write others.
 
 Nothing here knows the program: every number comes from colour-science or OpenColorIO, or is copied from
 a published page and says so. Run by hand when an encoding is added, and commit what changed:
@@ -328,74 +328,6 @@ def ycbcr():
     write("ycbcr.csv", notes, ["matrix", "range", "depth", "r", "g", "b", "y", "cb", "cr"], rows)
 
 
-def white():
-    """Chromatic adaptation between pairs of whites, and points of the Planckian locus."""
-    aces = [0.32168, 0.33767]
-    locus = lambda kelvin: colour.UCS_uv_to_xy(colour.temperature.CCT_to_uv_Krystek1985(kelvin))
-    pairs = [
-        (aces, [0.3127, 0.3290]),
-        (aces, locus(3750.0)),
-        (aces, locus(4500.0)),
-        (aces, locus(9000.0)),
-        (aces, locus(14900.0)),
-        ([0.3127, 0.3290], [0.34567, 0.35850]),
-        ([0.44757, 0.40745], aces),
-        (locus(5000.0), [0.36, 0.40]),
-        (locus(7000.0), [0.30, 0.28]),
-    ]
-    rows = []
-    for cat in ("CAT02", "Bradford", "CAT16"):
-        for a, b in pairs:
-            made = colour.adaptation.matrix_chromatic_adaptation_VonKries(
-                colour.xy_to_XYZ(a), colour.xy_to_XYZ(b), transform=cat
-            )
-            rows.append((cat, *map(float, a), *map(float, b), *made.ravel()))
-    notes = [
-        f"{COLOUR}: matrix_chromatic_adaptation_VonKries, XYZ under one white to XYZ under another, float64",
-        "CAT02: CIE 159:2004; Bradford: ICC.1:2022 annex E; CAT16: CIE 248:2022",
-    ]
-    columns = ["cat", "from_x", "from_y", "to_x", "to_y", *(f"m{r}{c}" for r in range(3) for c in range(3))]
-    write("white.csv", notes, columns, rows)
-
-    rows = []
-    for mired in (67.0, 80.0, 100.0, 125.0, 166.0, 200.0, 250.0, 267.0, 400.0):
-        krystek = colour.temperature.CCT_to_uv_Krystek1985(1e6 / mired)
-        planck = colour.temperature.CCT_to_uv_Planck1900(1e6 / mired)
-        rows.append((mired, *krystek, *planck))
-    kelvin, duv = colour.temperature.uv_to_CCT_Ohno2013(colour.models.xy_to_UCS_uv(aces))
-    notes = [
-        f"{COLOUR}: CIE 1960 (u, v) of the Planckian locus after Krystek 1985, and by Planck's law",
-        f"the ACES white lies at {1e6 / kelvin:.6f} mired, Duv {duv:.8f}, after Ohno 2014",
-    ]
-    write("locus.csv", notes, ["mired", "krystek_u", "krystek_v", "planck_u", "planck_v"], rows)
-
-
-def cdl():
-    rng = np.random.default_rng(12)
-    rows = []
-    for saturation in (1.0, 0.0, 0.6, 1.7):
-        for _ in range(4):
-            slope, power = rng.uniform(0.3, 2.5, 3), rng.uniform(0.5, 2.0, 3)
-            offset = rng.uniform(-0.25, 0.25, 3)
-            made = ocio.CDLTransform()
-            made.setStyle(ocio.CDL_NO_CLAMP)
-            made.setSlope(slope), made.setOffset(offset), made.setPower(power), made.setSat(saturation)
-            run = ocio.Config.CreateRaw().getProcessor(made).getOptimizedCPUProcessor(
-                ocio.BIT_DEPTH_F32, ocio.BIT_DEPTH_F32, ocio.OPTIMIZATION_NONE
-            )
-            rgb = rng.uniform(-0.5, 1.5, (8, 3)).astype(np.float32)
-            out = rgb.copy()
-            run.applyRGB(out)
-            rows += [
-                (*slope, *offset, *power, saturation, *map(float, i), *map(float, o))
-                for i, o in zip(rgb, out)
-            ]
-    notes = [f"{OCIO}: CDLTransform, style CDL_NO_CLAMP (ASC CDL v1.2 without its clamps)"]
-    three = lambda name: [f"{name}_{c}" for c in "rgb"]
-    columns = [*three("slope"), *three("offset"), *three("power"), "saturation", *three("in"), *three("out")]
-    write("cdl.csv", notes, columns, rows)
-
-
 OUT.mkdir(parents=True, exist_ok=True)
 curves()
 patches()
@@ -403,5 +335,3 @@ second_witness()
 displays()
 tone_scale()
 ycbcr()
-white()
-cdl()

@@ -14,6 +14,8 @@ fn addresses_name_parameters_and_resolve() {
         ("balance/offset-g", Some(balance(OffsetG)), Some(1e-7)),
         ("balance/offset-b", Some(balance(OffsetB)), Some(0.0)),
         ("balance/warmth", Some(balance(Warmth)), Some(12.5)),
+        ("framing/pan-x", Some(Slot::Framing { shot: 2, field: FramingField::PanX }), Some(0.1 + 0.2)),
+        ("framing/scale", Some(Slot::Framing { shot: 2, field: FramingField::Scale }), Some(1.0 / 3.0)),
         ("look/strength", Some(Slot::LookStrength), Some(0.75)),
         (
             "look/contrast/strength",
@@ -52,7 +54,9 @@ fn addresses_name_parameters_and_resolve() {
             assert_eq!(show.resolve(&show.address(slot), 2), Some(slot), "{text}");
         }
     }
-    assert_eq!(show.resolve(&Address::parse("balance/exposure").unwrap(), 3), None);
+    for address in ["balance/exposure", "framing/scale"] {
+        assert_eq!(show.resolve(&Address::parse(address).unwrap(), 3), None);
+    }
     // By kind where that finds it, else by position.
     assert_eq!(
         show.address(Slot::Strength { list: List::Before, at: 0, kind: contrast }).to_string(),
@@ -71,6 +75,9 @@ fn addresses_name_parameters_and_resolve() {
 fn every_declared_parameter_has_an_address() {
     for parameter in BALANCE {
         assert_eq!(check_address(&format!("balance/{}", parameter.key)), Ok(()));
+    }
+    for parameter in FRAMING {
+        assert_eq!(check_address(&format!("framing/{}", parameter.key)), Ok(()));
     }
     for (list, declaration) in List::ALL.into_iter().flat_map(|l| STAGES.iter().map(move |d| (l, d))) {
         for key in declaration.parameters.iter().map(|p| p.key).chain(["strength"]) {
@@ -93,6 +100,8 @@ fn addresses_that_no_show_could_have_are_refused_with_what_could() {
         ("look/contrast", "it has another form", "look/strength"),
         ("middle/contrast/slope", "it has another form", "before, look or finish"),
         ("balance/gain", "balance has no \"gain\"", "balance/exposure, balance/warmth, balance/tint"),
+        ("framing/fitting", "framing has no \"fitting\"", "framing/pan-x, framing/pan-y, framing/scale"),
+        ("framing", "it has another form", "framing/scale"),
         ("look/kontrast/slope", "there is no stage \"kontrast\"", "contrast, split-tone, "),
         ("look/0/slope", "there is no stage \"0\"", "a position from 1"),
         ("look/-1/slope", "there is no stage \"-1\"", "a position from 1"),

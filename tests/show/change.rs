@@ -8,6 +8,7 @@ pub fn every_change() -> Vec<Change> {
     let (look, third) = (List::Look, 2);
     let changes = vec![
         Change::SetParameter { slot: slot("balance/offset-g"), value: 3.25 },
+        Change::SetParameter { slot: slot("framing/pan-y"), value: 0.25 },
         Change::SetParameter { slot: slot("look/strength"), value: 0.5 },
         Change::SetParameter { slot: slot("look/3/strength"), value: 0.5 },
         Change::SetParameter { slot: slot("finish/split-tone/shadow-hue"), value: 12.0 },
@@ -29,10 +30,13 @@ pub fn every_change() -> Vec<Change> {
         Change::SetShotRange { shot: 0, start: 0, end: 1 },
         Change::SetSignalRange { shot: 0, range: None },
         Change::SetMatrix { shot: 0, matrix: Some(YcbcrMatrix::Bt709) },
+        Change::SetFitting { shot: 1, fitting: Fitting::Fill },
         Change::SetTransform(OutputTransform::Plain),
         Change::SetDisplay { output: Output::Files, display: display("srgb").unwrap() },
         Change::SetName("else".to_owned()),
         Change::SetRate((25, 1)),
+        Change::SetRaster(None),
+        Change::SetRaster(Some((1, 16384))),
         Change::SetPanel(None),
         Change::Together(vec![
             Change::AddShot { at: 0, shot: shot("new", "v-log") },
@@ -64,8 +68,10 @@ pub fn every_change() -> Vec<Change> {
         Change::SetRate(_) => 18,
         Change::SetPanel(_) => 19,
         Change::Together(_) => 20,
+        Change::SetFitting { .. } => 21,
+        Change::SetRaster(_) => 22,
     };
-    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 21);
+    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 23);
     changes
 }
 
@@ -114,6 +120,11 @@ fn values_are_held_to_their_ranges() {
         show.apply(Change::SetParameter { slot: exposure, value }).unwrap();
         assert_eq!(show.get(exposure), Some(held));
     }
+    let scale = Slot::Framing { shot: 0, field: FramingField::Scale };
+    for (value, held) in [(99.0, 10.0), (-1.0, 0.1), (f64::NAN, 1.0), (2.5, 2.5)] {
+        show.apply(Change::SetParameter { slot: scale, value }).unwrap();
+        assert_eq!(show.get(scale), Some(held));
+    }
     let hue = show.resolve(&Address::parse("finish/split-tone/shadow-hue").unwrap(), 0).unwrap();
     for (value, held) in [(361.0, 1.0), (-1.0, 359.0), (360.0, 360.0), (-1e-20, 0.0), (f64::INFINITY, 230.0)]
     {
@@ -131,9 +142,11 @@ fn values_are_held_to_their_ranges() {
     assert_eq!(show.chain.look_strength, 0.0);
     let mut far = shot("far", "v-log");
     far.balance.values = [1000.0; BalanceField::COUNT];
+    far.framing.values = [-1000.0; FramingField::COUNT];
     show.apply(Change::AddShot { at: 0, shot: far }).unwrap();
     assert_eq!(show.shots[0].balance.values.to_vec(), BALANCE.iter().map(|p| p.max).collect::<Vec<_>>());
     assert_eq!(show.shots[0].balance.get(OffsetG), 60.0);
+    assert_eq!(show.shots[0].framing.values, [-2.0, -2.0, 0.1]);
 }
 
 #[test]
@@ -210,6 +223,13 @@ fn changes_that_do_not_fit_are_refused_and_leave_the_show_alone() {
             "a shot cannot run from frame 5 to before frame 4",
         ),
         (Change::SetShotRange { shot: 3, start: 0, end: 4 }, "the running order has no place 4"),
+        (
+            Change::SetParameter { slot: Slot::Framing { shot: 3, field: FramingField::PanX }, value: 1.0 },
+            "the show has no shot 4",
+        ),
+        (Change::SetFitting { shot: 3, fitting: Fitting::Fill }, "the running order has no place 4"),
+        (Change::SetRaster(Some((1920, 0))), "a raster cannot have 1920×0 pixels; accepted: \"1920x1080\""),
+        (Change::SetRaster(Some((16385, 9))), "a raster cannot have 16385×9 pixels"),
         (Change::SetRate((24, 0)), "a show cannot run at 24/0 frames a second; accepted: \"24\""),
         (
             Change::Together(vec![

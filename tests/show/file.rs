@@ -13,6 +13,7 @@ fn a_show_survives_its_file_exactly() {
         // Not only equal: −0 and the last bit too.
         for (a, b) in back.shots.iter().zip(&show.shots) {
             assert_eq!(a.balance.values.map(f64::to_bits), b.balance.values.map(f64::to_bits));
+            assert_eq!(a.framing.values.map(f64::to_bits), b.framing.values.map(f64::to_bits));
         }
     }
 }
@@ -23,6 +24,10 @@ fn the_file_is_as_documented() {
     show.apply(Change::AddShot { at: 0, shot: shot("gate", "s-log3-cine") }).unwrap();
     show.apply(Change::SetParameter { slot: Slot::Balance { shot: 0, field: Exposure }, value: 0.5 })
         .unwrap();
+    show.apply(Change::SetRaster(Some((1920, 1080)))).unwrap();
+    show.apply(Change::SetFitting { shot: 0, fitting: Fitting::Fill }).unwrap();
+    let scale = Slot::Framing { shot: 0, field: FramingField::Scale };
+    show.apply(Change::SetParameter { slot: scale, value: 1.25 }).unwrap();
     let mut contrast = Stage::new(kind("contrast"));
     contrast.values[0] = 1.2;
     show.apply(Change::AddStage { list: List::Look, at: 0, stage: contrast }).unwrap();
@@ -35,7 +40,8 @@ fn the_file_is_as_documented() {
 [show]
 name = "Harbour"
 rate = "24"
-transform = "plain"
+raster = "1920x1080"
+transform = "aces2"
 
 [outputs]
 desk = "rec709"
@@ -48,6 +54,10 @@ source = "footage/gate.mov"
 in = 10
 out = 58
 encoding = "s-log3-cine"
+
+[shot.framing]
+fitting = "fill"
+scale = 1.25
 
 [shot.balance]
 exposure = 0.5
@@ -73,6 +83,7 @@ fn what_is_left_out_of_the_file_stands_at_its_default() {
                 [[chain.look]]\nstage = \"contrast\"\nslope = 2\n";
     let show = read(text, Path::new("show.toml")).unwrap();
     assert_eq!(show.rate, (25, 1));
+    assert_eq!(show.raster, None);
     assert_eq!(show.outputs, Outputs::default());
     assert!(show.shots.is_empty());
     let mut expected = Stage::new(kind("contrast"));
@@ -125,6 +136,9 @@ strength = 1.0
 slope = 1.5
 "#;
 
+/// What a shot's framing is put in place of.
+const FRAMED: &str = "[shot.balance]\nexposure = 1.0\n";
+
 /// Swaps one line of [`GOOD`] and gives the complaint.
 fn complaint(line: &str, instead: &str) -> String {
     assert_eq!(GOOD.matches(line).count(), 1, "{line:?} has to stand in the file once");
@@ -155,10 +169,15 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
             "rate = \"24\"",
             "rate = \"24\"\nfps = 24",
             ":5: [show] has no key \"fps\"",
-            "name, rate, transform, panel",
+            "name, rate, raster, transform, panel",
         ),
-        ("transform = \"plain\"", "transform = \"fancy\"", ":5: transform is \"fancy\"", "plain, none"),
-        ("transform = \"plain\"\n", "", ":2: [show] lacks transform", "plain, none"),
+        (
+            "transform = \"plain\"",
+            "transform = \"fancy\"",
+            ":5: transform is \"fancy\"",
+            "aces2, plain, none",
+        ),
+        ("transform = \"plain\"\n", "", ":2: [show] lacks transform", "aces2, plain, none"),
         ("desk = \"rec709\"", "desk = \"rec710\"", ":7: desk is \"rec710\"", "rec709, srgb"),
         (
             "desk = \"rec709\"",
@@ -199,15 +218,36 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
         ("encoding = \"v-log\"\n", "", ":16: [[shot]] lacks encoding", "encoding = acescct"),
         ("range = \"full\"", "range = \"wide\"", ":22: range is \"wide\"", "narrow, full"),
         ("matrix = \"bt709\"", "matrix = \"709\"", ":23: matrix is \"709\"", "bt601, bt709, bt2020"),
+        ("rate = \"24\"", "rate = \"24\"\nraster = \"1920\"", ":5: raster is \"1920\"", "\"1920x1080\""),
+        ("rate = \"24\"", "rate = \"24\"\nraster = \"0x9\"", ":5: raster is \"0x9\"", "1 to 16384 pixels"),
+        ("rate = \"24\"", "rate = \"24\"\nraster = 1920", ":5: raster is 1920", "\"1920x1080\""),
+        (FRAMED, "[shot.framing]\nfitting = \"crop\"\n", ":15: fitting is \"crop\"", "fit, fill"),
+        (FRAMED, "[shot.framing]\nfitting = 1\n", ":15: fitting is 1", "fit, fill"),
+        (FRAMED, "[shot.framing]\nscale = 0\n", ":15: scale is 0", "a number from 0.1 to 10"),
+        (FRAMED, "[shot.framing]\npan-y = \"up\"\n", ":15: pan-y is \"up\"", "a number from -2 to 2"),
+        (
+            FRAMED,
+            "[shot.framing]\npan-x = 0.1\npan = 0.1\n",
+            ":16: [shot.framing] has no key \"pan\"",
+            "fitting, pan-x, pan-y, scale",
+        ),
+        (FRAMED, "framing = \"fill\"\n", ":14: framing is \"fill\"", "a table [shot.framing]"),
         ("exposure = 1.0", "exposure = 8.5", ":15: exposure is 8.5", "a number from -8 to 8"),
         ("exposure = 1.0", "exposure = nan", ":15: exposure is nan", "a number from -8 to 8"),
         ("exposure = 1.0", "exposure = -inf", ":15: exposure is -inf", "a number from -8 to 8"),
         ("exposure = 1.0", "exposure = \"1\"", ":15: exposure is \"1\"", "a number from -8 to 8"),
+        ("exposure = 1.0", "adaptation = 1", ":15: adaptation is 1", "cat16, cat02, bradford"),
+        (
+            "exposure = 1.0",
+            "adaptation = \"cat97\"",
+            ":15: adaptation is \"cat97\"",
+            "cat16, cat02, bradford",
+        ),
         (
             "exposure = 1.0",
             "expose = 1.0",
             ":15: [shot.balance] has no key \"expose\"",
-            "exposure, warmth, tint, shadow-exposure",
+            "exposure, warmth, tint, adaptation, shadow-exposure",
         ),
         ("[shot.balance]\nexposure = 1.0", "balance = 1.0", ":14: balance is 1.0", "a table [shot.balance]"),
         ("look-strength = 1.0", "look-strength = 2", ":25: look-strength is 2", "a number from 0 to 1.5"),
@@ -255,6 +295,18 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
 }
 
 #[test]
+fn a_choice_is_written_by_its_name() {
+    let mut show = full_show();
+    let balance = &mut show.shots[2].balance;
+    *balance = balance.with(BalanceField::Adaptation, 2.0);
+    let text = write(&show).unwrap();
+    assert!(text.contains("\nadaptation = \"bradford\"\n"), "{text}");
+    assert_eq!(read(&text, Path::new("s.toml")).unwrap(), show);
+    // At its default it is not written, as no part of balance is.
+    assert!(!write(&full_show()).unwrap().contains("adaptation"));
+}
+
+#[test]
 fn a_newer_file_is_refused_as_newer_whatever_else_is_in_it() {
     let text = "\n# later\nversion = 7\n[wonders]\nx = 1\n";
     assert_eq!(
@@ -296,6 +348,32 @@ fn rates_are_exact_fractions() {
         ["", "0", "1001", "24/", "/1", "+24", "24.0", "24/25", "-1", "24 ", "99999999999", "1/0", "0/0"]
     {
         assert_eq!(rate_from_text(text), None, "{text:?}");
+    }
+}
+
+#[test]
+fn rasters_are_two_sides() {
+    for (text, raster) in
+        [("1920x1080", (1920, 1080)), ("1x1", (1, 1)), ("16384x16384", (MAX_SIDE, MAX_SIDE))]
+    {
+        assert_eq!(raster_from_text(text), Some(raster));
+        assert_eq!(raster_text(raster), text);
+    }
+    for text in [
+        "",
+        "x",
+        "1920",
+        "1920x",
+        "0x5",
+        "5x0",
+        "16385x1",
+        "1920x1080x1",
+        "1920 x 1080",
+        "+5x5",
+        "-5x5",
+        "5X5",
+    ] {
+        assert_eq!(raster_from_text(text), None, "{text:?}");
     }
 }
 

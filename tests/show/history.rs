@@ -66,6 +66,36 @@ fn undo_and_redo_walk_through_every_change() {
 }
 
 #[test]
+fn a_gesture_of_a_held_control_ends_when_it_is_let_go() {
+    let mut bench = Bench::new();
+    bench.history.hold(1);
+    bench.turn(Exposure, 1.0, 1, 10);
+    bench.turn(Exposure, 2.0, 1, 60_000);
+    assert_eq!(bench.history.undoable(), 1, "a rest while it is held ends nothing");
+    bench.history.let_go(1);
+    bench.turn(Exposure, 2.5, 1, 10);
+    assert_eq!(bench.history.undoable(), 2, "however soon it comes, this is another gesture");
+    bench.history.hold(1);
+    bench.turn(Exposure, 3.0, 1, 10);
+    assert_eq!(bench.history.undoable(), 3);
+    // Another control is not held by that, and what it does comes between.
+    bench.turn(Exposure, 4.0, 2, 10);
+    bench.turn(Exposure, 5.0, 2, 600);
+    bench.turn(Exposure, 6.0, 1, 10);
+    assert_eq!(bench.history.undoable(), 6);
+    // Letting go of one leaves the other's gesture alone.
+    bench.turn(Exposure, 7.0, 2, 10);
+    bench.history.let_go(1);
+    bench.turn(Exposure, 8.0, 2, 10);
+    assert_eq!(bench.history.undoable(), 7);
+    for before in [6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 0.0] {
+        assert!(bench.undo());
+        assert_eq!(bench.exposure(), before);
+    }
+    assert!(!bench.undo());
+}
+
+#[test]
 fn a_gesture_is_one_step() {
     let mut bench = Bench::new();
     for i in 1..=20 {

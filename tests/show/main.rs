@@ -3,6 +3,7 @@
 //! The formats and rules are this project's own; what is checked is that they keep what their
 //! documentation promises.
 
+mod luts;
 mod address;
 mod change;
 mod file;
@@ -18,7 +19,9 @@ use std::time::{Duration, Instant};
 
 use greyhold::colour::{OutputTransform, Range, YcbcrMatrix, display, encoding};
 use greyhold::look::{Kind, List, STAGES, Stage, stage};
-use greyhold::picture::{BALANCE, Balance, BalanceField, Tail};
+use greyhold::picture::{
+    BALANCE, Balance, BalanceField, FRAMING, Fitting, Framing, FramingField, MAX_SIDE, Tail,
+};
 use greyhold::show::*;
 
 use BalanceField::{Exposure, OffsetB, OffsetG, OffsetR, Warmth};
@@ -35,6 +38,7 @@ fn shot(name: &str, encoding_id: &str) -> Shot {
 fn full_show() -> Show {
     let mut show = Show::new("Harbour at “dawn”");
     show.rate = (24000, 1001);
+    show.raster = Some((2048, 858));
     show.transform = OutputTransform::None;
     show.outputs.client = display("srgb").unwrap();
     show.panel = Some("two \\ wheels".to_owned());
@@ -51,6 +55,11 @@ fn full_show() -> Show {
         .with(OffsetR, -60.0)
         .with(OffsetG, 1e-7)
         .with(Warmth, 12.5);
+    show.shots[0].framing.fitting = Fitting::Fill;
+    show.shots[2].framing = Framing::default()
+        .with(FramingField::PanX, 0.1 + 0.2)
+        .with(FramingField::PanY, -2.0)
+        .with(FramingField::Scale, 1.0 / 3.0);
     let mut contrast = Stage::new(kind("contrast"));
     contrast.values = vec![1.0 / 3.0 + 1.0, 0.25, 1.0];
     contrast.strength = 1.5;

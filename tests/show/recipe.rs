@@ -10,6 +10,7 @@ fn a_recipe_is_made_of_the_show_as_it_stands() {
     assert_eq!(recipe.decode.encoding.id, "logc4");
     assert_eq!(recipe.balance, Some(show.shots[2].balance));
     assert_eq!(recipe.frame, 77);
+    assert_eq!((recipe.framing, recipe.raster), (show.shots[2].framing, Some((2048, 858))));
     // Effective strengths: before 1; the look's stages × 0.75, one of them off; finish 1.
     let strengths: Vec<_> = recipe.stages.iter().map(|s| s.strength).collect();
     assert_eq!(strengths, [1.0, 1.125, 0.0, 1.125, 1.0]);

@@ -6,12 +6,12 @@ use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 
 use super::super::look;
 use super::super::rows::{Touch, row};
-use super::{MOUSE, Panes};
+use super::{MOUSE, Panes, white};
 use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Input, Snapshot};
-use crate::look::{Kind, List, Parameter, STAGES, Stage};
-use crate::picture::BALANCE;
-use crate::show::{Change, LOOK_STRENGTH, Output, shipped_looks};
+use crate::look::{Chain, Kind, List, Parameter, STAGES, Stage};
+use crate::picture::{BALANCE, BalanceField, FRAMING, Fitting};
+use crate::show::{Change, LOOK_STRENGTH, Output, raster_text, shipped_looks};
 
 impl Panes {
     /// Camera to display, in the order light takes.
@@ -30,6 +30,7 @@ impl Panes {
         }
         let about = s.clip.as_ref().map_or("", |clip| clip.description.as_str());
         ui.indent("clip", |ui| ui.label(RichText::new(about).size(11.0).color(look::QUIET)));
+        self.framing(ui, s, inputs);
         station(ui, "balance", "");
         let balance = shot.map(|s| s.balance).unwrap_or_default();
         for group in groups(BALANCE) {
@@ -39,9 +40,14 @@ impl Panes {
             if group.len() > 1 && !self.fold(ui, &format!("balance/{family}"), family, touched) {
                 continue;
             }
-            for (parameter, value) in BALANCE[group.clone()].iter().zip(values) {
+            for (field, value) in BalanceField::ALL[group.clone()].iter().zip(values) {
+                let parameter = field.parameter();
+                if *field == BalanceField::Warmth {
+                    white::line(ui, s.picking, inputs);
+                }
                 let address = format!("balance/{}", parameter.key);
-                self.parameter(ui, address, parameter, &words(parameter.key), *value, inputs);
+                let label = white::label(*field, &balance).unwrap_or_else(|| words(parameter.key));
+                self.parameter(ui, address, parameter, &label, *value, inputs);
             }
         }
         for list in List::ALL {
@@ -62,10 +68,11 @@ impl Panes {
                 self.stage(ui, list, at, stage, stages.len(), inputs);
             }
             ui.horizontal(|ui| {
-                add_stage(ui, list, stages.len(), inputs);
                 if list == List::Look {
+                    self.put_in(ui, "put in a stage", &s.show.chain, None, inputs);
                     try_look(ui, inputs);
                 }
+                self.put_in(ui, "put in here", &s.show.chain, Some(list), inputs);
             });
         }
         station(ui, "output transform", "");
@@ -77,10 +84,7 @@ impl Panes {
         station(ui, "display", "");
         for (output, name) in [(Output::Desk, "desk"), (Output::Client, "client"), (Output::Files, "files")] {
             ui.horizontal(|ui| {
-                ui.add_sized(
-                    [44.0, 18.0],
-                    egui::Label::new(RichText::new(name).size(11.0).color(look::QUIET)),
-                );
+                caption(ui, name);
                 let now = s.show.outputs.get(output).name;
                 if let Some(i) = choose(ui, name, now, DISPLAYS.iter().map(|d| (d.name, d.source))) {
                     let change = Change::SetDisplay { output, display: &DISPLAYS[i] };
@@ -92,6 +96,42 @@ impl Panes {
         ui.indent("surface", |ui| ui.label(RichText::new(truth).size(11.0).color(look::QUIET)));
         ui.add_space(6.0);
         ui.label(RichText::new(self.device.load().as_str()).size(11.0).color(look::QUIET));
+    }
+
+    /// The show's raster, and where the shot's frames lie in it.
+    fn framing(&mut self, ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
+        station(ui, "framing", "");
+        let sizes = s.clip.as_ref().map(|clip| (clip.width, clip.height));
+        ui.horizontal(|ui| {
+            caption(ui, "raster");
+            let now = match (s.show.raster, s.raster) {
+                (Some(raster), _) => raster_text(raster),
+                (None, Some(raster)) => format!("{} {}", FIRST.0, raster_text(raster)),
+                (None, None) => FIRST.0.to_owned(),
+            };
+            let standard = RASTERS.iter().map(|(name, source, _)| (*name, *source));
+            let Some(i) = choose(ui, "raster", &now, standard.chain([THIS, FIRST])) else { return };
+            let raster = match RASTERS.get(i) {
+                Some((_, _, size)) => Some(*size),
+                None if i == RASTERS.len() && sizes.is_none() => return,
+                None if i == RASTERS.len() => sizes,
+                None => None,
+            };
+            inputs.push(Input::Change { change: Change::SetRaster(raster), control: MOUSE });
+        });
+        let Some(shot) = s.show.shots.get(s.shot) else { return };
+        ui.horizontal(|ui| {
+            caption(ui, "frame");
+            let all = Fitting::ALL.iter().map(|f| (f.key(), f.doc()));
+            if let Some(i) = choose(ui, "fitting", shot.framing.fitting.key(), all) {
+                let change = Change::SetFitting { shot: s.shot, fitting: Fitting::ALL[i] };
+                inputs.push(Input::Change { change, control: MOUSE });
+            }
+        });
+        for (parameter, value) in FRAMING.iter().zip(shot.framing.values) {
+            let address = format!("framing/{}", parameter.key);
+            self.parameter(ui, address, parameter, &words(parameter.key), value, inputs);
+        }
     }
 
     /// A stage: its switch, its place in the list, its strength and parameters.
@@ -132,13 +172,55 @@ impl Panes {
         });
         self.set_open(&base, open);
         self.parameter(ui, format!("{base}/strength"), &d.strength, "strength", stage.strength, inputs);
-        if !open {
-            return;
+        if let Some(lut) = &stage.lut {
+            let name = lut.file.file_name().unwrap_or_default().to_string_lossy();
+            let whole = lut.file.display().to_string();
+            ui.label(RichText::new(name).size(11.0).color(look::QUIET)).on_hover_text(whole);
         }
-        for (parameter, value) in d.parameters.iter().zip(&stage.values) {
-            let label = words(parameter.key);
-            self.parameter(ui, format!("{base}/{}", parameter.key), parameter, &label, *value, inputs);
+        if d.key == "curves" {
+            self.curves(ui, list, at, stage, open, inputs);
+        } else if open {
+            for (parameter, value) in d.parameters.iter().zip(&stage.values) {
+                let label = words(parameter.key);
+                self.parameter(ui, format!("{base}/{}", parameter.key), parameter, &label, *value, inputs);
+            }
         }
+    }
+
+    /// A menu of stages to put in: at the end of `list`, or without one where each belongs.
+    fn put_in(
+        &mut self,
+        ui: &mut Ui,
+        text: &str,
+        chain: &Chain,
+        list: Option<List>,
+        inputs: &mut Vec<Input>,
+    ) {
+        let menu = ui.menu_button(RichText::new(text).size(11.0), |ui| {
+            for kind in (0..STAGES.len()).map(Kind) {
+                let d = kind.declaration();
+                if d.table {
+                    ui.add_enabled(false, egui::Button::new(words(d.key)))
+                        .on_disabled_hover_text("drop a .cube file on this window");
+                    continue;
+                }
+                if ui.button(words(d.key)).on_hover_text(d.doc.trim()).clicked() {
+                    let (list, at) = match list {
+                        Some(list) => (list, chain.list(list).len()),
+                        None => chain.place_for(kind),
+                    };
+                    let change = Change::AddStage { list, at, stage: Stage::new(kind) };
+                    inputs.push(Input::Change { change, control: MOUSE });
+                    self.in_hand = format!("{}/{}/strength", list.key(), at + 1).into();
+                    self.reveal = true;
+                    ui.close();
+                }
+            }
+        });
+        menu.response.on_hover_text(match list {
+            Some(_) => "at the end of this list",
+            None => "where it belongs: texture ahead of tone, grain last, everything else at the look's end",
+        });
     }
 
     /// A line that opens and closes a family of parameters; a dot where one of them is not at its default.
@@ -166,7 +248,7 @@ impl Panes {
         }
     }
 
-    fn parameter(
+    pub(super) fn parameter(
         &mut self,
         ui: &mut Ui,
         address: String,
@@ -190,6 +272,25 @@ impl Panes {
             Touch::Pick => {}
         }
     }
+}
+
+/// Rasters to choose from, with the standards that have them.
+const RASTERS: &[(&str, &str, (u32, u32))] = &[
+    ("1280x720", "high definition, SMPTE ST 296", (1280, 720)),
+    ("1920x1080", "high definition, Rec. ITU-R BT.709", (1920, 1080)),
+    ("2048x1080", "digital cinema, SMPTE ST 428-1", (2048, 1080)),
+    ("3840x2160", "ultra-high definition, Rec. ITU-R BT.2020", (3840, 2160)),
+    ("4096x2160", "digital cinema, SMPTE ST 428-1", (4096, 2160)),
+];
+/// After them: as large as the frames of the shot on view are now.
+const THIS: (&str, &str) = ("this shot's", "the size of its frames");
+/// … and as large as the first shot's frames, whichever that will be.
+const FIRST: (&str, &str) = ("the first shot's", "the size of its frames, whichever shot is the first");
+
+/// What a choice beside it is about.
+fn caption(ui: &mut Ui, text: &str) {
+    let label = egui::Label::new(RichText::new(text).size(11.0).color(look::QUIET));
+    ui.add_sized([44.0, 18.0], label);
 }
 
 /// A small mark that opens and closes what belongs to a line.
@@ -243,19 +344,6 @@ fn choose(
     chosen
 }
 
-fn add_stage(ui: &mut Ui, list: List, at: usize, inputs: &mut Vec<Input>) {
-    ui.menu_button(RichText::new("put in a stage").size(11.0), |ui| {
-        for kind in (0..STAGES.len()).map(Kind) {
-            let d = kind.declaration();
-            if ui.button(words(d.key)).on_hover_text(d.doc.trim()).clicked() {
-                let change = Change::AddStage { list, at, stage: Stage::new(kind) };
-                inputs.push(Input::Change { change, control: MOUSE });
-                ui.close();
-            }
-        }
-    });
-}
-
 /// The looks that ship; trying one leaves `before` and `finish` alone, and undo brings the old one back.
 fn try_look(ui: &mut Ui, inputs: &mut Vec<Input>) {
     ui.menu_button(RichText::new("try a look").size(11.0), |ui| {
@@ -270,7 +358,7 @@ fn try_look(ui: &mut Ui, inputs: &mut Vec<Input>) {
 }
 
 /// "offset-r" as a person reads it.
-fn words(key: &str) -> String {
+pub(super) fn words(key: &str) -> String {
     key.replace('-', " ")
 }
 

@@ -3,11 +3,12 @@
 use egui::{RichText, Sense, Ui, Vec2};
 
 use super::super::look;
-use crate::engine::Snapshot;
-use crate::panel::ControlState;
+use crate::engine::{self, Snapshot};
+use crate::panel::{ButtonState, ControlState};
 use crate::show::Address;
 
-/// A box for each control: what it moves, where that stands, whether it has been picked up.
+/// A box for each control: what it moves, where that stands, whether it has been picked up; and one for each
+/// button: what it does, and whether it is down.
 pub(super) fn mirror(ui: &mut Ui, s: &Snapshot) {
     let panel = &s.panel;
     ui.horizontal(|ui| {
@@ -24,16 +25,47 @@ pub(super) fn mirror(ui: &mut Ui, s: &Snapshot) {
             );
         }
     });
-    let count = panel.controls.len().max(1) as f32;
-    let gap = 6.0;
-    let width = ((ui.available_width() - gap * (count - 1.0)) / count).clamp(40.0, 170.0);
+    let row = ui.available_width();
     ui.horizontal(|ui| {
-        ui.spacing_mut().item_spacing.x = gap;
+        ui.spacing_mut().item_spacing.x = GAP;
         for control in &panel.controls {
-            control_box(ui, s, control, width);
+            control_box(ui, s, control, width(panel.controls.len(), row));
         }
     });
+    if !panel.buttons.is_empty() {
+        ui.horizontal(|ui| {
+            ui.spacing_mut().item_spacing.x = GAP;
+            for button in &panel.buttons {
+                button_box(ui, button, width(panel.buttons.len(), row));
+            }
+        });
+    }
     ui.add_space(3.0);
+}
+
+/// From one box to the next.
+const GAP: f32 = 6.0;
+
+/// Width of a box, of so many that share a row.
+fn width(count: usize, row: f32) -> f32 {
+    let count = count.max(1) as f32;
+    ((row - GAP * (count - 1.0)) / count).clamp(40.0, 170.0)
+}
+
+fn button_box(ui: &mut Ui, button: &ButtonState, width: f32) {
+    let (rect, response) = ui.allocate_exact_size(Vec2::new(width, 30.0), Sense::hover());
+    let p = ui.painter().with_clip_rect(rect);
+    p.rect_filled(rect, 2.0, if button.down { look::FILL } else { look::BAR });
+    let at = |y| egui::pos2(rect.left() + 5.0, rect.top() + y);
+    let (label, does) = if button.down { (look::TEXT, look::BRIGHT) } else { (look::QUIET, look::TEXT) };
+    p.text(at(8.0), egui::Align2::LEFT_CENTER, &button.label, egui::FontId::proportional(11.0), label);
+    let action = button.action.replace('-', " ");
+    p.text(at(21.0), egui::Align2::LEFT_CENTER, action, egui::FontId::proportional(12.0), does);
+    let name = format!("{}: {}", button.label, button.action);
+    response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, button.down, &name));
+    if let Some(action) = engine::action(&button.action) {
+        response.on_hover_text(action.doc);
+    }
 }
 
 fn control_box(ui: &mut Ui, s: &Snapshot, control: &ControlState, width: f32) {

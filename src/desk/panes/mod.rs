@@ -1,9 +1,11 @@
 //! What stands around the picture: the running order, the light path, transport and panel mirror.
 
+mod curve_graph;
 mod light_path;
 mod mirror;
 mod running_order;
 mod transport;
+mod white;
 
 use std::collections::HashSet;
 use std::sync::Arc;
@@ -16,9 +18,10 @@ use self::running_order::running_order;
 use self::transport::transport;
 use super::look;
 use crate::engine::{Input, Snapshot};
+use crate::look::CurvePoint;
 
 /// Control number of the mouse on the desk.
-const MOUSE: u32 = 2;
+pub(super) const MOUSE: u32 = 2;
 
 /// What the panes need to know and remember.
 pub(super) struct Panes {
@@ -34,6 +37,12 @@ pub(super) struct Panes {
     pub addresses: Vec<Arc<str>>,
     /// What of the light path is open: families of balance, and stages by list and position.
     pub open: HashSet<String>,
+    /// Which curve the graphs of curves show.
+    pub curve: usize,
+    /// Where the point of a curve that is being dragged would be if nothing held it.
+    pub dragged: Option<CurvePoint>,
+    /// Is a button of the mouse down?
+    pub pressed: bool,
     /// The GPU's name and what its check found.
     pub device: Arc<ArcSwap<String>>,
     /// A line about something that just happened.
@@ -41,6 +50,23 @@ pub(super) struct Panes {
 }
 
 impl Panes {
+    /// As they are when the desk opens; `device` is what is said about the GPU.
+    pub fn new(device: Arc<ArcSwap<String>>) -> Self {
+        Self {
+            shown: true,
+            open: ["balance/offset".to_owned()].into(),
+            keys: false,
+            in_hand: "balance/exposure".into(),
+            reveal: false,
+            addresses: Vec::new(),
+            curve: 0,
+            dragged: None,
+            pressed: false,
+            device,
+            note: None,
+        }
+    }
+
     /// Draws all of them; what was asked for is pushed to `inputs`. Returns the area left for the picture.
     pub fn draw(
         &mut self,
@@ -49,6 +75,11 @@ impl Panes {
         presentation: (u64, u64),
         inputs: &mut Vec<Input>,
     ) -> egui::Rect {
+        // What the mouse does from press to release is one gesture.
+        let (pressed, down) = ui.input(|i| (i.pointer.any_pressed(), i.pointer.any_down()));
+        if pressed {
+            inputs.push(Input::Hold { control: MOUSE, down: true });
+        }
         if self.shown {
             // The window is cleared to the panes' grey, so that no pane has to be filled.
             let pane = |panel: egui::Panel| {
@@ -67,6 +98,10 @@ impl Panes {
         if self.keys {
             keys_window(ui);
         }
+        if !down && (pressed || self.pressed) {
+            inputs.push(Input::Hold { control: MOUSE, down: false });
+        }
+        self.pressed = down;
         let area = ui.available_rect_before_wrap();
         if let Some(trouble) = &s.trouble {
             let place = egui::Rect::from_min_size(
@@ -111,3 +146,6 @@ fn keys_window(ui: &Ui) {
             });
         });
 }
+
+#[cfg(test)]
+mod tests;

@@ -66,6 +66,12 @@ pub trait Source: Send {
     /// # Errors
     /// Past the end, missing from a sequence, unreadable, or different in size or format from the first.
     fn frame(&mut self, number: u64) -> Result<Frame, MediaError>;
+
+    /// The file that frame `number` is read from, whether it is there or not.
+    fn file(&self, number: u64) -> PathBuf {
+        let _ = number;
+        self.info().path.clone()
+    }
 }
 
 /// Opens a video file or an image sequence.

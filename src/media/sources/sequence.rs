@@ -2,7 +2,7 @@
 
 use std::fs::File;
 use std::io::{BufReader, Read};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use image::{ColorType, ImageDecoder, ImageReader, Limits};
@@ -118,6 +118,10 @@ impl Sequence {
 impl Source for Sequence {
     fn info(&self) -> &ClipInfo {
         &self.info
+    }
+
+    fn file(&self, number: u64) -> PathBuf {
+        self.pattern.path(self.info.first_number.saturating_add(number))
     }
 
     fn frame(&mut self, number: u64) -> Result<Frame, MediaError> {

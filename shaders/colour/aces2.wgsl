@@ -1,0 +1,195 @@
+// Twin of src/colour/aces2.rs: the ACES 2.0 output transform. `tables` is the row of texels that Aces2::texels
+// describes; the numbers come from Aces2::uniform, in this order.
+
+struct Aces2 {
+    to_cone: Matrix,
+    to_opponent: Matrix,
+    from_opponent: Matrix,
+    from_cone: Matrix,
+    to_encoding: Matrix,
+    highest: f32,
+    white: f32,
+    light_of_cone: f32,
+    cone_of_light: f32,
+    power_j: f32,
+    power_a: f32,
+    a_max: f32,
+    compress: f32,
+    expand: f32,
+    expand_floor: f32,
+    chroma_scale: f32,
+    j_max: f32,
+    j_mid: f32,
+    focus: f32,
+    power_low: f32,
+}
+
+struct Aces2Hue {
+    reach: f32,
+    cusp_j: f32,
+    cusp_m: f32,
+    power_top: f32,
+}
+
+struct Aces2Line {
+    foot: f32,
+    slope: f32,
+    cusp_foot: f32,
+}
+
+fn aces2_cone_compress_one(x: f32) -> f32 {
+    let p = power(abs(x), 0.42);
+    let y = p / (p + 27.13);
+    return select(y, -y, x < 0.0);
+}
+
+fn aces2_cone_expand_one(y: f32) -> f32 {
+    let held = min(abs(y), 0.99);
+    let x = power(27.13 * held / (1.0 - held), 2.3809524);
+    return select(x, -x, y < 0.0);
+}
+
+fn aces2_cone_compress(v: vec3<f32>) -> vec3<f32> {
+    return vec3(aces2_cone_compress_one(v.x), aces2_cone_compress_one(v.y), aces2_cone_compress_one(v.z));
+}
+
+fn aces2_cone_expand(v: vec3<f32>) -> vec3<f32> {
+    return vec3(aces2_cone_expand_one(v.x), aces2_cone_expand_one(v.y), aces2_cone_expand_one(v.z));
+}
+
+// No built-in arc tangent: WGSL lets those err by more than the tables bear.
+fn aces2_hue(cos: f32, sin: f32) -> f32 {
+    let x = abs(cos);
+    let y = abs(sin);
+    let z = min(x, y) / max(x, y);
+    let q = z * z;
+    let inner = 11.3490421 + q * (-7.58214554 + q * (4.56209862 + q * (-1.92537849 + q * 0.390286501)));
+    let angle = z * (57.2955567 + q * (-19.0894457 + q * inner));
+    let quarter = select(angle, 90.0 - angle, y > x);
+    let half = select(quarter, 180.0 - quarter, cos < 0.0);
+    return select(half, 360.0 - half, sin < 0.0);
+}
+
+fn aces2_at_hue(hue: f32) -> Aces2Hue {
+    let degree = clamp(i32(hue), 0, 359);
+    let starts = textureLoad(tables, vec2(degree, 0), 0);
+    let reach = textureLoad(tables, vec2(360 + degree, 0), 0);
+    let next = select(0, 1, hue >= starts.y) + select(0, 1, hue >= starts.z) + select(0, 1, hue >= starts.w);
+    let row = 720 + i32(starts.x) + next;
+    let low = textureLoad(tables, vec2(row, 0), 0);
+    let high = textureLoad(tables, vec2(row + 1, 0), 0);
+    let at = low + (high - low) * ((hue - low.x) / (high.x - low.x));
+    return Aces2Hue(reach.x + (reach.y - reach.x) * (hue - f32(degree)), at.y, at.z, at.w);
+}
+
+fn aces2_toe(x: f32, limit: f32, rise: f32, bend: f32) -> f32 {
+    let k_2 = max(bend, 0.001);
+    let k_1 = sqrt(rise * rise + k_2 * k_2);
+    let k_3 = (limit + k_1) / (limit + k_2);
+    let minus = k_3 * x - k_1;
+    let toe = 0.5 * (minus + sqrt(max(minus * minus + 4.0 * k_2 * k_3 * x, 0.0)));
+    return select(toe, x, x > limit);
+}
+
+fn aces2_compress_chroma(
+    n: Aces2, m: f32, a: f32, j: f32, reach: f32, cos: f32, sin: f32,
+) -> f32 {
+    let cos_2 = cos * cos - sin * sin;
+    let sin_2 = 2.0 * cos * sin;
+    let cos_3 = cos * cos_2 - sin * sin_2;
+    let sin_3 = sin * cos_2 + cos * sin_2;
+    let norm = n.chroma_scale * (77.12896 + 11.34072 * cos + 16.46899 * cos_2 + 7.8838 * cos_3
+        + 14.66441 * sin - 6.37224 * sin_2 + 9.19364 * sin_3);
+    let share = j / n.j_max;
+    let rest = max(1.0 - share, 0.0);
+    let limit = a / n.a_max * reach / norm;
+    let floor_of_bend = sqrt(share * share + n.expand_floor);
+    let expanded = limit - aces2_toe(limit - m / norm, limit - 0.001, rest * n.expand, floor_of_bend);
+    return norm * aces2_toe(expanded, limit, share * n.compress, rest);
+}
+
+fn aces2_foot(j: f32, m: f32, focus_j: f32, j_max: f32, distance_: f32) -> f32 {
+    let share = m / distance_;
+    let square = share / focus_j;
+    let is_below = j < focus_j;
+    let linear = select(1.0 + share + j_max * square, 1.0 - share, is_below);
+    let free = select(j_max * share + j, j, is_below);
+    let inside = linear * linear + select(-4.0, 4.0, is_below) * square * free;
+    return 2.0 * free / (linear + sqrt(max(inside, 0.0)));
+}
+
+fn aces2_hull(foot: f32, slope: f32, exponent: f32, cusp_j: f32, cusp_m: f32, cusp_foot: f32) -> f32 {
+    return cusp_foot * power(foot / cusp_foot, exponent) * cusp_m / (cusp_j - slope * cusp_m);
+}
+
+fn aces2_line(n: Aces2, j: f32, m: f32, hue: Aces2Hue) -> Aces2Line {
+    let focus_j = hue.cusp_j + (n.j_mid - hue.cusp_j) * min(1.3 - hue.cusp_j / n.j_max, 1.0);
+    let threshold = hue.cusp_j + (n.j_max - hue.cusp_j) * 0.3;
+    var distance_ = n.focus;
+    if j > threshold {
+        let tens = 0.30103 * log_2((n.j_max - threshold) / max(n.j_max - j, 1e-4));
+        distance_ = distance_ * (1.0 + tens * tens);
+    }
+    let foot = aces2_foot(j, m, focus_j, n.j_max, distance_);
+    let way = select(n.j_max - foot, foot, foot < focus_j);
+    let slope = way * (foot - focus_j) / (focus_j * distance_);
+    return Aces2Line(foot, slope, aces2_foot(hue.cusp_j, hue.cusp_m, focus_j, n.j_max, distance_));
+}
+
+fn aces2_boundary(n: Aces2, line: Aces2Line, hue: Aces2Hue) -> f32 {
+    let low = aces2_hull(line.foot, line.slope, n.power_low, hue.cusp_j, hue.cusp_m, line.cusp_foot);
+    let top = aces2_hull(
+        n.j_max - line.foot, -line.slope, hue.power_top, n.j_max - hue.cusp_j, hue.cusp_m, n.j_max - line.cusp_foot,
+    );
+    let soft = 0.12 * hue.cusp_m;
+    let near = max(soft - abs(low - top), 0.0) / soft;
+    return min(low, top) - near * near * near * soft / 6.0;
+}
+
+// Achromatic response and colourfulness.
+fn aces2_compress_gamut(n: Aces2, a: f32, j: f32, m: f32, hue: Aces2Hue) -> vec2<f32> {
+    let line = aces2_line(n, j, m, hue);
+    let boundary = aces2_boundary(n, line, hue);
+    if boundary <= 0.0 {
+        return vec2(a, 0.0);
+    }
+    if m <= 0.75 * boundary {
+        return vec2(a, m);
+    }
+    let reach = aces2_hull(line.foot, line.slope, n.power_a, n.j_max, hue.reach, n.j_max);
+    let start = max(boundary / reach, 0.75) * boundary;
+    let over = m - start;
+    let inner = boundary - start;
+    if over <= 0.0 || inner <= 0.0 {
+        return vec2(a, m);
+    }
+    let outer = reach - start;
+    let scale = outer / (outer / inner - 1.0);
+    let moved = start + scale * over / (scale + over);
+    return vec2(power((line.foot + moved * line.slope) / 100.0, n.power_a), moved);
+}
+
+fn aces2(n: Aces2, tone: ToneScale, acescg: vec3<f32>) -> vec3<f32> {
+    let held = clamp(acescg, vec3(0.0), vec3(n.highest));
+    let response = transform(n.to_opponent, aces2_cone_compress(transform(n.to_cone, held)));
+    if response.x <= 0.0 {
+        return vec3(0.0);
+    }
+    let m = sqrt(response.y * response.y + response.z * response.z);
+    let has_hue = m > 0.0;
+    let some = select(1.0, m, has_hue);
+    let cos = select(1.0, response.y / some, has_hue);
+    let sin = select(0.0, response.z / some, has_hue);
+
+    let light = n.light_of_cone * aces2_cone_expand_one(n.white * response.x);
+    let a = aces2_cone_compress_one(n.cone_of_light * tone_scale_one(tone, light)) / n.white;
+    let j = 100.0 * power(a, n.power_j);
+    var out = vec2(a, 0.0);
+    if has_hue && j <= n.j_max {
+        let hue = aces2_at_hue(aces2_hue(cos, sin));
+        let chroma = aces2_compress_chroma(n, m * a / response.x, a, j, hue.reach, cos, sin);
+        out = aces2_compress_gamut(n, a, j, chroma, hue);
+    }
+    let cone = aces2_cone_expand(transform(n.from_opponent, vec3(out.x, out.y * cos, out.y * sin)));
+    return transform(n.to_encoding, clamp(transform(n.from_cone, cone), vec3(0.0), vec3(1.0)));
+}

@@ -1,0 +1,365 @@
+//! The panes under a mouse that is moved by hand: no window, the interface's own events and shapes.
+
+use std::time::{Duration, Instant};
+
+use egui::{Event, Modifiers, PointerButton, Pos2, Shape, Vec2, pos2};
+
+use super::*;
+use crate::engine::{Compare, PanelState, Playback, Scope};
+use crate::look::{CURVE_POINTS, Stage, curve_point_parameters, curve_points, stage};
+use crate::show::{Address, Change, History, Show};
+
+/// A desk without windows, the show that it works on, and a clock.
+struct Desk {
+    egui: egui::Context,
+    panes: Panes,
+    show: Show,
+    history: History,
+    at: Instant,
+    start: Instant,
+    shapes: Vec<Shape>,
+    panel: PanelState,
+}
+
+const SIZE: Vec2 = Vec2::new(1400.0, 1400.0);
+
+impl Desk {
+    fn new(show: Show) -> Self {
+        let start = Instant::now();
+        let egui = egui::Context::default();
+        look::apply(&egui);
+        let panes = Panes::new(Arc::default());
+        let history = History::default();
+        let mut desk = Self {
+            egui,
+            panes,
+            show,
+            history,
+            at: start,
+            start,
+            shapes: Vec::new(),
+            panel: PanelState::default(),
+        };
+        // Panels know their sizes from the second frame on.
+        desk.frame(&[]);
+        desk.frame(&[]);
+        desk
+    }
+
+    fn snapshot(&self) -> Snapshot {
+        Snapshot {
+            show: Arc::new(self.show.clone()),
+            dir: "show".into(),
+            raster: None,
+            picking: false,
+            shot: 0,
+            frame: 0,
+            frames: 0,
+            playing: false,
+            scope: Scope::Shot,
+            compare: Compare::After,
+            clip: None,
+            trouble: None,
+            compiling: false,
+            playback: Playback::default(),
+            panel: self.panel.clone(),
+            cached: (0, 0),
+            unsaved: false,
+            steps: (0, 0),
+        }
+    }
+
+    /// A frame, 20 ms after the last, and what it asks for carried out as the engine does.
+    fn frame(&mut self, events: &[Event]) {
+        self.at += Duration::from_millis(20);
+        let raw = egui::RawInput {
+            screen_rect: Some(egui::Rect::from_min_size(Pos2::ZERO, SIZE)),
+            time: Some((self.at - self.start).as_secs_f64()),
+            events: events.to_vec(),
+            ..Default::default()
+        };
+        let snapshot = self.snapshot();
+        let mut inputs = Vec::new();
+        let (panes, asked) = (&mut self.panes, &mut inputs);
+        let mut full = self.egui.clone().run_ui(raw, |ui| {
+            panes.draw(ui, &snapshot, (0, 0), asked);
+        });
+        full.textures_delta.clear();
+        self.shapes = full.shapes.into_iter().map(|s| s.shape).collect();
+        for input in inputs {
+            match input {
+                Input::Hold { control, down: true } => self.history.hold(control),
+                Input::Hold { control, down: false } => self.history.let_go(control),
+                Input::Change { change, control } => self.change(change, control),
+                Input::Turn { target, detents, control } => {
+                    let slot = self.show.resolve(&Address::parse(&target).unwrap(), 0).unwrap();
+                    let value = self.show.get(slot).unwrap() + detents * slot.parameter().step;
+                    self.change(Change::SetParameter { slot, value }, control);
+                }
+                other => panic!("nothing here asks for {other:?}"),
+            }
+        }
+    }
+
+    fn change(&mut self, change: Change, control: u32) {
+        let inverse = self.show.apply(change.clone()).unwrap();
+        self.history.record(change, inverse, control, self.at);
+    }
+
+    fn undo(&mut self) {
+        let change = self.history.undo().expect("a step to undo");
+        self.show.apply(change).unwrap();
+    }
+
+    fn move_to(&mut self, at: Pos2) {
+        self.frame(&[Event::PointerMoved(at)]);
+    }
+
+    fn button(&mut self, at: Pos2, pressed: bool) {
+        self.frame(&[Event::PointerButton {
+            pos: at,
+            button: PointerButton::Primary,
+            pressed,
+            modifiers: Modifiers::NONE,
+        }]);
+    }
+
+    fn click(&mut self, at: Pos2) {
+        self.move_to(at);
+        self.button(at, true);
+        self.button(at, false);
+        self.frame(&[]);
+    }
+
+    /// Presses at `from`, goes to `to` in four moves with a rest of `rest` after the second, lets go.
+    fn drag(&mut self, from: Pos2, to: Pos2, rest: Duration) {
+        self.move_to(from);
+        self.button(from, true);
+        for n in 1..=4 {
+            self.move_to(from + (to - from) * n as f32 / 4.0);
+            if n == 2 {
+                self.at += rest;
+            }
+        }
+        self.button(to, false);
+        self.frame(&[]);
+    }
+
+    /// Where a text stands, in the order of drawing.
+    fn texts(&self, wanted: &str) -> Vec<Pos2> {
+        let find = |s: &Shape| match s {
+            Shape::Text(t) if t.galley.text() == wanted => Some(t.pos + t.galley.size() / 2.0),
+            _ => None,
+        };
+        self.shapes.iter().filter_map(find).collect()
+    }
+
+    fn text(&self, wanted: &str) -> Pos2 {
+        *self.texts(wanted).first().unwrap_or_else(|| panic!("{wanted:?} is not on the desk"))
+    }
+
+    /// Where the points of the graph are, in their order.
+    fn points(&self) -> [Pos2; 5] {
+        let circles: Vec<Pos2> = self
+            .shapes
+            .iter()
+            .filter_map(|s| match s {
+                Shape::Circle(c) if c.radius == 3.5 => Some(c.center),
+                _ => None,
+            })
+            .collect();
+        circles.try_into().expect("five points")
+    }
+}
+
+fn with_curves() -> Desk {
+    let mut show = Show::new("test");
+    show.chain.look = vec![Stage::new(stage("curves").unwrap())];
+    Desk::new(show)
+}
+
+fn values(desk: &Desk) -> &[f64] {
+    &desk.show.chain.look[0].values
+}
+
+#[test]
+fn a_point_goes_where_it_is_dragged_in_one_step() {
+    let mut desk = with_curves();
+    let before = desk.show.clone();
+    let points = desk.points();
+    // Three stops apart.
+    let three = points[2].x - points[1].x;
+    let rise = points[1].y - points[2].y;
+    assert!(three > 20.0 && rise > 15.0, "{points:?}");
+    let way = Vec2::new(three / 3.0, -rise / 6.0);
+    desk.drag(points[1], points[1] + way, Duration::from_secs(2));
+    let found = curve_points(values(&desk), 0)[1];
+    // A stop over, half a stop up: from −3 to −2, and there half a stop lower than nothing.
+    assert!((found.place + 2.0).abs() < 1e-3 && (found.lift + 0.5).abs() < 1e-3, "{found:?}");
+    let now = desk.points();
+    assert!((now[1] - (points[1] + way)).length() < 0.1, "it is drawn where it is");
+    for i in [0, 2, 3, 4] {
+        assert_eq!(now[i], points[i], "the others stay");
+    }
+    assert_eq!(&*desk.panes.in_hand, "look/1/master-shade");
+    assert_eq!(desk.history.undoable(), 1, "one drag, though it rested for two seconds");
+    desk.undo();
+    assert_eq!(desk.show, before);
+}
+
+#[test]
+fn a_point_stops_at_its_neighbours_and_comes_back_with_the_pointer() {
+    let mut desk = with_curves();
+    let points = desk.points();
+    let far = points[4] + Vec2::new(30.0, 0.0);
+    desk.move_to(points[2]);
+    desk.button(points[2], true);
+    for n in 1..=10 {
+        desk.move_to(points[2] + (far - points[2]) * n as f32 / 10.0);
+        let found = curve_points(values(&desk), 0);
+        assert!(found[2].place <= 2.5 + 1e-9 && found[2].height() < 3.0, "{found:?}");
+        assert_eq!((found[3].place, found[3].lift), (3.0, 0.0), "its neighbour is not pushed");
+    }
+    assert!((curve_points(values(&desk), 0)[2].place - 2.5).abs() < 1e-9);
+    desk.move_to(points[2]);
+    desk.button(points[2], false);
+    let found = curve_points(values(&desk), 0)[2];
+    assert!(found.place.abs() < 1e-3 && found.lift.abs() < 1e-3, "{found:?}");
+}
+
+#[test]
+fn a_double_click_puts_a_point_back() {
+    let mut desk = with_curves();
+    let points = desk.points();
+    desk.drag(points[3], points[3] + Vec2::new(9.0, 11.0), Duration::ZERO);
+    let moved = values(&desk).to_vec();
+    let (place, lift) = curve_point_parameters(0, 3);
+    assert!(moved[place] > 3.3 && moved[lift] < -0.5, "{moved:?}");
+    desk.at += Duration::from_secs(2);
+    let at = desk.points()[3];
+    desk.click(at);
+    desk.click(at);
+    assert_eq!((values(&desk)[place], values(&desk)[lift]), (3.0, 0.0));
+    desk.undo();
+    assert_eq!(values(&desk), moved, "that was a step of its own");
+    assert_eq!(desk.history.undoable(), 1);
+}
+
+#[test]
+fn the_words_choose_a_curve() {
+    let mut desk = with_curves();
+    let points = desk.points();
+    desk.click(desk.text("blue"));
+    assert_eq!(desk.panes.curve, 3);
+    desk.drag(points[1], points[1] + Vec2::new(0.0, -10.0), Duration::ZERO);
+    let changed: Vec<_> = curve_points(values(&desk), 3).iter().map(|p| p.lift).collect();
+    assert!(changed[1] > 0.5 && changed[0] == 0.0, "{changed:?}");
+    assert!(curve_points(values(&desk), 0).iter().all(|p| p.lift == 0.0), "the master is as it was");
+    assert_eq!(&*desk.panes.in_hand, "look/1/blue-shade");
+    // A dot marks the curve that does something; the graph of another has its own points.
+    desk.text("blue •");
+    desk.click(desk.text("red"));
+    assert_eq!(desk.points(), points);
+}
+
+/// Rows come when the stage is opened: place and lift of each point of the curve on view.
+#[test]
+fn rows_are_behind_the_expansion() {
+    let mut desk = with_curves();
+    let graph = desk.points();
+    assert_eq!(desk.panes.addresses.iter().filter(|a| a.contains("look/1/master-")).count(), 5);
+    desk.panes.open.insert("look/1".into());
+    desk.frame(&[]);
+    desk.frame(&[]);
+    assert_eq!(desk.points(), graph, "the graph stays");
+    let rows: Vec<_> = desk.panes.addresses.iter().filter(|a| a.contains("look/1/master-")).collect();
+    let expected: Vec<_> = CURVE_POINTS
+        .iter()
+        .flat_map(|p| [format!("look/1/master-{p}"), format!("look/1/master-{p}-at")])
+        .collect();
+    assert_eq!(rows.iter().map(|a| &***a).collect::<Vec<_>>(), expected);
+    // Dragged half its width, the row of a place goes half its range.
+    let row = desk.text("middle at");
+    desk.drag(row, row + Vec2::new(20.0, 0.0), Duration::ZERO);
+    let (place, lift) = curve_point_parameters(0, 2);
+    assert!(values(&desk)[place] > 0.5 && values(&desk)[lift] == 0.0);
+}
+
+/// A row that is held still for a while and dragged on is one step; the next drag is another, however soon.
+#[test]
+fn a_drag_of_a_row_is_one_step() {
+    let mut desk = with_curves();
+    let row = desk.text("strength");
+    desk.drag(row, row - Vec2::new(40.0, 0.0), Duration::from_millis(900));
+    assert_eq!(desk.history.undoable(), 1);
+    let once = desk.show.chain.look[0].strength;
+    assert!(once < 0.9, "{once}");
+    let row = pos2(row.x, row.y);
+    desk.drag(row, row - Vec2::new(40.0, 0.0), Duration::from_millis(900));
+    assert_eq!(desk.history.undoable(), 2);
+    desk.undo();
+    assert_eq!(desk.show.chain.look[0].strength, once);
+}
+
+/// The menu puts a stage where its kind belongs, those of the lists at their ends; either way it is taken in hand.
+#[test]
+fn a_stage_is_put_in_where_it_belongs_or_where_the_hand_says() {
+    let mut desk = with_curves();
+    let keys = |desk: &Desk| {
+        crate::look::List::ALL
+            .map(|l| desk.show.chain.list(l).iter().map(|s| s.declaration().key).collect::<Vec<_>>())
+    };
+    let mut choose = |menu: usize, text: &str, stage: &str| {
+        let at = desk.texts(text)[menu];
+        desk.click(at);
+        desk.frame(&[]);
+        // The menu is drawn over what may be called the same.
+        let entry = *desk.texts(stage).last().unwrap();
+        desk.click(entry);
+        desk.frame(&[]);
+        (keys(&desk), desk.panes.in_hand.clone())
+    };
+    let (lists, in_hand) = choose(0, "put in a stage", "monochrome");
+    assert_eq!(lists, [vec![], vec!["curves", "monochrome"], vec![]]);
+    assert_eq!(&*in_hand, "look/2/strength");
+    let (lists, _) = choose(0, "put in here", "contrast");
+    assert_eq!(lists, [vec!["contrast"], vec!["curves", "monochrome"], vec![]]);
+    let (lists, in_hand) = choose(2, "put in here", "contrast");
+    assert_eq!(lists, [vec!["contrast"], vec!["curves", "monochrome"], vec!["contrast"]]);
+    assert_eq!(&*in_hand, "finish/1/strength");
+    assert_eq!(desk.history.undoable(), 3);
+}
+
+/// The panel mirror shows buttons too, with what they do, and lights those that are down.
+#[test]
+fn the_mirror_has_buttons() {
+    use crate::panel::{Map, SHIPPED, Surface, read};
+    let mut desk = with_curves();
+    assert!(desk.texts("previous shot").is_empty());
+    let (file, text) = SHIPPED.iter().find(|(file, _)| *file == "three-balls.toml").unwrap();
+    let map = Map::parse(text, file, &crate::show::check_address, &crate::engine::known_action).unwrap();
+    let mut surface = Surface::new(Arc::new(map));
+    let boxes = |desk: &Desk, at: Pos2| -> Vec<egui::Color32> {
+        let hit = |s: &Shape| match s {
+            Shape::Rect(r) if r.rect.contains(at) && r.fill.a() > 0 => Some(r.fill),
+            _ => None,
+        };
+        desk.shapes.iter().filter_map(hit).collect()
+    };
+    let show = |desk: &mut Desk, surface: &Surface| {
+        desk.panel.buttons = surface.buttons();
+        desk.frame(&[]);
+        desk.frame(&[]);
+    };
+    show(&mut desk, &surface);
+    let names = ["play", "step back", "step forward", "previous shot", "next shot", "first frame", "round"];
+    for name in names.iter().chain(&["before", "undo", "redo"]) {
+        // The list ahead of the look is called "before" too.
+        assert!(!desk.texts(name).is_empty(), "{name}");
+    }
+    let undo = desk.text("undo");
+    assert_eq!(boxes(&desk, undo), [look::BAR]);
+    surface.feed(0, &read(0, &[0x90, 44, 100]).unwrap(), &|_| None);
+    show(&mut desk, &surface);
+    assert_eq!((boxes(&desk, undo), boxes(&desk, desk.text("redo"))), (vec![look::FILL], vec![look::BAR]));
+}
