@@ -3,8 +3,8 @@
 //! Rooms, lowest first; a room may use the rooms above it in this list and none below
 //! (`tests/layers.rs` enforces it):
 //!
-//! - [`colour`]: encodings, primaries, adaptation, displays, tone scale, ACES 2.0. Pure arithmetic.
-//! - [`interchange`]: published formats of the trade: bytes in, bytes out, types of its own.
+//! - [`colour`]: encodings, primaries, adaptation, displays, tone scale, ACES 2.0, look-up tables. Pure arithmetic.
+//! - [`interchange`]: what other programs read and write: LUT files. Bytes in, bytes out.
 //! - [`look`]: the stages of a look, each declared once, with their CPU twins.
 //! - [`picture`]: frames, and the recipe that turns one into a picture; the CPU's way through it.
 //! - [`show`]: the document: shots, balance, chain, outputs; changes with undo; `show.toml`.

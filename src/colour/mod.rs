@@ -24,7 +24,7 @@ pub use cdl::{Cdl, luma_709};
 pub use curve::{Curve, CurveValues, Family, LINEAR_MAX, acescct_decode, acescct_encode};
 pub use display::{DISPLAYS, Display, display};
 pub use encoding::{ENCODINGS, Encoding, Reference, encoding};
-pub use lut::{Lut, Lut1, Lut3, lut_places};
+pub use lut::{HALVES, Interpolation, Lut1, Lut3, Shaped, lut_places};
 pub use matrix::{Matrix, apply};
 pub use planck::{beside_locus, from_locus, planckian};
 pub use primaries::{

@@ -2,14 +2,14 @@
 
 use std::sync::{Arc, Mutex, Weak};
 
-use crate::colour::Lut;
+use crate::colour::Shaped;
 use crate::look::MAX_LUTS;
 use crate::picture::Recipe;
 
 /// The tables that recipes have used lately.
 pub(super) struct Luts {
     empty: wgpu::TextureView,
-    known: Mutex<Vec<(Weak<Lut>, wgpu::TextureView)>>,
+    known: Mutex<Vec<(Weak<Shaped<f32>>, wgpu::TextureView)>>,
 }
 
 impl Luts {
@@ -34,7 +34,7 @@ impl Luts {
         out
     }
 
-    fn one(&self, device: &wgpu::Device, queue: &wgpu::Queue, lut: &Arc<Lut>) -> wgpu::TextureView {
+    fn one(&self, device: &wgpu::Device, queue: &wgpu::Queue, lut: &Arc<Shaped<f32>>) -> wgpu::TextureView {
         let mut known = self.known.lock().unwrap_or_else(|e| e.into_inner());
         known.retain(|(weak, _)| weak.strong_count() > 0);
         if let Some((_, view)) = known.iter().find(|(weak, _)| std::ptr::eq(weak.as_ptr(), Arc::as_ptr(lut)))
@@ -66,9 +66,9 @@ pub(super) fn empty(device: &wgpu::Device) -> wgpu::TextureView {
 }
 
 /// A cube's entries at (red, green, blue), then the curve's in the slices behind, row after row.
-fn send(device: &wgpu::Device, queue: &wgpu::Queue, lut: &Lut) -> wgpu::TextureView {
-    let size = lut.cube.as_ref().map_or(0, |c| c.size);
-    let entries = lut.shaper.as_ref().map_or(0, |s| s.entries.len());
+fn send(device: &wgpu::Device, queue: &wgpu::Queue, lut: &Shaped<f32>) -> wgpu::TextureView {
+    let size = lut.cube.as_ref().map_or(0, |c| c.size());
+    let entries = lut.shaper.as_ref().map_or(0, |s| s.values().len());
     // Wide enough that the curve's slices stay few.
     let width = size.max(if entries > 16 * size * size { 64 } else { 1 });
     let slices = size + entries.div_ceil(width * width);
@@ -94,13 +94,13 @@ fn send(device: &wgpu::Device, queue: &wgpu::Queue, lut: &Lut) -> wgpu::TextureV
     };
     let texel = |[r, g, b]: &[f32; 3]| [*r, *g, *b, 0.0];
     if let Some(cube) = &lut.cube {
-        for (blue, slice) in cube.entries.chunks(size * size).enumerate() {
+        for (blue, slice) in cube.values().chunks(size * size).enumerate() {
             let texels: Vec<[f32; 4]> = slice.iter().map(texel).collect();
             copy(blue, &texels, (size, size, 1));
         }
     }
     if let Some(shaper) = &lut.shaper {
-        for (i, slice) in shaper.entries.chunks(width * width).enumerate() {
+        for (i, slice) in shaper.values().chunks(width * width).enumerate() {
             let mut texels: Vec<[f32; 4]> = slice.iter().map(texel).collect();
             texels.resize(width * width, [0.0; 4]);
             copy(size + i, &texels, (width, width, 1));

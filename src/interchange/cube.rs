@@ -1,221 +1,284 @@
-//! `.cube` files: the Cube LUT Specification 1.0 (2013) [from memory], and, as common practice has it, a curve
-//! ahead of a cube in one file, each with a range of its own.
+//! `.cube`: a 1D LUT, a 3D LUT, or a 1D LUT that shapes the input of a 3D LUT.
+//!
+//! *Cube LUT Specification* 1.0 (2013): a line for each entry, red fastest; `TITLE`, `LUT_1D_SIZE` 2–65536,
+//! `LUT_3D_SIZE` 2–256, `DOMAIN_MIN` and `DOMAIN_MAX` (0 and 1), comments after `#`. From common practice, in
+//! no specification: both sizes in one file, the 1D LUT's entries first, and `LUT_1D_INPUT_RANGE` and
+//! `LUT_3D_INPUT_RANGE`, each a lowest and a highest input. Where a file has both tables, `DOMAIN_MIN` and
+//! `DOMAIN_MAX` are the 1D LUT's.
 
-use std::fmt::Write;
+use super::Error;
+use super::text::{digits, excerpt, newlines, utf8};
+use crate::colour::{Interpolation, Lut1, Lut3, Shaped};
+use std::fmt::Write as _;
 
-use super::InterchangeError;
-use crate::colour::{Lut, Lut1, Lut3};
+/// Lengths of a 1D LUT that are accepted.
+pub const SIZES_1D: std::ops::RangeInclusive<usize> = 2..=65536;
 
-/// What a `.cube` file holds.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Cube {
-    /// Its title; may be empty.
-    pub title: String,
-    /// Its table or tables.
-    pub lut: Lut,
-}
-
-/// The most entries of a curve.
-pub const MAX_1D: usize = 65_536;
-/// The most entries along a cube's edge.
-pub const MAX_3D: usize = 256;
+/// Entries along an axis of a 3D LUT that are accepted.
+pub const SIZES_3D: std::ops::RangeInclusive<usize> = 2..=256;
 
 const KEYWORDS: &str = "TITLE, LUT_1D_SIZE, LUT_3D_SIZE, DOMAIN_MIN, DOMAIN_MAX, LUT_1D_INPUT_RANGE, \
-                        LUT_3D_INPUT_RANGE, # comments and rows of three numbers";
+                        LUT_3D_INPUT_RANGE, # comments, rows of three numbers";
 
-fn wrong(line: usize, what: impl Into<String>, accepted: impl Into<String>) -> InterchangeError {
-    InterchangeError { line, what: what.into(), accepted: accepted.into() }
+/// What a `.cube` file holds.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Cube {
+    /// The title; empty if there is none.
+    pub title: String,
+    /// The tables, at least one.
+    pub lut: Shaped<f32>,
 }
 
+/// What the lines before the first row say, each with its line.
 #[derive(Default)]
 struct Head {
     title: Option<String>,
-    size_1: Option<usize>,
-    size_3: Option<usize>,
-    min: Option<[f64; 3]>,
-    max: Option<[f64; 3]>,
-    range_1: Option<[f64; 2]>,
-    range_3: Option<[f64; 2]>,
-    /// The line that named a range last, for a complaint about it.
-    range_line: usize,
+    sizes: [Option<(usize, usize)>; 2],
+    ends: [Option<(usize, [f64; 3])>; 2],
+    ranges: [Option<(usize, [f64; 2])>; 2],
 }
 
-/// Reads a `.cube` file.
-///
-/// A range given by `DOMAIN_MIN` and `DOMAIN_MAX` belongs to the table that is read first (the curve, where there
-/// is one ahead of a cube); the other's is 0…1 unless `LUT_3D_INPUT_RANGE` says otherwise. Memory grows with the
-/// file, not with what its head promises.
-///
-/// # Errors
-/// The line, what is wrong there and what is accepted: unknown words, sizes out of range, rows too few or too
-/// many, numbers that are not finite, empty ranges.
-pub fn read(bytes: &[u8]) -> Result<Cube, InterchangeError> {
-    let bytes = bytes.strip_prefix("\u{feff}".as_bytes()).unwrap_or(bytes);
-    let text = std::str::from_utf8(bytes).map_err(|e| {
-        let line = 1 + bytes[..e.valid_up_to()].iter().filter(|b| **b == b'\n').count();
-        wrong(line, "this is not text", "UTF-8 text")
-    })?;
-    let mut head = Head::default();
-    let mut rows: Vec<[f32; 3]> = Vec::new();
-    let mut last_line = 0;
-    for (i, whole) in text.lines().enumerate() {
-        let line = i + 1;
-        last_line = line;
-        let content = whole.trim();
-        if content.is_empty() || content.starts_with('#') {
-            continue;
-        }
-        if content.starts_with(|c: char| c.is_ascii_alphabetic()) && number(content).is_none() {
-            if !rows.is_empty() {
-                return Err(wrong(
-                    line,
-                    format!("{:?} among the rows", word(content)),
-                    "words ahead of all rows",
-                ));
-            }
-            head.word(line, content)?;
-            continue;
-        }
-        let row: [f64; 3] = numbers(line, content)?;
-        let wanted = head.rows(line)?;
-        if rows.len() == wanted {
-            return Err(wrong(line, "more rows than the size says", format!("{wanted} rows")));
-        }
-        let row = row.map(|v| v as f32);
-        if row.iter().any(|v| !v.is_finite()) {
-            return Err(wrong(line, "a number that single floats cannot hold", "finite numbers"));
-        }
-        rows.push(row);
-    }
-    let wanted = head.rows(last_line.max(1))?;
-    if rows.len() < wanted {
-        let what = format!("the file ends after {} of {wanted} rows", rows.len());
-        return Err(wrong(last_line.max(1), what, format!("{wanted} rows of three numbers")));
-    }
-    head.finish(rows)
-}
+const SIZE_WORDS: [&str; 2] = ["LUT_1D_SIZE", "LUT_3D_SIZE"];
+const RANGE_WORDS: [&str; 2] = ["LUT_1D_INPUT_RANGE", "LUT_3D_INPUT_RANGE"];
+const END_WORDS: [&str; 2] = ["DOMAIN_MIN", "DOMAIN_MAX"];
 
-fn word(content: &str) -> &str {
-    content.split_whitespace().next().unwrap_or("")
-}
-
-/// A finite number, or nothing.
-fn number(text: &str) -> Option<f64> {
-    text.parse().ok().filter(|v: &f64| v.is_finite())
-}
-
-fn numbers<const N: usize>(line: usize, text: &str) -> Result<[f64; N], InterchangeError> {
+/// Exactly `N` finite numbers.
+fn numbers<const N: usize>(line: usize, what: &str, text: &str) -> Result<[f64; N], Error> {
     let mut found = [0.0; N];
-    let mut words = text.split_whitespace();
-    for value in &mut found {
-        let word = words.next().unwrap_or("");
-        *value = number(word).ok_or_else(|| {
-            let what =
-                if word.is_empty() { "a number is missing".into() } else { format!("{word:?} is no number") };
-            wrong(line, what, format!("{N} finite numbers"))
-        })?;
+    let mut words = text.split_ascii_whitespace();
+    let bad = |found: &str| {
+        let accepted = format!("{N} finite numbers of 32 bits");
+        Err(Error::Value { line, what: what.into(), found: excerpt(found), accepted })
+    };
+    for x in &mut found {
+        let Some(word) = words.next() else { return bad(text) };
+        match word.parse::<f32>() {
+            Ok(value) if value.is_finite() => *x = value.into(),
+            _ => return bad(word),
+        }
     }
     match words.next() {
-        None => Ok(found),
-        Some(more) => Err(wrong(line, format!("{more:?} is one too many"), format!("{N} finite numbers"))),
-    }
-}
-
-fn once<T>(line: usize, name: &str, place: &mut Option<T>, value: T) -> Result<(), InterchangeError> {
-    match place.replace(value) {
-        None => Ok(()),
-        Some(_) => Err(wrong(line, format!("{name} a second time"), format!("{name} once"))),
+        Some(word) if !word.starts_with('#') => bad(text),
+        _ => Ok(found),
     }
 }
 
 impl Head {
-    fn word(&mut self, line: usize, content: &str) -> Result<(), InterchangeError> {
-        let name = word(content);
-        let rest = content[name.len()..].trim();
-        let size = |most: usize| {
-            rest.parse().ok().filter(|n| (2..=most).contains(n)).ok_or_else(|| {
-                wrong(line, format!("{name} is {rest:?}"), format!("a whole number from 2 to {most}"))
-            })
+    fn read(&mut self, line: usize, word: &str, rest: &str) -> Result<(), Error> {
+        let twice = |known: bool| match known {
+            true => Err(Error::Value {
+                line,
+                what: word.into(),
+                found: "given twice".into(),
+                accepted: "each keyword once".into(),
+            }),
+            false => Ok(()),
         };
-        match name {
-            "TITLE" => {
-                let title = rest.strip_prefix('"').and_then(|t| t.strip_suffix('"')).unwrap_or(rest);
-                once(line, name, &mut self.title, title.to_owned())
-            }
-            "LUT_1D_SIZE" => once(line, name, &mut self.size_1, size(MAX_1D)?),
-            "LUT_3D_SIZE" => once(line, name, &mut self.size_3, size(MAX_3D)?),
-            "DOMAIN_MIN" | "DOMAIN_MAX" | "LUT_1D_INPUT_RANGE" | "LUT_3D_INPUT_RANGE" => {
-                self.range_line = line;
-                match name {
-                    "DOMAIN_MIN" => once(line, name, &mut self.min, numbers(line, rest)?),
-                    "DOMAIN_MAX" => once(line, name, &mut self.max, numbers(line, rest)?),
-                    "LUT_1D_INPUT_RANGE" => once(line, name, &mut self.range_1, numbers(line, rest)?),
-                    _ => once(line, name, &mut self.range_3, numbers(line, rest)?),
-                }
-            }
-            _ => Err(wrong(line, format!("{name:?} is not known"), KEYWORDS)),
+        if word == "TITLE" {
+            twice(self.title.is_some())?;
+            let title = rest.trim();
+            self.title =
+                Some(title.strip_prefix('"').and_then(|t| t.strip_suffix('"')).unwrap_or(title).into());
+        } else if let Some(i) = SIZE_WORDS.iter().position(|w| *w == word) {
+            twice(self.sizes[i].is_some())?;
+            let allowed = [SIZES_1D, SIZES_3D][i].clone();
+            let size = rest.trim().parse().ok().filter(|n| allowed.contains(n));
+            let Some(size) = size else {
+                let accepted = format!("{} to {}", allowed.start(), allowed.end());
+                return Err(Error::Value { line, what: word.into(), found: excerpt(rest), accepted });
+            };
+            self.sizes[i] = Some((line, size));
+        } else if let Some(i) = RANGE_WORDS.iter().position(|w| *w == word) {
+            twice(self.ranges[i].is_some())?;
+            self.ranges[i] = Some((line, numbers(line, word, rest)?));
+        } else if let Some(i) = END_WORDS.iter().position(|w| *w == word) {
+            twice(self.ends[i].is_some())?;
+            self.ends[i] = Some((line, numbers(line, word, rest)?));
+        } else {
+            let accepted = KEYWORDS.into();
+            return Err(Error::Unknown { line, what: "keyword".into(), found: excerpt(word), accepted });
+        }
+        Ok(())
+    }
+
+    /// Rows that the sizes ask for.
+    fn rows(&self, line: usize) -> Result<usize, Error> {
+        let [one, three] = self.sizes.map(|s| s.map_or(0, |(_, size)| size));
+        match one + three.pow(3) {
+            0 => Err(Error::Missing {
+                line,
+                what: "the size of the table".into(),
+                accepted: "LUT_1D_SIZE, LUT_3D_SIZE or both before the first row".into(),
+            }),
+            rows => Ok(rows),
         }
     }
 
-    fn rows(&self, line: usize) -> Result<usize, InterchangeError> {
-        if self.size_1.is_none() && self.size_3.is_none() {
-            return Err(wrong(line, "no size", "LUT_1D_SIZE or LUT_3D_SIZE ahead of the rows"));
-        }
-        Ok(self.size_1.unwrap_or(0) + self.size_3.map_or(0, |n| n * n * n))
-    }
-
-    fn finish(self, mut rows: Vec<[f32; 3]>) -> Result<Cube, InterchangeError> {
-        let domain = (self.min.unwrap_or([0.0; 3]), self.max.unwrap_or([1.0; 3]));
-        let unit = ([0.0; 3], [1.0; 3]);
-        let of = |range: Option<[f64; 2]>, otherwise| range.map_or(otherwise, |[a, b]| ([a; 3], [b; 3]));
-        let range_1 = of(self.range_1, domain);
-        let range_3 = of(self.range_3, if self.size_1.is_some() { unit } else { domain });
-        for (min, max) in [range_1, range_3] {
-            for c in 0..3 {
-                // Steeper than this and single floats cannot hold the scale.
-                if max[c] - min[c] < 1e-6 {
-                    let what = format!("a range from {} to {}", min[c], max[c]);
-                    return Err(wrong(self.range_line, what, "an end at least 0.000001 above the start"));
+    /// The domains of the 1D and of the 3D LUT.
+    fn domains(&self) -> Result<[([f64; 3], [f64; 3]); 2], Error> {
+        let mut domains = [([0.0; 3], [1.0; 3]); 2];
+        for i in 0..2 {
+            if let Some((line, [min, max])) = self.ranges[i] {
+                if self.sizes[i].is_none() {
+                    return Err(Error::Missing {
+                        line,
+                        what: format!("{}, to which {} belongs,", SIZE_WORDS[i], RANGE_WORDS[i]),
+                        accepted: "an input range beside the size of its table".into(),
+                    });
                 }
+                if max <= min {
+                    let found = format!("{min} {max}");
+                    let accepted = "a lowest input and a higher one".into();
+                    return Err(Error::Value { line, what: RANGE_WORDS[i].into(), found, accepted });
+                }
+                domains[i] = ([min; 3], [max; 3]);
             }
         }
-        let behind = rows.split_off(self.size_1.unwrap_or(0));
-        let shaper = self.size_1.map(|_| Lut1 { entries: rows, min: range_1.0, max: range_1.1 });
-        let cube = self.size_3.map(|size| Lut3 { size, entries: behind, min: range_3.0, max: range_3.1 });
-        Ok(Cube { title: self.title.unwrap_or_default(), lut: Lut { shaper, cube } })
+        let line = self.ends.iter().flatten().map(|e| e.0).max();
+        if let Some(line) = line {
+            let min = self.ends[0].map_or([0.0; 3], |e| e.1);
+            let max = self.ends[1].map_or([1.0; 3], |e| e.1);
+            if let Some(c) = (0..3).find(|c| max[*c] <= min[*c]) {
+                return Err(Error::Value {
+                    line,
+                    what: format!("DOMAIN_MAX of {}", ["red", "green", "blue"][c]),
+                    found: max[c].to_string(),
+                    accepted: format!("more than DOMAIN_MIN, which is {}", min[c]),
+                });
+            }
+            let own = if self.sizes[0].is_some() { 0 } else { 1 };
+            if self.ranges[own].is_some() {
+                return Err(Error::Value {
+                    line,
+                    what: "domain".into(),
+                    found: format!("given as DOMAIN_MIN or DOMAIN_MAX and as {}", RANGE_WORDS[own]),
+                    accepted: "one of them for one table".into(),
+                });
+            }
+            domains[own] = (min, max);
+        }
+        Ok(domains)
     }
 }
 
-/// A `.cube` file of a table. With a curve ahead of a cube, the ranges are written as `LUT_1D_INPUT_RANGE` and
-/// `LUT_3D_INPUT_RANGE`, from the red channel's.
-pub fn write(cube: &Cube) -> String {
-    let mut out = String::new();
-    let title: String =
-        cube.title.chars().map(|c| if c.is_control() || c == '"' { ' ' } else { c }).collect();
-    let _ = writeln!(out, "TITLE \"{title}\"");
-    let both = cube.lut.shaper.is_some() && cube.lut.cube.is_some();
-    let range = |name: &str, min: [f64; 3], max: [f64; 3], out: &mut String| {
-        let _ = if both {
-            writeln!(out, "{name} {} {}", min[0], max[0])
-        } else {
-            writeln!(
-                out,
-                "DOMAIN_MIN {} {} {}\nDOMAIN_MAX {} {} {}",
-                min[0], min[1], min[2], max[0], max[1], max[2]
-            )
+impl Cube {
+    /// Reads a `.cube` file. Line ends may be LF or CR LF, a byte order mark may come first.
+    pub fn read(bytes: &[u8]) -> Result<Self, Error> {
+        let text = utf8(bytes)?;
+        let mut head = Head::default();
+        let mut wanted = 0;
+        let mut rows: Vec<[f32; 3]> = Vec::new();
+        for (line, content) in text.lines().enumerate().map(|(i, content)| (i + 1, content.trim())) {
+            let (word, rest) = content.split_once(|c: char| c.is_ascii_whitespace()).unwrap_or((content, ""));
+            if word.is_empty() || word.starts_with('#') {
+                continue;
+            }
+            let names = word.starts_with(|c: char| c.is_alphabetic() || c == '_');
+            if names && word.parse::<f32>().is_err() {
+                if wanted != 0 {
+                    return Err(Error::Value {
+                        line,
+                        what: excerpt(word),
+                        found: "after the first row".into(),
+                        accepted: format!("a row, {} of {wanted} are read", rows.len()),
+                    });
+                }
+                head.read(line, word, rest)?;
+                continue;
+            }
+            if wanted == 0 {
+                wanted = head.rows(line)?;
+                // A row takes six bytes at least, so a small file cannot ask for much.
+                rows.reserve(wanted.min(text.len() / 6 + 1));
+            }
+            let row = numbers(line, "row", content)?;
+            if rows.len() == wanted {
+                return Err(Error::Count { line, what: "rows".into(), found: wanted + 1, wanted });
+            }
+            rows.push(row.map(|x: f64| x as f32));
+        }
+        let end = 1 + newlines(text.trim_end().as_bytes());
+        let domains = head.domains()?;
+        let wanted = head.rows(end)?;
+        if rows.len() < wanted {
+            return Err(Error::Count { line: end, what: "rows".into(), found: rows.len(), wanted });
+        }
+        let [one, three] = head.sizes.map(|s| s.map_or(0, |(_, size)| size));
+        let mut lut = Shaped::default();
+        let odd = |i: usize| Error::Value {
+            line: end,
+            what: "domain".into(),
+            found: format!("{:?}", domains[i]),
+            accepted: "ends that are neither too near nor too far from each other for 32 bits".into(),
         };
-    };
-    if let Some(s) = &cube.lut.shaper {
-        let _ = writeln!(out, "LUT_1D_SIZE {}", s.entries.len());
-        range("LUT_1D_INPUT_RANGE", s.min, s.max, &mut out);
+        let cube = rows.split_off(one);
+        if one > 0 {
+            lut.shaper = Some(Lut1::even(rows, domains[0].0, domains[0].1).ok_or_else(|| odd(0))?);
+        }
+        if three > 0 {
+            let made = Lut3::new(three, cube, domains[1].0, domains[1].1, Interpolation::default());
+            lut.cube = Some(made.ok_or_else(|| odd(1))?);
+        }
+        Ok(Self { title: head.title.unwrap_or_default(), lut })
     }
-    if let Some(c) = &cube.lut.cube {
-        let _ = writeln!(out, "LUT_3D_SIZE {}", c.size);
-        range("LUT_3D_INPUT_RANGE", c.min, c.max, &mut out);
+
+    /// The file's text. Entries read back as the same bits, domains as numbers of 32 bits; quotes in the title
+    /// become apostrophes.
+    ///
+    /// A table over the halves has no place in a `.cube`, nor has a 3D LUT behind a 1D LUT with a domain
+    /// that differs between its channels: [`Error::Invalid`].
+    pub fn write(&self) -> Result<String, Error> {
+        let plain = |c: char| if c == '"' { '\'' } else { c };
+        let title: String = self.title.chars().filter(|c| !c.is_control()).map(plain).collect();
+        let mut out = String::new();
+        if !title.is_empty() {
+            let _ = writeln!(out, "TITLE \"{title}\"");
+        }
+        let Shaped { shaper, cube } = &self.lut;
+        let both = shaper.is_some() && cube.is_some();
+        let mut say = |i: usize, size: usize, (min, max): ([f64; 3], [f64; 3])| {
+            let _ = writeln!(out, "{} {size}", SIZE_WORDS[i]);
+            let same = |v: [f64; 3]| v.iter().all(|x| *x == v[0]);
+            if (min, max) == ([0.0; 3], [1.0; 3]) {
+                return Ok(());
+            }
+            let three = |v: [f64; 3]| v.map(|x| digits(x as f32)).join(" ");
+            if !both || i == 0 && !(same(min) && same(max)) {
+                let _ = writeln!(out, "DOMAIN_MIN {}\nDOMAIN_MAX {}", three(min), three(max));
+            } else if same(min) && same(max) {
+                let ends = [min[0], max[0]].map(|x| digits(x as f32)).join(" ");
+                let _ = writeln!(out, "{} {ends}", RANGE_WORDS[i]);
+            } else {
+                let found = format!("{min:?} to {max:?}");
+                return Err(Error::invalid("domain of the 3D LUT", found, "one for all channels"));
+            }
+            Ok(())
+        };
+        if let Some(lut) = shaper {
+            check_size("1D LUT", lut.values().len(), SIZES_1D)?;
+            let Some(domain) = lut.domain() else {
+                return Err(Error::invalid("1D LUT", "a table over the halves", "an even domain"));
+            };
+            say(0, lut.values().len(), domain)?;
+        }
+        if let Some(lut) = cube {
+            check_size("3D LUT", lut.size(), SIZES_3D)?;
+            say(1, lut.size(), lut.domain())?;
+        }
+        let rows = [shaper.as_ref().map(Lut1::values), cube.as_ref().map(Lut3::values)];
+        if rows.iter().all(Option::is_none) {
+            return Err(Error::invalid("tables", "none", "a 1D LUT, a 3D LUT or both"));
+        }
+        for row in rows.into_iter().flatten().flatten() {
+            let _ = writeln!(out, "{}", row.map(digits).join(" "));
+        }
+        Ok(out)
     }
-    let shaper = cube.lut.shaper.iter().flat_map(|s| &s.entries);
-    for [r, g, b] in shaper.chain(cube.lut.cube.iter().flat_map(|c| &c.entries)) {
-        let _ = writeln!(out, "{r} {g} {b}");
+}
+
+fn check_size(what: &str, size: usize, allowed: std::ops::RangeInclusive<usize>) -> Result<(), Error> {
+    if allowed.contains(&size) {
+        return Ok(());
     }
-    out
+    Err(Error::invalid(what, size, format!("{} to {} entries", allowed.start(), allowed.end())))
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use super::{Declaration, Kind, Nature};
-use crate::colour::Lut;
+use crate::colour::Shaped;
 
 /// A table and the file it came from.
 #[derive(Clone, Debug, PartialEq)]
@@ -12,7 +12,7 @@ pub struct NamedLut {
     /// The file: relative to the show's folder when inside it.
     pub file: PathBuf,
     /// What it holds.
-    pub lut: Arc<Lut>,
+    pub lut: Arc<Shaped<f32>>,
 }
 
 /// One stage in a chain.

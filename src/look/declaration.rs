@@ -1,6 +1,6 @@
 //! How a stage is declared, once, for everything that needs to know about it.
 
-use crate::colour::Lut;
+use crate::colour::Shaped;
 
 /// The space a stage computes in and is mixed in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -223,11 +223,11 @@ pub struct Declaration {
     /// Does it read a table from a file? Without one it does nothing.
     pub table: bool,
     /// Parameters, and the table if it reads one, to derived values.
-    pub prepare: fn(&[f64], Option<&Lut>) -> Vec<f64>,
+    pub prepare: fn(&[f64], Option<&Shaped<f32>>) -> Vec<f64>,
     /// The CPU twin in f32: parameters and derived values, the table, pixel in, pixel out.
-    pub apply_f32: fn(&[f32], Option<&Lut>, [f32; 3]) -> [f32; 3],
+    pub apply_f32: fn(&[f32], Option<&Shaped<f32>>, [f32; 3]) -> [f32; 3],
     /// The same in f64.
-    pub apply_f64: fn(&[f64], Option<&Lut>, [f64; 3]) -> [f64; 3],
+    pub apply_f64: fn(&[f64], Option<&Shaped<f64>>, [f64; 3]) -> [f64; 3],
     /// Name of the Rust struct, and of the WGSL one.
     pub struct_name: &'static str,
     /// Text of the WGSL twin.
@@ -251,7 +251,7 @@ impl Declaration {
     }
 
     /// Parameters and what is derived from them: the slice that `apply` takes.
-    pub fn prepared(&self, values: &[f64], table: Option<&Lut>) -> Vec<f64> {
+    pub fn prepared(&self, values: &[f64], table: Option<&Shaped<f32>>) -> Vec<f64> {
         let mut all = values.to_vec();
         all.extend((self.prepare)(values, table));
         all
@@ -276,7 +276,7 @@ impl Declaration {
 
 /// Declares a stage: its constants, its parameters, what is derived from them. The file that calls this
 /// defines `prepare(&Parameters<f64>) -> [f64; N]` and `apply(&Parameters<T>, [T; 3]) -> [T; 3]`; a stage marked
-/// `table` is given an `Option<&Lut>` as the last argument of both.
+/// `table` is given an `Option<&Shaped>` as the last argument of both.
 macro_rules! declare {
     (@call $function:ident($($argument:expr),+) $table:ident) => {{
         let _ = $table;
@@ -323,7 +323,7 @@ macro_rules! declare {
         /// The declaration of this stage.
         pub static DECLARATION: $crate::look::Declaration = {
             const DERIVED: &[&str] = &[$(stringify!($derived)),*];
-            fn prepare_values(v: &[f64], table: Option<&$crate::colour::Lut>) -> Vec<f64> {
+            fn prepare_values(v: &[f64], table: Option<&$crate::colour::Shaped<f32>>) -> Vec<f64> {
                 let mut all = v.to_vec();
                 all.resize(v.len() + DERIVED.len(), 0.0);
                 $crate::look::declare!(@call prepare(&$name::from_slice(&all)) table $($table)?).to_vec()

@@ -1,14 +1,12 @@
 //! The CPU's way through a recipe: the definition that the shaders are held to.
 
-use std::sync::Arc;
-
 use rayon::prelude::*;
 
 use super::balance::BalanceValues;
 use super::plan::tail_values;
 use super::{Frame, Recipe, Tail, Unpack, noise, quantise};
 use crate::colour::{
-    Aces2, Aces2Values, CurveValues, Lut, OutputTransform, Real, ToneScale, acescct_decode, acescct_encode,
+    Aces2, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale, acescct_decode, acescct_encode,
     apply,
 };
 use crate::look::{Declaration, Domain};
@@ -16,17 +14,17 @@ use crate::look::{Declaration, Domain};
 /// A number that the stages' twins come in.
 pub trait Twin: Real {
     /// The stage's twin in this number.
-    fn stage(declaration: &Declaration, values: &[Self], lut: Option<&Lut>, rgb: [Self; 3]) -> [Self; 3];
+    fn stage(declaration: &Declaration, values: &[Self], lut: Option<&Shaped<Self>>, rgb: [Self; 3]) -> [Self; 3];
 }
 
 impl Twin for f32 {
-    fn stage(declaration: &Declaration, values: &[f32], lut: Option<&Lut>, rgb: [f32; 3]) -> [f32; 3] {
+    fn stage(declaration: &Declaration, values: &[f32], lut: Option<&Shaped<f32>>, rgb: [f32; 3]) -> [f32; 3] {
         (declaration.apply_f32)(values, lut, rgb)
     }
 }
 
 impl Twin for f64 {
-    fn stage(declaration: &Declaration, values: &[f64], lut: Option<&Lut>, rgb: [f64; 3]) -> [f64; 3] {
+    fn stage(declaration: &Declaration, values: &[f64], lut: Option<&Shaped<f64>>, rgb: [f64; 3]) -> [f64; 3] {
         (declaration.apply_f64)(values, lut, rgb)
     }
 }
@@ -35,7 +33,7 @@ struct Step<T> {
     declaration: &'static Declaration,
     strength: T,
     values: Vec<T>,
-    lut: Option<Arc<Lut>>,
+    lut: Option<Shaped<T>>,
 }
 
 /// An output transform ready for the pixel loop.
@@ -72,7 +70,7 @@ impl<T: Twin> Grader<T> {
                     declaration: s.kind.declaration(),
                     strength: T::of(s.strength),
                     values: s.values.iter().map(|&v| T::of(v)).collect(),
-                    lut: s.lut.clone(),
+                    lut: s.lut.as_ref().map(|l| l.to()),
                 })
                 .collect(),
             rendering: match recipe.tail {
@@ -129,7 +127,7 @@ impl<T: Twin> Step<T> {
             return v;
         }
         let mix = |x: [T; 3]| {
-            let y = T::stage(self.declaration, &self.values, self.lut.as_deref(), x);
+            let y = T::stage(self.declaration, &self.values, self.lut.as_ref(), x);
             if self.strength == T::of(1.0) {
                 y
             } else {

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::{Balance, Frame, Framing};
-use crate::colour::{Aces2, Display, Encoding, Lut, Matrix, OutputTransform};
+use crate::colour::{Aces2, Display, Encoding, Matrix, OutputTransform, Shaped};
 use crate::look::{Chain, Kind};
 
 /// How a frame's signal becomes scene-linear light.
@@ -23,12 +23,12 @@ pub struct StageValues {
     /// Parameters, then what is derived from them.
     pub values: Vec<f64>,
     /// The table that it reads.
-    pub lut: Option<Arc<Lut>>,
+    pub lut: Option<Arc<Shaped<f32>>>,
 }
 
 impl StageValues {
     /// A stage's parameters, worked out.
-    pub fn new(kind: Kind, strength: f64, values: &[f64], lut: Option<Arc<Lut>>) -> Self {
+    pub fn new(kind: Kind, strength: f64, values: &[f64], lut: Option<Arc<Shaped<f32>>>) -> Self {
         Self { kind, strength, values: kind.declaration().prepared(values, lut.as_deref()), lut }
     }
 }

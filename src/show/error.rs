@@ -17,6 +17,14 @@ pub enum ShowError {
         /// What would be right.
         accepted: String,
     },
+    /// A LUT's file cannot be used.
+    #[error("{}, {error}", file.display())]
+    Lut {
+        /// The file.
+        file: PathBuf,
+        /// What is wrong with it, and in which line.
+        error: crate::interchange::Error,
+    },
     /// A file of a later format.
     #[error("{}:{line}: written by a newer version ({found}); this one reads up to {reads}", file.display())]
     Newer {

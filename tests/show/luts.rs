@@ -50,9 +50,9 @@ fn a_cube_with_a_missing_row_is_named_with_its_line() {
     let cut = CUBE.trim_end().rsplit_once('\n').unwrap().0;
     std::fs::write(folder.path().join("print.cube"), cut).unwrap();
     match load(folder.path()).unwrap_err() {
-        ShowError::Text { file, line, what, .. } => {
-            assert_eq!((file, line), (folder.path().join("print.cube"), 8));
-            assert_eq!(what, "the file ends after 7 of 8 rows");
+        ShowError::Lut { file, error } => {
+            assert_eq!((file, error.line()), (folder.path().join("print.cube"), Some(8)));
+            assert!(error.to_string().contains("7 of 8"), "{error}");
         }
         e => panic!("{e}"),
     }
