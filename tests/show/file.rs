@@ -42,7 +42,7 @@ fn the_file_is_as_documented() {
 name = "Harbour"
 rate = "24"
 raster = "1920x1080"
-transform = "plain"
+transform = "aces2"
 
 [outputs]
 desk = "rec709"
@@ -176,9 +176,9 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
             "transform = \"plain\"",
             "transform = \"fancy\"",
             ":5: transform is \"fancy\"",
-            "plain, aces2, none",
+            "aces2, plain, none",
         ),
-        ("transform = \"plain\"\n", "", ":2: [show] lacks transform", "plain, aces2, none"),
+        ("transform = \"plain\"\n", "", ":2: [show] lacks transform", "aces2, plain, none"),
         ("desk = \"rec709\"", "desk = \"rec710\"", ":7: desk is \"rec710\"", "rec709, srgb"),
         (
             "desk = \"rec709\"",
