@@ -258,7 +258,7 @@ fn every_stage_encoding_and_display_agrees() {
     let cases = cases(&gpu);
     assert_eq!(
         cases.len(),
-        STAGES.len() + 2 * ENCODINGS.len() + 2 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
+        STAGES.len() + 2 * ENCODINGS.len() + 3 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
     );
     let backend = backend(&gpu);
     let mut record = read_record();

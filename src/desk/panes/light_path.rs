@@ -277,7 +277,8 @@ const RASTERS: &[(&str, &str, (u32, u32))] = &[
 /// After them: as large as the frames of the shot on view are now.
 const THIS: (&str, &str) = ("this shot's", "the size of its frames");
 /// … and as large as the first shot's frames, whichever that will be.
-const FIRST: (&str, &str) = ("the first shot's", "the size of its frames, whichever shot is the first");
+pub(super) const FIRST: (&str, &str) =
+    ("the first shot's", "the size of its frames, whichever shot is the first");
 
 /// What a choice beside it is about.
 fn caption(ui: &mut Ui, text: &str) {
