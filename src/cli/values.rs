@@ -7,8 +7,8 @@ use std::process::ExitCode;
 use anyhow::{Context, bail};
 use clap::ValueEnum;
 
-use crate::colour::{Display, Encoding, OutputTransform};
-use crate::gpu::{DARK_SIGNAL, Gpu, OF_PIXEL, Request, agreement};
+use crate::colour::{Display, Encoding, OUTPUT_TRANSFORMS, OutputTransform};
+use crate::gpu::{ACES2_SIGNAL, DARK_SIGNAL, Gpu, OF_PIXEL, Request, agreement};
 use crate::picture::{Frame, Recipe, Tail, cpu};
 use crate::show::{load, load_look};
 
@@ -92,6 +92,7 @@ impl Values {
                 }
                 out.flush()?;
                 let tolerance = match recipe.tail {
+                    Tail::Display { transform: OutputTransform::Aces2, .. } => ACES2_SIGNAL,
                     Tail::Display { .. } => DARK_SIGNAL,
                     Tail::Encoding(_) => OF_PIXEL,
                 };
@@ -132,7 +133,7 @@ impl Values {
         let tail = match (self.to, self.display) {
             (Some(encoding), _) => Tail::Encoding(encoding),
             (None, Some(display)) => {
-                let own = show.as_ref().map_or(OutputTransform::Plain, |s| s.transform);
+                let own = show.as_ref().map_or(OUTPUT_TRANSFORMS[0], |s| s.transform);
                 Tail::Display { transform: self.output_transform.unwrap_or(own), display }
             }
             (None, None) => bail!("--to or --display says what the numbers become"),
