@@ -155,9 +155,12 @@ fn by_name(engine: &Handle) {
         ("undo", |s| s.steps == (0, 1) && exposures(s) == [0.0; 2]),
         ("redo", |s| s.steps == (1, 0) && near(exposures(s)[0], 0.05)),
         ("undo", |s| s.steps == (0, 1)),
-        ("fitting", |s| s.steps == (1, 0) && s.show.shots[0].framing.fitting == Fitting::Fill),
-        ("fitting", |s| s.steps == (2, 0) && s.show.shots[0].framing.fitting == Fitting::Fit),
-        ("undo", |s| s.steps == (1, 1) && s.show.shots[0].framing.fitting == Fitting::Fill),
+        ("fitting", |s| s.steps == (1, 0) && s.show.shots[0].framing.fitting() == Fitting::Fill),
+        // Between these a gesture ends; two presses in quick succession are one step.
+        ("undo", |s| s.steps == (0, 1) && s.show.shots[0].framing.fitting() == Fitting::Fit),
+        ("redo", |s| s.steps == (1, 0) && s.show.shots[0].framing.fitting() == Fitting::Fill),
+        ("fitting", |s| s.steps == (2, 0) && s.show.shots[0].framing == Framing::default()),
+        ("undo", |s| s.steps == (1, 1)),
         ("undo", |s| s.steps == (0, 2) && s.show.shots[0].framing == Framing::default()),
     ];
     engine.send(Input::Turn { target: "balance/exposure".into(), detents: 1.0, control: 3 });

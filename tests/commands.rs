@@ -254,7 +254,7 @@ fn a_show_and_a_look_act_on_values() {
     greyhold::show::save(&show, &show_dir).unwrap();
     let name = show.shots[0].name.clone();
     // Framing moves pixels, not values.
-    show.shots[0].framing.values = [0.3, 0.2, 0.5];
+    show.shots[0].framing.values = [1.0, 0.3, 0.2, 0.5];
     greyhold::show::save(&show, &show_dir).unwrap();
     // One stop more is twice the light.
     let plain = numbers(&values(&["--from", "acescg", "--to", "acescg"], "0.18 0.09 0.3\n"));
@@ -470,9 +470,8 @@ fn shots_of_two_sizes_are_rendered_to_one() {
     fine(&["add", path(&show_dir), path(&tall), "--encoding", "v-log"]);
     let mut show = greyhold::show::load(&show_dir).unwrap();
     assert_eq!(show.raster, Some((96, 54)), "that of the clip that was added first");
-    show.shots[1].framing.fitting = Fitting::Fill;
-    show.shots[1].framing =
-        show.shots[1].framing.with(FramingField::Scale, 1.3).with(FramingField::PanY, 0.1);
+    let framing = show.shots[1].framing.fitted(Fitting::Fill);
+    show.shots[1].framing = framing.with(FramingField::Scale, 1.3).with(FramingField::PanY, 0.1);
     let render = |show: &greyhold::show::Show, out: &str, on: &str, size: (u32, u32)| {
         greyhold::show::save(show, &show_dir).unwrap();
         let out = dir.path().join(out);

@@ -64,17 +64,20 @@ fn exact(frame: &Frame, framing: Framing, raster: (u32, u32)) -> Vec<Option<[f64
 
 #[test]
 fn the_list_is_sound() {
-    assert_eq!((FRAMING.len(), FramingField::ALL.len()), (3, FramingField::COUNT));
+    assert_eq!((FRAMING.len(), FramingField::ALL.len()), (4, FramingField::COUNT));
     for (i, p) in FRAMING.iter().enumerate() {
         assert_eq!(FramingField::ALL[i] as usize, i);
         assert_eq!(FramingField::of_key(p.key), Some(FramingField::ALL[i]));
         assert!((p.min..=p.max).contains(&p.default) && p.step > 0.0 && !p.doc.trim().is_empty());
-        assert_ne!(p.key, "fitting", "that key is taken");
     }
-    for fitting in Fitting::ALL {
-        assert_eq!(Fitting::of_key(fitting.key()), Some(fitting));
+    let fittings = FramingField::Fitting.parameter();
+    assert_eq!((fittings.choices(), fittings.max), (&["fit", "fill"][..], 1.0));
+    for (i, fitting) in Fitting::ALL.into_iter().enumerate() {
+        let framing = Framing::default().fitted(fitting);
+        assert_eq!((framing.fitting(), framing.get(FramingField::Fitting)), (fitting, i as f64));
         assert_ne!(fitting.other(), fitting);
     }
+    assert_eq!(Framing::default().fitting(), Fitting::default());
 }
 
 #[test]
@@ -94,7 +97,7 @@ fn keys_kernel_worked_out_elsewhere_gives_the_same() {
         let case = cells[..6].join(",");
         if made.0 != case {
             let framing = Framing::default()
-                .fitted(Fitting::of_key(cells[2]).unwrap())
+                .fitted(if cells[2] == "fill" { Fitting::Fill } else { Fitting::Fit })
                 .with(PanX, number(3))
                 .with(PanY, number(4))
                 .with(Scale, number(5));

@@ -167,11 +167,12 @@ fn windows() {
     assert!((scaled.get(FramingField::Scale) - 1.1).abs() < 1e-9, "{scaled:?}");
     matches(&load(dir).unwrap());
     press(&["Up", "Up", "shift+minus"]);
-    let moved = wait_for("a frame further left", || Some(framing()).filter(|f| f.values[0] != 0.0));
+    let moved =
+        wait_for("a frame further left", || Some(framing()).filter(|f| f.get(FramingField::PanX) != 0.0));
     assert!((moved.get(FramingField::PanX) + 0.01).abs() < 1e-9, "{moved:?}");
     matches(&load(dir).unwrap());
     press(&["r"]);
-    wait_for("a raster that is filled", || (framing().fitting == Fitting::Fill).then_some(()));
+    wait_for("a raster that is filled", || (framing().fitting() == Fitting::Fill).then_some(()));
     matches(&load(dir).unwrap());
     let fit = load(dir).unwrap();
     assert!(expected(dir, &fit) != expected(dir, &ungraded), "the pictures differ");

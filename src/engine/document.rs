@@ -4,6 +4,7 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use crate::look::Parameter;
+use crate::picture::FramingField;
 use crate::show::{Address, Autosave, Change, History, Show, Slot};
 
 /// Control number of the first panel's port; below it are keyboard, mouse and commands.
@@ -69,8 +70,10 @@ impl Document {
 
     /// The change that fits the shot in hand the other way.
     pub fn other_fitting(&self) -> Option<Change> {
-        let fitting = self.show.shots.get(self.shot)?.framing.fitting.other();
-        Some(Change::SetFitting { shot: self.shot, fitting })
+        let framing = self.show.shots.get(self.shot)?.framing;
+        let field = FramingField::Fitting;
+        let value = framing.fitted(framing.fitting().other()).get(field);
+        Some(Change::SetParameter { slot: Slot::Framing { shot: self.shot, field }, value })
     }
 
     fn slot(&self, target: &str) -> Option<Slot> {

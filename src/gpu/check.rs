@@ -228,7 +228,7 @@ pub fn framing_settings(count: usize) -> Vec<Recipe> {
             let p = &FRAMING[i];
             p.default + (p.at(random(&mut seed)) - p.default) * reach
         });
-        let framing = Framing { fitting: Fitting::ALL[n % 2], values };
+        let framing = Framing { values }.fitted(Fitting::ALL[n % 2]);
         Recipe::conversion(acescct, Tail::Encoding(acescct)).framed(framing, Some((96, 54)))
     };
     (0..count).map(&mut one).collect()

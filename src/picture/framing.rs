@@ -22,6 +22,9 @@ parameters! {
     /// A parameter of framing.
     FramingField;
 
+    /// Size at scale 1: fit is the whole frame inside the raster, with black beside it or above and below; fill is
+    /// the whole raster covered, with two edges of the frame cut.
+    Fitting "fitting": Choice(FITTINGS) = 0.0 in 0.0..1.0 step 1.0 Even;
     /// Across, in widths of the raster: 0 is centred, + is to the right.
     PanX "pan-x": Ratio = 0.0 in -2.0..2.0 step 0.001 Even;
     /// Up and down, in heights of the raster: 0 is centred, + is up.
@@ -30,8 +33,12 @@ parameters! {
     Scale "scale": Ratio = 1.0 in 0.1..10.0 step 0.005 Ratios;
 }
 
-/// The size at which scale is 1.
+/// The fittings, as files and rows name them.
+const FITTINGS: &[&str] = &["fit", "fill"];
+
+/// How a frame is fitted into the raster: the size at which scale is 1.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[repr(usize)]
 pub enum Fitting {
     /// The whole frame inside the raster, with black beside it or above and below.
     #[default]
@@ -41,29 +48,8 @@ pub enum Fitting {
 }
 
 impl Fitting {
-    /// Both of them.
+    /// Both of them, in the order of the parameter's choices.
     pub const ALL: [Self; 2] = [Self::Fit, Self::Fill];
-
-    /// What files call it.
-    pub const fn key(self) -> &'static str {
-        match self {
-            Self::Fit => "fit",
-            Self::Fill => "fill",
-        }
-    }
-
-    /// What it is, in a line.
-    pub const fn doc(self) -> &'static str {
-        match self {
-            Self::Fit => "the whole frame inside the raster",
-            Self::Fill => "the whole raster covered, edges cut",
-        }
-    }
-
-    /// The one of a key, if any.
-    pub fn of_key(key: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|f| f.key() == key)
-    }
 
     /// The other one.
     pub const fn other(self) -> Self {
@@ -74,18 +60,16 @@ impl Fitting {
     }
 }
 
-/// A shot's framing: how it is fitted, and a number for each of [`FRAMING`].
+/// A shot's framing: a number for each of [`FRAMING`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Framing {
-    /// The size at which scale is 1.
-    pub fitting: Fitting,
     /// The numbers, in the declaration's order.
     pub values: [f64; FramingField::COUNT],
 }
 
 impl Default for Framing {
     fn default() -> Self {
-        Self { fitting: Fitting::Fit, values: std::array::from_fn(|i| FRAMING[i].default) }
+        Self { values: std::array::from_fn(|i| FRAMING[i].default) }
     }
 }
 
@@ -109,15 +93,21 @@ impl Framing {
 
     /// The same, fitted otherwise.
     pub fn fitted(mut self, fitting: Fitting) -> Self {
-        self.fitting = fitting;
+        self.values[FramingField::Fitting as usize] = fitting as usize as f64;
         self
+    }
+
+    /// How the frame is fitted.
+    pub fn fitting(&self) -> Fitting {
+        let choice = FramingField::Fitting.parameter().held(self.get(FramingField::Fitting));
+        Fitting::ALL[choice as usize]
     }
 
     /// Raster pixels to a pixel of a `frame` that is framed so in a `raster`; sizes are across and down.
     pub fn magnification(&self, frame: (u32, u32), raster: (u32, u32)) -> f64 {
         let across = f64::from(raster.0) / f64::from(frame.0);
         let down = f64::from(raster.1) / f64::from(frame.1);
-        let fitted = match self.fitting {
+        let fitted = match self.fitting() {
             Fitting::Fit => across.min(down),
             Fitting::Fill => across.max(down),
         };

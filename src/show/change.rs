@@ -6,7 +6,7 @@ use super::document::{RASTERS, RATES, check_frames, raster_is_usable, rate_is_us
 use super::{Output, Shot, Show, ShowError, Slot};
 use crate::colour::{Display, Encoding, OutputTransform, Range, YcbcrMatrix};
 use crate::look::{List, MAX_LUTS, Stage};
-use crate::picture::{BALANCE, FRAMING, Fitting};
+use crate::picture::{BALANCE, FRAMING};
 
 /// One change to a show. Shots and stages are counted from 0.
 #[derive(Clone, Debug)]
@@ -122,13 +122,6 @@ pub enum Change {
         /// `None`: as the file says.
         matrix: Option<YcbcrMatrix>,
     },
-    /// A shot's frames are fitted into the raster otherwise.
-    SetFitting {
-        /// Which shot.
-        shot: usize,
-        /// The size at which scale is 1.
-        fitting: Fitting,
-    },
     /// Another output transform.
     SetTransform(OutputTransform),
     /// Another display for an output.
@@ -172,8 +165,7 @@ impl Change {
             | Self::SetShotEncoding { shot, .. }
             | Self::SetShotRange { shot, .. }
             | Self::SetSignalRange { shot, .. }
-            | Self::SetMatrix { shot, .. }
-            | Self::SetFitting { shot, .. } => Some(*shot),
+            | Self::SetMatrix { shot, .. } => Some(*shot),
             Self::Together(changes) => changes.iter().find_map(Self::shot),
             _ => None,
         }
@@ -288,10 +280,6 @@ impl Show {
             SetMatrix { shot, matrix } => {
                 let before = std::mem::replace(&mut self.shot_mut(shot)?.matrix, matrix);
                 SetMatrix { shot, matrix: before }
-            }
-            SetFitting { shot, fitting } => {
-                let before = std::mem::replace(&mut self.shot_mut(shot)?.framing.fitting, fitting);
-                SetFitting { shot, fitting: before }
             }
             SetTransform(transform) => SetTransform(std::mem::replace(&mut self.transform, transform)),
             SetDisplay { output, display } => {

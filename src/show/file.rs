@@ -11,7 +11,7 @@ use super::{
 };
 use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS, display, encoding, output_transform};
 use crate::look::{Chain, List, Parameter};
-use crate::picture::{BALANCE, Balance, FRAMING, Fitting, Framing};
+use crate::picture::{BALANCE, Balance, FRAMING, Framing};
 
 /// The file in the show's folder.
 pub const SHOW_FILE: &str = "show.toml";
@@ -81,7 +81,6 @@ fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
     }
     if shot.framing != Framing::default() {
         out.push_str("\n[shot.framing]\n");
-        line(out, "fitting", quoted(shot.framing.fitting.key()));
         write_moved(out, FRAMING, &shot.framing.values);
     }
     if shot.balance != Balance::default() {
@@ -177,11 +176,7 @@ fn read_shot(table: &Table<'_>, name: &str) -> Result<Shot, ShowError> {
     shot.range = table.word_or_none("range", &ids(RANGES.iter().map(|r| r.0)), |t| key(&RANGES, t))?;
     shot.matrix = table.word_or_none("matrix", &ids(MATRICES.iter().map(|m| m.0)), |t| key(&MATRICES, t))?;
     if let Some(framing) = table.table("framing", "[shot.framing]")? {
-        let keys = FRAMING.iter().map(|p| p.key);
-        framing.only(&["fitting"].into_iter().chain(keys).collect::<Vec<_>>())?;
-        let fittings = ids(Fitting::ALL.iter().map(|f| f.key()));
-        let fitting = framing.word_or_none("fitting", &fittings, Fitting::of_key)?;
-        shot.framing.fitting = fitting.unwrap_or_default();
+        framing.only(&FRAMING.iter().map(|p| p.key).collect::<Vec<_>>())?;
         for (value, parameter) in shot.framing.values.iter_mut().zip(FRAMING) {
             *value = framing.parameter(parameter.key, parameter)?;
         }

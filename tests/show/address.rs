@@ -100,7 +100,11 @@ fn addresses_that_no_show_could_have_are_refused_with_what_could() {
         ("look/contrast", "it has another form", "look/strength"),
         ("middle/contrast/slope", "it has another form", "before, look or finish"),
         ("balance/gain", "balance has no \"gain\"", "balance/exposure, balance/warmth, balance/tint"),
-        ("framing/fitting", "framing has no \"fitting\"", "framing/pan-x, framing/pan-y, framing/scale"),
+        (
+            "framing/size",
+            "framing has no \"size\"",
+            "framing/fitting, framing/pan-x, framing/pan-y, framing/scale",
+        ),
         ("framing", "it has another form", "framing/scale"),
         ("look/kontrast/slope", "there is no stage \"kontrast\"", "contrast, split-tone, "),
         ("look/0/slope", "there is no stage \"0\"", "a position from 1"),

@@ -9,6 +9,7 @@ pub fn every_change() -> Vec<Change> {
     let changes = vec![
         Change::SetParameter { slot: slot("balance/offset-g"), value: 3.25 },
         Change::SetParameter { slot: slot("framing/pan-y"), value: 0.25 },
+        Change::SetParameter { slot: slot("framing/fitting"), value: 1.0 },
         Change::SetParameter { slot: slot("look/strength"), value: 0.5 },
         Change::SetParameter { slot: slot("look/3/strength"), value: 0.5 },
         Change::SetParameter { slot: slot("finish/split-tone/shadow-hue"), value: 12.0 },
@@ -30,7 +31,6 @@ pub fn every_change() -> Vec<Change> {
         Change::SetShotRange { shot: 0, start: 0, end: 1 },
         Change::SetSignalRange { shot: 0, range: None },
         Change::SetMatrix { shot: 0, matrix: Some(YcbcrMatrix::Bt709) },
-        Change::SetFitting { shot: 1, fitting: Fitting::Fill },
         Change::SetTransform(OutputTransform::Plain),
         Change::SetDisplay { output: Output::Files, display: display("srgb").unwrap() },
         Change::SetName("else".to_owned()),
@@ -68,10 +68,9 @@ pub fn every_change() -> Vec<Change> {
         Change::SetRate(_) => 18,
         Change::SetPanel(_) => 19,
         Change::Together(_) => 20,
-        Change::SetFitting { .. } => 21,
-        Change::SetRaster(_) => 22,
+        Change::SetRaster(_) => 21,
     };
-    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 23);
+    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 22);
     changes
 }
 
@@ -146,7 +145,7 @@ fn values_are_held_to_their_ranges() {
     show.apply(Change::AddShot { at: 0, shot: far }).unwrap();
     assert_eq!(show.shots[0].balance.values.to_vec(), BALANCE.iter().map(|p| p.max).collect::<Vec<_>>());
     assert_eq!(show.shots[0].balance.get(OffsetG), 60.0);
-    assert_eq!(show.shots[0].framing.values, [-2.0, -2.0, 0.1]);
+    assert_eq!(show.shots[0].framing.values, [0.0, -2.0, -2.0, 0.1]);
 }
 
 #[test]
@@ -227,7 +226,6 @@ fn changes_that_do_not_fit_are_refused_and_leave_the_show_alone() {
             Change::SetParameter { slot: Slot::Framing { shot: 3, field: FramingField::PanX }, value: 1.0 },
             "the show has no shot 4",
         ),
-        (Change::SetFitting { shot: 3, fitting: Fitting::Fill }, "the running order has no place 4"),
         (Change::SetRaster(Some((1920, 0))), "a raster cannot have 1920×0 pixels; accepted: \"1920x1080\""),
         (Change::SetRaster(Some((16385, 9))), "a raster cannot have 16385×9 pixels"),
         (Change::SetRate((24, 0)), "a show cannot run at 24/0 frames a second; accepted: \"24\""),

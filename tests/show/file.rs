@@ -25,7 +25,8 @@ fn the_file_is_as_documented() {
     show.apply(Change::SetParameter { slot: Slot::Balance { shot: 0, field: Exposure }, value: 0.5 })
         .unwrap();
     show.apply(Change::SetRaster(Some((1920, 1080)))).unwrap();
-    show.apply(Change::SetFitting { shot: 0, fitting: Fitting::Fill }).unwrap();
+    let fitting = Slot::Framing { shot: 0, field: FramingField::Fitting };
+    show.apply(Change::SetParameter { slot: fitting, value: 1.0 }).unwrap();
     let scale = Slot::Framing { shot: 0, field: FramingField::Scale };
     show.apply(Change::SetParameter { slot: scale, value: 1.25 }).unwrap();
     let mut contrast = Stage::new(kind("contrast"));

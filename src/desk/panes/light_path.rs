@@ -10,7 +10,7 @@ use super::{MOUSE, Panes, white};
 use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Input, Snapshot};
 use crate::look::{Chain, Kind, List, Parameter, STAGES, Stage};
-use crate::picture::{BALANCE, BalanceField, FRAMING, Fitting};
+use crate::picture::{BALANCE, BalanceField, FRAMING};
 use crate::show::{Change, LOOK_STRENGTH, Output, raster_text, shipped_looks};
 
 impl Panes {
@@ -120,14 +120,6 @@ impl Panes {
             inputs.push(Input::Change { change: Change::SetRaster(raster), control: MOUSE });
         });
         let Some(shot) = s.show.shots.get(s.shot) else { return };
-        ui.horizontal(|ui| {
-            caption(ui, "frame");
-            let all = Fitting::ALL.iter().map(|f| (f.key(), f.doc()));
-            if let Some(i) = choose(ui, "fitting", shot.framing.fitting.key(), all) {
-                let change = Change::SetFitting { shot: s.shot, fitting: Fitting::ALL[i] };
-                inputs.push(Input::Change { change, control: MOUSE });
-            }
-        });
         for (parameter, value) in FRAMING.iter().zip(shot.framing.values) {
             let address = format!("framing/{}", parameter.key);
             self.parameter(ui, address, parameter, &words(parameter.key), value, inputs);
@@ -285,7 +277,8 @@ const RASTERS: &[(&str, &str, (u32, u32))] = &[
 /// After them: as large as the frames of the shot on view are now.
 const THIS: (&str, &str) = ("this shot's", "the size of its frames");
 /// … and as large as the first shot's frames, whichever that will be.
-const FIRST: (&str, &str) = ("the first shot's", "the size of its frames, whichever shot is the first");
+pub(super) const FIRST: (&str, &str) =
+    ("the first shot's", "the size of its frames, whichever shot is the first");
 
 /// What a choice beside it is about.
 fn caption(ui: &mut Ui, text: &str) {

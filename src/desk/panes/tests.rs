@@ -4,10 +4,12 @@ use std::time::{Duration, Instant};
 
 use egui::{Event, Modifiers, PointerButton, Pos2, Shape, Vec2, pos2};
 
+use super::light_path::FIRST;
 use super::*;
 use crate::engine::{Compare, PanelState, Playback, Scope};
 use crate::look::{CURVE_POINTS, Stage, curve_point_parameters, curve_points, stage};
-use crate::show::{Address, Change, History, Show};
+use crate::picture::{Fitting, Framing, FramingField};
+use crate::show::{Address, Change, History, Shot, Show};
 
 /// A desk without windows, the show that it works on, and a clock.
 struct Desk {
@@ -299,6 +301,47 @@ fn a_drag_of_a_row_is_one_step() {
     assert_eq!(desk.history.undoable(), 2);
     desk.undo();
     assert_eq!(desk.show.chain.look[0].strength, once);
+}
+
+/// The section between camera and balance: the raster by its menu, the fitting by its names, the rest by rows.
+#[test]
+fn rows_of_framing_move_the_shot_on_view() {
+    let mut show = with_curves().show;
+    show.raster = Some((1920, 1080));
+    let camera = crate::colour::encoding("logc4").unwrap();
+    show.shots.push(Shot::new("a", "a.mov", 0..1, camera));
+    let mut desk = Desk::new(show);
+    let stations = ["camera", "framing", "balance"].map(|name| desk.text(name).y);
+    assert!(
+        stations.is_sorted() && desk.text("scale").y < stations[2] && desk.text("raster").y > stations[1]
+    );
+    let choose = |desk: &mut Desk, menu: &str, entry: &str| {
+        desk.click(desk.text(menu));
+        desk.frame(&[]);
+        let entry = *desk.texts(entry).last().unwrap();
+        desk.click(entry);
+        desk.frame(&[]);
+    };
+    choose(&mut desk, "1920x1080", "2048x1080");
+    assert_eq!(desk.show.raster, Some((2048, 1080)));
+    choose(&mut desk, "2048x1080", FIRST.0);
+    assert_eq!(desk.show.raster, None);
+    choose(&mut desk, "fitting", "fill");
+    assert_eq!(desk.show.shots[0].framing.fitting(), Fitting::Fill);
+    assert_eq!(&*desk.panes.in_hand, "framing/fitting");
+    let before = desk.show.clone();
+    for (row, field) in
+        [("pan x", FramingField::PanX), ("pan y", FramingField::PanY), ("scale", FramingField::Scale)]
+    {
+        let at = desk.text(row);
+        desk.drag(at, at + Vec2::new(25.0, 0.0), Duration::ZERO);
+        assert!(desk.show.shots[0].framing.get(field) > field.parameter().default + 0.05, "{row}");
+    }
+    assert_eq!(desk.history.undoable(), 6);
+    (0..3).for_each(|_| desk.undo());
+    assert_eq!(desk.show, before);
+    (0..3).for_each(|_| desk.undo());
+    assert_eq!((desk.show.raster, desk.show.shots[0].framing), (Some((1920, 1080)), Framing::default()));
 }
 
 /// The menu puts a stage where its kind belongs, those of the lists at their ends; either way it is taken in hand.
