@@ -10,8 +10,8 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 
 use greyhold::colour::{
-    Curve, DISPLAYS, ENCODINGS, Interpolation, Lut1, Lut3, OUTPUT_TRANSFORMS, OutputTransform, Range, Shaped, YcbcrMatrix,
-    encoding,
+    Curve, DISPLAYS, ENCODINGS, Interpolation, Lut1, Lut3, OUTPUT_TRANSFORMS, OutputTransform, Range, Shaped,
+    YcbcrMatrix, encoding,
 };
 use greyhold::gpu::{
     ACES2_SIGNAL, Agreement, Assembly, Gpu, OF_PIXEL, PQ_SIGNAL, ROUNDING, Request, SIGNAL, TOLERANCE,

@@ -6,25 +6,40 @@ use super::balance::BalanceValues;
 use super::plan::tail_values;
 use super::{Frame, Recipe, Tail, Unpack, noise, quantise};
 use crate::colour::{
-    Aces2, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale, acescct_decode, acescct_encode,
-    apply,
+    Aces2, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale, acescct_decode,
+    acescct_encode, apply,
 };
 use crate::look::{Declaration, Domain};
 
 /// A number that the stages' twins come in.
 pub trait Twin: Real {
     /// The stage's twin in this number.
-    fn stage(declaration: &Declaration, values: &[Self], lut: Option<&Shaped<Self>>, rgb: [Self; 3]) -> [Self; 3];
+    fn stage(
+        declaration: &Declaration,
+        values: &[Self],
+        lut: Option<&Shaped<Self>>,
+        rgb: [Self; 3],
+    ) -> [Self; 3];
 }
 
 impl Twin for f32 {
-    fn stage(declaration: &Declaration, values: &[f32], lut: Option<&Shaped<f32>>, rgb: [f32; 3]) -> [f32; 3] {
+    fn stage(
+        declaration: &Declaration,
+        values: &[f32],
+        lut: Option<&Shaped<f32>>,
+        rgb: [f32; 3],
+    ) -> [f32; 3] {
         (declaration.apply_f32)(values, lut, rgb)
     }
 }
 
 impl Twin for f64 {
-    fn stage(declaration: &Declaration, values: &[f64], lut: Option<&Shaped<f64>>, rgb: [f64; 3]) -> [f64; 3] {
+    fn stage(
+        declaration: &Declaration,
+        values: &[f64],
+        lut: Option<&Shaped<f64>>,
+        rgb: [f64; 3],
+    ) -> [f64; 3] {
         (declaration.apply_f64)(values, lut, rgb)
     }
 }
