@@ -116,6 +116,11 @@ impl<T: Twin> Grader<T> {
         self.tail(v)
     }
 
+    /// The chain alone: ACEScct in, ACEScct out.
+    pub fn chain(&self, acescct: [T; 3]) -> [T; 3] {
+        self.steps.iter().fold(acescct, |v, step| step.run(v))
+    }
+
     fn tail(&self, v: [T; 3]) -> [T; 3] {
         let Some(rendering) = &self.rendering else {
             return apply(&self.matrix, v).map(|x| self.encode.encode(x));
