@@ -33,7 +33,7 @@ pub(super) const ROWS: &[Declared] = &[
         key: "slope-jump",
         measure: "M5",
         name: "Sharpest bend of the tone curve",
-        unit: "out ÷ in",
+        unit: "",
         digits: 3,
         definition: "the largest difference of slopes between neighbouring cells of a 25-knot neutral ramp from black to 8 stops over grey, in ACEScct",
         source: "practice",
@@ -49,8 +49,8 @@ pub(super) const ROWS: &[Declared] = &[
     },
 ];
 
-/// Names of the ramps, for pictures of them.
-pub(super) const RAMPS: [(&str, [bool; 3]); 7] = [
+/// The ramps: what they are called, and which channels are on.
+const RAMPS: [(&str, [bool; 3]); 7] = [
     ("neutral", [true, true, true]),
     ("red", [true, false, false]),
     ("yellow", [true, true, false]),
@@ -61,7 +61,7 @@ pub(super) const RAMPS: [(&str, [bool; 3]); 7] = [
 ];
 
 /// A colour of a ramp: the channels that are on at `x`, the others two stops under.
-pub(super) fn on_ramp(on: [bool; 3], x: f64) -> [f64; 3] {
+fn on_ramp(on: [bool; 3], x: f64) -> [f64; 3] {
     on.map(|on| if on { x } else { x - 2.0 * STOP_ACESCCT })
 }
 
@@ -114,3 +114,26 @@ pub(super) fn measure(f: &Transform, t: &Rendering, every: usize) -> Vec<Found> 
 
 /// Codes from one step that a coarse look takes to the next.
 pub(super) const COARSE: usize = 9;
+
+/// A ramp as the display shows it.
+#[derive(Clone, Debug)]
+pub struct Ramp {
+    /// Its colour.
+    pub name: &'static str,
+    /// Linear light without the look, peak 1, from black to 8 stops over grey.
+    pub before: Vec<[f64; 3]>,
+    /// The same with it.
+    pub after: Vec<[f64; 3]>,
+}
+
+/// Every ramp, in as many places as there are 10-bit codes.
+pub(super) fn ramps(f: &Transform, t: &Rendering) -> Vec<Ramp> {
+    RAMPS
+        .par_iter()
+        .map(|(name, on)| {
+            let places = || (0..codes()).map(|i| on_ramp(*on, BLACK + i as f64 * CODE));
+            let before = places().map(|x| t.see(x).light).collect();
+            Ramp { name, before, after: places().map(|x| t.see(f(x)).light).collect() }
+        })
+        .collect()
+}

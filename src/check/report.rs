@@ -18,7 +18,7 @@ pub struct Declared {
     pub measure: &'static str,
     /// What people call it.
     pub name: &'static str,
-    /// What its number counts; empty for a number of things.
+    /// What its number counts; empty for slopes and for a number of things.
     pub unit: &'static str,
     /// Decimals that people are shown.
     #[serde(skip)]
@@ -107,6 +107,8 @@ pub struct Figures {
     pub skins: Vec<skin::Skin>,
     /// Where volumes shrink or fold.
     pub folds: folds::Map,
+    /// Ramps without the look and with it.
+    pub ramps: Vec<banding::Ramp>,
 }
 
 /// What a check found.
@@ -160,7 +162,7 @@ impl Report {
                 let Found { value, note, .. } = found.iter().find(|f| f.key == declared.key)?;
                 let mut limit = limits.of(declared.key, says, dimensions).cloned();
                 if declared.key == "dimensions" {
-                    limit = dimensions_limit(limits, says, dimensions, strength, limit, &mut notes);
+                    limit = dimensions_limit(says, dimensions, strength, limit, &mut notes);
                 }
                 let verdict = match &limit {
                     Some(l) if l.told => Verdict::Told,
@@ -181,7 +183,6 @@ impl Report {
 /// itself is not held to it at a part of its strength, where colours still spread; and one that says nothing and
 /// makes one image of three channels everywhere is taken for what it is.
 fn dimensions_limit(
-    limits: &Limits,
     says: Option<Intent>,
     dimensions: usize,
     strength: f64,
@@ -212,7 +213,6 @@ fn dimensions_limit(
                     "it says {intent:?}: judged by its neutral axis, by light that must not darken it, and for folds at lower strengths"
                 ));
             }
-            let _ = limits;
             limit
         }
     }
@@ -236,6 +236,7 @@ pub fn check(subject: &Subject, strength: f64, limits: &Limits) -> Report {
     found.extend(rows);
     figures.folds = map;
     found.extend(banding::measure(&f, t, 1));
+    figures.ramps = banding::ramps(&f, t);
     let (rows, rings) = hue::measure(&f, t, false);
     found.extend(rows);
     figures.rings = rings;
