@@ -19,7 +19,8 @@ pub(super) const ROWS: &[Declared] = &[Declared {
 }];
 
 fn share(f: &dyn Fn([f64; 3]) -> [f64; 3], t: &Rendering) -> f64 {
-    let colours = || (-3..=2).flat_map(|s| PATCHES.map(|p| p.map(|v| acescct_encode(v * f64::from(s).exp2()))));
+    let colours =
+        || (-3..=2).flat_map(|s| PATCHES.map(|p| p.map(|v| acescct_encode(v * f64::from(s).exp2()))));
     let clipped = colours().filter(|x| t.signal(f(*x)).iter().any(|s| at_limit(*s))).count();
     100.0 * clipped as f64 / colours().count() as f64
 }

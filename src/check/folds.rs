@@ -8,8 +8,7 @@ use super::report::{Declared, Found};
 use super::{BLACK, Subject, Transform, spread, stops};
 use crate::colour::acescct_encode;
 
-const SOURCE: &str =
-    "orientation kept means no local fold: Karaçalı and Davatzikos 2004 (from memory); tetrahedra: CLF appendix A";
+const SOURCE: &str = "orientation kept means no local fold: Karaçalı and Davatzikos 2004 (from memory); tetrahedra: CLF appendix A";
 
 pub(super) const ROWS: &[Declared] = &[
     Declared {
@@ -33,7 +32,7 @@ pub(super) const ROWS: &[Declared] = &[
     Declared {
         key: "collapsed",
         measure: "M4",
-        name: "Flattened tetrahedra, of those that count",
+        name: "Flattened tetrahedra",
         unit: "%",
         digits: 2,
         definition: "tetrahedra with |det J| ≤ 1e-9 among those from black to 6 stops over grey",
@@ -73,15 +72,22 @@ pub struct Map {
     /// The least determinant of a cell over all depths, seen along blue, green and red: for each a square, by
     /// (red, green), (red, blue), (green, blue), the first name across.
     pub least: [Vec<f64>; 3],
+    /// The same for the share of cells with a fold in them.
+    pub folded: [Vec<f64>; 3],
 }
 
 /// How many dimensions colours spread over.
 pub(super) fn dimensions(f: &Transform) -> usize {
-    let places: Vec<f64> = spread(BLACK, stops(6.0), 9).take(8).map(|x| x + 0.5 * (stops(6.0) - BLACK) / 8.0).collect();
+    let places: Vec<f64> =
+        spread(BLACK, stops(6.0), 9).take(8).map(|x| x + 0.5 * (stops(6.0) - BLACK) / 8.0).collect();
     let ranks: Vec<usize> = (0..512usize)
         .into_par_iter()
         .filter_map(|i| {
-            let s = squared_singular_values(&jacobian_at(f, [places[i % 8], places[i / 8 % 8], places[i / 64]], 1e-4));
+            let s = squared_singular_values(&jacobian_at(
+                f,
+                [places[i % 8], places[i / 8 % 8], places[i / 64]],
+                1e-4,
+            ));
             // What stands still there says nothing about the rest.
             (s[0] > 1e-12).then(|| s.iter().filter(|v| **v > 4e-4 * s[0]).count())
         })
@@ -101,8 +107,7 @@ struct Sums {
 }
 
 fn sums(lattice: &Lattice) -> Vec<Sums> {
-    let bright: Vec<f64> =
-        lattice.values.par_iter().map(|v| acescct_encode(scene_luminance(*v))).collect();
+    let bright: Vec<f64> = lattice.values.par_iter().map(|v| acescct_encode(scene_luminance(*v))).collect();
     let n = lattice.size;
     lattice.over_cells(Sums::default, |sums, cell, js| {
         let core = lattice.within(cell, BLACK, stops(6.0));
@@ -133,11 +138,13 @@ pub(super) fn measure(
     let whole = sums(lattice);
     let count = |of: fn(&Sums) -> usize| whole.iter().map(of).sum::<usize>();
     let cells = lattice.size - 1;
-    let mut map = Map { cells, least: std::array::from_fn(|_| vec![f64::INFINITY; cells * cells]) };
+    let squares = |start: f64| std::array::from_fn(|_| vec![start; cells * cells]);
+    let mut map = Map { cells, least: squares(f64::INFINITY), folded: squares(0.0) };
     for ([r, g, b], det) in whole.iter().flat_map(|s| &s.cells) {
-        for (square, (x, y)) in map.least.iter_mut().zip([(r, g), (r, b), (g, b)]) {
-            let at = &mut square[y * cells + x];
-            *at = at.min(*det);
+        for (k, (x, y)) in [(r, g), (r, b), (g, b)].into_iter().enumerate() {
+            let at = y * cells + x;
+            map.least[k][at] = map.least[k][at].min(*det);
+            map.folded[k][at] += f64::from(u8::from(*det < -NOTHING)) / cells as f64;
         }
     }
     let flat = dimensions < 3;

@@ -1,8 +1,8 @@
 //! M1: where middle grey goes.
 
+use super::Transform;
 use super::rendering::luminance;
 use super::report::{Declared, Found};
-use super::Transform;
 use crate::colour::{AP1, GREY, GREY_ACESCCT, acescct_decode};
 
 pub(super) const ROWS: &[Declared] = &[Declared {

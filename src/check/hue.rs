@@ -91,9 +91,8 @@ fn bare(places: usize) -> Vec<Bare> {
         .into_iter()
         .flat_map(|y| CHROMAS.map(|c| (y, c)))
         .map(|(luminance, chroma)| {
-            let colours: Vec<[f64; 3]> = (0..places)
-                .map(|i| on_ring(luminance, chroma, 360.0 * i as f64 / places as f64))
-                .collect();
+            let colours: Vec<[f64; 3]> =
+                (0..places).map(|i| on_ring(luminance, chroma, 360.0 * i as f64 / places as f64)).collect();
             let hues = unwound(colours.iter().map(|x| hue_itp(t.see(*x).ictcp)));
             Bare { luminance, chroma, colours, hues }
         })
@@ -128,7 +127,8 @@ pub(super) fn measure(f: &Transform, t: &Rendering, coarse: bool) -> (Vec<Found>
         .map(|ring| {
             let seen: Vec<_> = ring.colours.iter().map(|x| t.see(f(*x))).collect();
             let out = unwound(seen.iter().map(|s| hue_itp(s.ictcp)));
-            let colourful = seen.iter().map(|s| delta_e_itp(s.ictcp, t.neutral_of(s).ictcp)).fold(0.0, f64::max);
+            let colourful =
+                seen.iter().map(|s| delta_e_itp(s.ictcp, t.neutral_of(s).ictcp)).fold(0.0, f64::max);
             Ring {
                 luminance: ring.luminance,
                 chroma: ring.chroma,

@@ -137,7 +137,8 @@ mod tests {
     /// det of E·E₀⁻¹ with both edge matrices written out, for one tetrahedron of a crooked cell.
     #[test]
     fn derivatives_are_edges_over_edges() {
-        let f: Transform = std::sync::Arc::new(|[r, g, b]| [r + 0.3 * g * b, g - 0.2 * r * r, b + 0.1 * r * g]);
+        let f: Transform =
+            std::sync::Arc::new(|[r, g, b]| [r + 0.3 * g * b, g - 0.2 * r * r, b + 0.1 * r * g]);
         let lattice = Lattice::of(&f, 3);
         let corners = [[0.5, 0.0, 0.5], [0.5, 0.5, 0.5], [0.5, 0.5, 1.0], [1.0, 0.5, 1.0]];
         let edges = |v: [[f64; 3]; 4]| -> Jacobian {

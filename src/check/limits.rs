@@ -152,7 +152,11 @@ impl Limits {
             let mut out = BTreeMap::new();
             for (name, rows) in named {
                 if !known.contains(&name.get_ref().as_str()) {
-                    return Err(wrong(name.span().start, format!("{:?} is unknown", name.get_ref()), known.join(", ")));
+                    return Err(wrong(
+                        name.span().start,
+                        format!("{:?} is unknown", name.get_ref()),
+                        known.join(", "),
+                    ));
                 }
                 out.insert(name.into_inner(), table(rows)?);
             }

@@ -4,9 +4,7 @@ use serde::Serialize;
 
 use super::lattice::Lattice;
 use super::limits::{Limit, Limits};
-use super::{
-    Rendering, Subject, banding, clipping, folds, grey, hue, noise, skin, table, tone, toning,
-};
+use super::{Rendering, Subject, banding, clipping, folds, grey, hue, noise, skin, table, tone, toning};
 use crate::look::Intent;
 
 /// What is measured, declared once.
@@ -32,8 +30,16 @@ pub struct Declared {
 /// Everything that is measured, M1 to M10.
 pub fn rows() -> impl Iterator<Item = &'static Declared> {
     let files = [
-        grey::ROWS, toning::ROWS, tone::ROWS, folds::ROWS, banding::ROWS, hue::ROWS, skin::ROWS, clipping::ROWS,
-        noise::ROWS, table::ROWS,
+        grey::ROWS,
+        toning::ROWS,
+        tone::ROWS,
+        folds::ROWS,
+        banding::ROWS,
+        hue::ROWS,
+        skin::ROWS,
+        clipping::ROWS,
+        noise::ROWS,
+        table::ROWS,
     ];
     files.into_iter().flatten()
 }
@@ -90,6 +96,10 @@ impl Row {
     pub fn shown(&self) -> String {
         let unit = self.declared.unit;
         let space = if matches!(unit, "" | "°" | "%") { "" } else { " " };
+        if self.value.abs() >= 1e7 {
+            return format!("{:.1e}{space}{unit}", self.value);
+        }
+        // Adding zero turns −0 into 0.
         format!("{:.*}{space}{unit}", self.declared.digits, self.value + 0.0)
     }
 }
@@ -174,6 +184,13 @@ impl Report {
                 Some(Row { declared, value: *value, limit, verdict, note: note.clone() })
             })
             .collect();
+        let has = |key: &str| rows.iter().any(|r| r.declared.key == key);
+        if !has("hue-winding") {
+            notes.push("What it makes of colours is too pale to have a hue: M6 is not measured.".into());
+        }
+        if !has("skin-drift") && has("clip-excess") {
+            notes.push("What it makes of skin has no hue: M7 is not measured.".into());
+        }
         let passes = rows.iter().all(|r| r.verdict != Verdict::Fail);
         Self { name: subject.name.clone(), strength, intent: says, passes, notes, rows, figures }
     }
@@ -194,14 +211,14 @@ fn dimensions_limit(
     match says {
         Some(intent) if !holds && strength < 1.0 && dimensions == 3 => {
             notes.push(format!(
-                "it says {:?} of its whole strength; at {strength} colours spread over three dimensions, and it is judged as a colour look",
+                "It says {:?} of its whole strength; at {strength} colours spread over three dimensions, and it is judged as a colour look",
                 intent.id()
             ));
             told("at a part of its strength")
         }
         None if dimensions == 1 => {
             notes.push(
-                "it makes one image of three channels everywhere and does not say so (intent): judged by its neutral axis, as monochrome looks are, with a colour look's limits of tint"
+                "It makes one image of three channels everywhere and does not say so (intent): judged by its neutral axis, as monochrome looks are, with a colour look's limits of tint"
                     .into(),
             );
             told("recognised: one image of three channels")
@@ -210,7 +227,7 @@ fn dimensions_limit(
             if dimensions < 3 && holds {
                 let intent = says.map_or("", Intent::id);
                 notes.push(format!(
-                    "it says {intent:?}: judged by its neutral axis, by light that must not darken it, and for folds at lower strengths"
+                    "It says {intent:?}: judged by its neutral axis, by light that must not darken it, and for folds at lower strengths"
                 ));
             }
             limit

@@ -3,7 +3,7 @@
 use super::hue::turn;
 use super::patches::PATCHES;
 use super::report::{Declared, Found};
-use super::{Rendering, Transform};
+use super::{CODE, Rendering, Transform};
 use crate::colour::{LUMA_709, acescct_encode};
 
 const SOURCE: &str = "practice: skins of all kinds lie about one line of the C_B, C_R plane, at 123°";
@@ -65,14 +65,15 @@ pub(super) fn measure(f: &Transform, t: &Rendering) -> (Vec<Found>, Vec<Skin>) {
             Skin { which, stops, before: chroma(t.signal(x)), after: chroma(t.signal(f(x))) }
         })
         .collect();
+    // No chroma to a tenth of a 10-bit code has no angle.
+    if skins.iter().all(|s| s.after[0].hypot(s.after[1]) < 0.1 * CODE) {
+        return (Vec::new(), skins);
+    }
     let drifts = |which: usize| skins.iter().filter(move |s| s.which == which).map(Skin::drift);
     let spread = |which: usize| {
         drifts(which).fold(f64::NEG_INFINITY, f64::max) - drifts(which).fold(f64::INFINITY, f64::min)
     };
     let drift = skins.iter().map(|s| s.drift().abs()).fold(0.0, f64::max);
-    let found = vec![
-        Found::new("skin-drift", drift),
-        Found::new("skin-spread", spread(0).max(spread(1))),
-    ];
+    let found = vec![Found::new("skin-drift", drift), Found::new("skin-spread", spread(0).max(spread(1)))];
     (found, skins)
 }

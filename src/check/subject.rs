@@ -51,10 +51,15 @@ impl Subject {
         let left_out = stages
             .iter()
             .filter(|s| !point(s))
-            .map(|s| format!("{} is texture, which is no function of a colour: not measured", s.declaration().key))
-            .chain(stages.iter().filter(|s| s.on && s.declaration().table && s.lut.is_none()).map(|s| {
-                format!("{} has no file, so it does nothing", s.declaration().key)
-            }))
+            .map(|s| {
+                format!("{} is texture, which is no function of a colour: not measured", s.declaration().key)
+            })
+            .chain(
+                stages
+                    .iter()
+                    .filter(|s| s.on && s.declaration().table && s.lut.is_none())
+                    .map(|s| format!("{} has no file, so it does nothing", s.declaration().key)),
+            )
             .collect();
         let at = move |strength: f64| -> Transform {
             let chain = Chain { look: look.clone(), look_strength: strength, ..Chain::default() };

@@ -47,13 +47,7 @@ fn colours() -> Vec<[f64; 3]> {
 }
 
 fn error(f: &Transform, t: &Rendering, lattice: &Lattice) -> f64 {
-    let lut = Lut3::new(
-        lattice.size,
-        lattice.values.clone(),
-        [0.0; 3],
-        [1.0; 3],
-        Interpolation::Tetrahedral,
-    );
+    let lut = Lut3::new(lattice.size, lattice.values.clone(), [0.0; 3], [1.0; 3], Interpolation::Tetrahedral);
     let Some(lut) = lut else { return f64::INFINITY };
     let mut off: Vec<f64> = colours()
         .par_iter()

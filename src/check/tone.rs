@@ -6,7 +6,8 @@ use super::report::{Declared, Found};
 use super::{BLACK, CODE, Rendering, Transform, stops};
 use crate::colour::{GREY_ACESCCT, STOP_ACESCCT, acescct_encode};
 
-const SOURCE: &str = "monotony and slope < 1.55: requirements of the ACES 2 tone scale, there for a whole rendering";
+const SOURCE: &str =
+    "monotony and slope < 1.55: requirements of the ACES 2 tone scale, there for a whole rendering";
 
 pub(super) const ROWS: &[Declared] = &[
     Declared {

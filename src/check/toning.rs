@@ -33,9 +33,8 @@ pub(super) fn measure(f: &Transform, t: &Rendering, steps: usize) -> (Vec<Found>
         let seen = t.see(f([x; 3]));
         delta_e_itp(seen.ictcp, t.neutral_of(&seen).ictcp)
     };
-    let curve: Vec<[f64; 2]> = spread(BLACK, stops(8.0), steps)
-        .map(|x| [(x - GREY_ACESCCT) / STOP_ACESCCT, tint(x)])
-        .collect();
+    let curve: Vec<[f64; 2]> =
+        spread(BLACK, stops(8.0), steps).map(|x| [(x - GREY_ACESCCT) / STOP_ACESCCT, tint(x)]).collect();
     let [at, most] = curve.iter().copied().reduce(|a, b| if b[1] > a[1] { b } else { a }).unwrap_or([0.0; 2]);
     let most = Found::new("toning-most", most).noted(format!("at {at:+.1} stops in ACEScct"));
     (vec![Found::new("toning-grey", tint(GREY_ACESCCT)), most], curve)

@@ -1,5 +1,6 @@
 //! `greyhold check`
 
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -68,10 +69,12 @@ impl Check {
         if let Some(out) = &self.out {
             write_atomically(out, |file| file.write_all(page(&report).as_bytes()))?;
         }
+        let mut stdout = std::io::BufWriter::new(std::io::stdout().lock());
         match self.json {
-            true => println!("{}", serde_json::to_string_pretty(&report)?),
-            false => print(&report),
+            true => writeln!(stdout, "{}", serde_json::to_string_pretty(&report)?)?,
+            false => print(&mut stdout, &report)?,
         }
+        stdout.flush()?;
         Ok(if report.passes { ExitCode::SUCCESS } else { ExitCode::from(1) })
     }
 
@@ -82,7 +85,8 @@ impl Check {
         if !table && (self.expects.is_some() || self.gives.is_some()) {
             bail!("--expects and --gives speak of a .cube or .clf file; a look is ACEScct in and out");
         }
-        let read = || std::fs::read(&self.look).with_context(|| format!("cannot read {}", self.look.display()));
+        let read =
+            || std::fs::read(&self.look).with_context(|| format!("cannot read {}", self.look.display()));
         let named = |e| anyhow::anyhow!("{}, {e}", self.look.display());
         let subject = match kind.as_str() {
             "cube" => {
@@ -140,13 +144,13 @@ fn scene(named: Option<&'static Encoding>) -> anyhow::Result<&'static Encoding> 
     Ok(found)
 }
 
-fn print(report: &Report) {
+fn print(out: &mut impl Write, report: &Report) -> std::io::Result<()> {
     let says = report.intent.map_or(String::new(), |i| format!(", intent {}", i.id()));
-    println!("{} at strength {}{says}", report.name, report.strength);
+    writeln!(out, "{} at strength {}{says}", report.name, report.strength)?;
     for note in &report.notes {
-        println!("  note: {note}");
+        writeln!(out, "  note: {note}")?;
     }
-    println!();
+    writeln!(out)?;
     for row in &report.rows {
         let mark = match row.verdict {
             Verdict::Pass => "holds",
@@ -164,12 +168,12 @@ fn print(report: &Report) {
             mark,
             row.note
         );
-        println!("{}", line.trim_end());
+        writeln!(out, "{}", line.trim_end())?;
     }
     let failed = report.failures().count();
-    println!();
+    writeln!(out)?;
     match failed {
-        0 => println!("Sound: every judged value is within its limit."),
-        n => println!("Not sound: {n} past their limits."),
+        0 => writeln!(out, "Sound: every judged value is within its limit."),
+        n => writeln!(out, "Not sound: {n} past their limits."),
     }
 }

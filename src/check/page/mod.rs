@@ -20,11 +20,23 @@ pub fn page(report: &Report) -> String {
     );
     head(&mut out, report, &name);
     let figures = [
-        ("Tone of neutrals", "Stops over middle grey, in and out, each channel. Dashed: no look.", tone(report)),
+        (
+            "Tone of neutrals",
+            "Stops over middle grey, in and out, each channel. Dashed: no look.",
+            tone(report),
+        ),
         ("Slope of the tone", "What a stop becomes. Shaded: where it may lie.", slope(report)),
         ("Tint of neutrals", "How far neutrals are from neutral; 1 is just visible.", tint(report)),
-        ("Hue in, hue out", "Nine rings of colour. A line that falls is a hue that runs backwards.", hues(report)),
-        ("Skin", "From open to full dots, −2 to +1 stops. Dashed: the line at 123° that skins lie about.", skins(report)),
+        (
+            "Hue in, hue out",
+            "Nine rings of colour. A line that falls is a hue that runs backwards.",
+            hues(report),
+        ),
+        (
+            "Skin",
+            "From open to full dots, −2 to +1 stops. Dashed: the line at 123° that skins lie about.",
+            skins(report),
+        ),
     ];
     out.push_str("<section class=\"figures\">\n");
     for (title, about, svg) in figures {
@@ -32,8 +44,8 @@ pub fn page(report: &Report) -> String {
     }
     let _ = writeln!(
         out,
-        "<figure><figcaption><b>Growth of volumes</b>The smallest in each direction of sight through the cube of \
-         colours. Red: folded.</figcaption>{}</figure>\n</section>",
+        "<figure><figcaption><b>Growth of volumes</b>The smallest on each line of sight through the cube of colours. Red: \
+         folds, the darker the more.</figcaption>{}</figure>\n</section>",
         folds(report)
     );
     ramps(&mut out, report);
@@ -66,12 +78,12 @@ fn head(out: &mut String, report: &Report, name: &str) {
         0 => ("pass", "Sound".to_owned()),
         n => ("fail", format!("{n} of {judged} past their limits")),
     };
-    let says = report.intent.map_or("colour".to_owned(), |i| i.id().to_owned());
+    let says = report.intent.map_or("a colour look".to_owned(), |i| format!("says that it is {}", i.id()));
     let _ = write!(
         out,
         "<header><p class=\"kind\">Look check</p><h1>{name}</h1>\
          <p class=\"verdict {class}\">{verdict}</p>\
-         <p class=\"facts\">strength {} · intent {says} · {judged} values judged, seen through ACES 2.0 on a \
+         <p class=\"facts\">strength {} · {says} · {judged} values judged, seen through ACES 2.0 on a \
          BT.1886 display of 100 cd/m²</p>",
         report.strength
     );
@@ -84,7 +96,11 @@ fn head(out: &mut String, report: &Report, name: &str) {
                 row.declared.name,
                 minus(&row.shown()),
                 limit_text(row),
-                if row.note.is_empty() { String::new() } else { format!(" · {}", minus(&escaped(&row.note))) }
+                if row.note.is_empty() {
+                    String::new()
+                } else {
+                    format!(" · {}", minus(&escaped(&row.note)))
+                }
             );
         }
         out.push_str("</ul>");
@@ -137,7 +153,8 @@ fn tint(report: &Report) -> String {
     let limit = |key: &str| report.row(key).and_then(|r| r.limit.as_ref()?.most);
     let curve = &report.figures.toning;
     let top = curve.iter().map(|p| p[1]).fold(limit("toning-most").unwrap_or(1.0), f64::max);
-    let step = [0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0].into_iter().find(|s| top / s < 6.0).unwrap_or(200.0);
+    let step =
+        [0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0].into_iter().find(|s| top / s < 6.0).unwrap_or(200.0);
     let ticks: Vec<f64> = (0..=6).map(|i| f64::from(i) * step).take_while(|v| *v <= top * 1.08).collect();
     let mut plot = Plot::new(FIELD, [-6.0, 8.2], [0.0, top * 1.08]);
     if let Some(most) = limit("toning-most") {
@@ -219,21 +236,23 @@ fn skins(report: &Report) -> String {
     )
 }
 
-/// From folded through shrunk to as it was and grown.
-fn volume_colour(det: f64) -> [u8; 3] {
-    let mix = |a: [f64; 3], b: [f64; 3], s: f64| {
+/// From flat through shrunk to as it was and grown; and the more of a line of sight is folded, the redder.
+fn volume_colour(det: f64, folded: f64) -> [u8; 3] {
+    let mix = |a: [f64; 3], b: [f64; 3], s: f64| -> [f64; 3] {
         let s = s.clamp(0.0, 1.0);
-        std::array::from_fn(|c| (a[c] + (b[c] - a[c]) * s).round() as u8)
+        std::array::from_fn(|c| a[c] + (b[c] - a[c]) * s)
     };
     let (shrunk, same, grown) = ([58.0, 74.0, 104.0], [226.0, 230.0, 233.0], [250.0, 246.0, 236.0]);
-    if det < -1e-9 {
-        [196, 62, 48]
+    let (first_fold, all_folded) = ([240.0, 176.0, 160.0], [176.0, 40.0, 28.0]);
+    let colour = if folded > 0.0 {
+        mix(first_fold, all_folded, folded)
     } else if det < 1.0 {
         // Four halvings.
         mix(same, shrunk, -det.max(1e-9).log2() / 4.0)
     } else {
         mix(same, grown, det.log2() / 3.0)
-    }
+    };
+    colour.map(|v| v.round() as u8)
 }
 
 fn folds(report: &Report) -> String {
@@ -243,10 +262,14 @@ fn folds(report: &Report) -> String {
             .into();
     }
     let mut out = "<div class=\"maps\">".to_owned();
-    for (square, [x, y]) in map.least.iter().zip([["red", "green"], ["red", "blue"], ["green", "blue"]]) {
+    for (k, [x, y]) in [["red", "green"], ["red", "blue"], ["green", "blue"]].into_iter().enumerate() {
+        let cells: Vec<[u8; 3]> = map.least[k]
+            .iter()
+            .zip(&map.folded[k])
+            .map(|(det, folded)| volume_colour(*det, *folded))
+            .collect();
         // Rows of a picture go down, values go up.
-        let pixels: Vec<[u8; 3]> =
-            square.chunks(map.cells).rev().flatten().map(|det| volume_colour(*det)).collect();
+        let pixels: Vec<[u8; 3]> = cells.chunks(map.cells).rev().flatten().copied().collect();
         let _ = write!(
             out,
             "<div><img alt=\"{x} across, {y} up\" src=\"{}\"><p>{x} →<br>{y} ↑</p></div>",
@@ -254,8 +277,16 @@ fn folds(report: &Report) -> String {
         );
     }
     out.push_str("</div><p class=\"keys scale\">");
-    for (det, name) in [(-1.0, "folded"), (1e-9, "flat"), (0.25, "¼"), (0.5, "½"), (1.0, "1"), (4.0, "4×")] {
-        let [r, g, b] = volume_colour(det);
+    let scale = [
+        (0.0, 1.0, "folded"),
+        (1e-9, 0.0, "flat"),
+        (0.25, 0.0, "¼"),
+        (0.5, 0.0, "½"),
+        (1.0, 0.0, "1"),
+        (4.0, 0.0, "4×"),
+    ];
+    for (det, folded, name) in scale {
+        let [r, g, b] = volume_colour(det, folded);
         let _ = write!(out, "<span><i style=\"background:rgb({r},{g},{b})\"></i>{name}</span>");
     }
     out.push_str("</p>");
@@ -268,7 +299,8 @@ fn ramps(out: &mut String, report: &Report) {
     let srgb = display("srgb").map(|d| d.curve.values::<f64>());
     for ramp in &report.figures.ramps {
         let strip = |light: &[[f64; 3]]| {
-            let code = |v: f64| (255.0 * srgb.as_ref().map_or(v, |c| c.encode(v))).round().clamp(0.0, 255.0) as u8;
+            let code =
+                |v: f64| (255.0 * srgb.as_ref().map_or(v, |c| c.encode(v))).round().clamp(0.0, 255.0) as u8;
             png(light.len().max(1), &light.iter().map(|l| l.map(code)).collect::<Vec<_>>())
         };
         let _ = writeln!(
@@ -298,14 +330,19 @@ const QUESTIONS: [(&str, &str); 10] = [
 ];
 
 fn table(out: &mut String, report: &Report) {
-    out.push_str("<section><h2>Measured</h2><table><thead><tr><th>measured</th><th class=\"r\">value</th>\
-                  <th class=\"r\">limit</th><th>verdict</th></tr></thead>\n");
+    out.push_str(
+        "<section><h2>Measured</h2><table><thead><tr><th>measured</th><th class=\"r\">value</th>\
+                  <th class=\"r\">limit</th><th>verdict</th></tr></thead>\n",
+    );
     for (measure, question) in QUESTIONS {
         let rows: Vec<&Row> = report.rows.iter().filter(|r| r.declared.measure == measure).collect();
         if rows.is_empty() {
             continue;
         }
-        let _ = writeln!(out, "<tbody><tr class=\"question\"><th colspan=\"4\"><i>{measure}</i> {question}</th></tr>");
+        let _ = writeln!(
+            out,
+            "<tbody><tr class=\"question\"><th colspan=\"4\"><i>{measure}</i> {question}</th></tr>"
+        );
         for row in rows {
             let (class, word) = match row.verdict {
                 Verdict::Pass => ("pass", "holds"),
@@ -314,7 +351,11 @@ fn table(out: &mut String, report: &Report) {
                 Verdict::Told => ("told", "told"),
             };
             let why = row.limit.as_ref().map_or("", |l| l.why.as_str());
-            let note = if row.note.is_empty() { String::new() } else { format!("<em>{}</em>", minus(&escaped(&row.note))) };
+            let note = if row.note.is_empty() {
+                String::new()
+            } else {
+                format!("<em>{}</em>", minus(&escaped(&row.note)))
+            };
             let limit = row.limit.as_ref().map_or(String::new(), |l| l.text());
             let _ = writeln!(
                 out,

@@ -14,7 +14,7 @@ pub(super) struct Plot {
 }
 
 /// Room for the labels of the axes.
-const LEFT: f64 = 44.0;
+const LEFT: f64 = 50.0;
 const BOTTOM: f64 = 38.0;
 const TOP: f64 = 10.0;
 const RIGHT: f64 = 16.0;
@@ -44,7 +44,11 @@ impl Plot {
     /// Lines and numbers at those values across and up, and what the axes count.
     pub fn axes(mut self, x: &[f64], x_name: &str, y: &[f64], y_name: &str) -> Self {
         let signed = |v: f64, range: [f64; 2]| {
-            if range[0] <= -1.0 && v > 0.0 { format!("+{v}") } else { format!("{}", (v * 100.0).round() / 100.0).replace('-', "−") }
+            if range[0] <= -1.0 && v > 0.0 {
+                format!("+{v}")
+            } else {
+                format!("{}", (v * 100.0).round() / 100.0).replace('-', "−")
+            }
         };
         let (right, foot) = (LEFT + self.size[0], TOP + self.size[1]);
         for &v in x {
@@ -100,7 +104,8 @@ impl Plot {
     /// A rectangle from one corner's values to another's.
     pub fn area(mut self, class: &str, from: [f64; 2], to: [f64; 2]) -> Self {
         let (x, y) = (self.across(from[0].min(to[0])), self.up(from[1].max(to[1])));
-        let (w, h) = ((self.across(to[0]) - self.across(from[0])).abs(), (self.up(to[1]) - self.up(from[1])).abs());
+        let (w, h) =
+            ((self.across(to[0]) - self.across(from[0])).abs(), (self.up(to[1]) - self.up(from[1])).abs());
         self.inside(&format!(
             "<rect class=\"{class}\" x=\"{x:.1}\" y=\"{y:.1}\" width=\"{w:.1}\" height=\"{h:.1}\"/>"
         ));
