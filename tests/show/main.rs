@@ -18,7 +18,7 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use greyhold::colour::{OutputTransform, Range, YcbcrMatrix, display, encoding};
-use greyhold::look::{Kind, List, STAGES, Stage, stage};
+use greyhold::look::{Intent, Kind, List, STAGES, Stage, stage};
 use greyhold::picture::{
     BALANCE, Balance, BalanceField, FRAMING, Fitting, Framing, FramingField, MAX_SIDE, Tail,
 };
