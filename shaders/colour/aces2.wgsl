@@ -40,21 +40,24 @@ struct Aces2Line {
     cusp_foot: f32,
 }
 
-// Each of three numbers over its own divisor, by one division.
-fn aces2_over(v: vec3<f32>, divisor: vec3<f32>) -> vec3<f32> {
-    let others = divisor.yzx * divisor.zxy;
-    return v * others * (1.0 / (divisor.x * others.x));
+fn aces2_cone_compress_one(x: f32) -> f32 {
+    let p = power(abs(x), 0.42);
+    let y = p / (p + 27.13);
+    return select(y, -y, x < 0.0);
+}
+
+fn aces2_cone_expand_one(y: f32) -> f32 {
+    let held = min(abs(y), 0.99);
+    let x = power(27.13 * held / (1.0 - held), 2.3809524);
+    return select(x, -x, y < 0.0);
 }
 
 fn aces2_cone_compress(v: vec3<f32>) -> vec3<f32> {
-    let p = select(vec3(0.0), exp_2_each(0.42 * log_2_each(abs(v))), v != vec3(0.0));
-    return sign(v) * aces2_over(p, p + 27.13);
+    return vec3(aces2_cone_compress_one(v.x), aces2_cone_compress_one(v.y), aces2_cone_compress_one(v.z));
 }
 
 fn aces2_cone_expand(v: vec3<f32>) -> vec3<f32> {
-    let held = min(abs(v), vec3(0.99));
-    let inner = aces2_over(27.13 * held, 1.0 - held);
-    return sign(v) * select(vec3(0.0), exp_2_each(2.3809524 * log_2_each(inner)), v != vec3(0.0));
+    return vec3(aces2_cone_expand_one(v.x), aces2_cone_expand_one(v.y), aces2_cone_expand_one(v.z));
 }
 
 // No built-in arc tangent: WGSL lets those err by more than the tables bear.
