@@ -100,9 +100,16 @@ fn every_structure_gives_a_valid_shader() {
                     if !graded && !stages.is_empty() {
                         continue;
                     }
-                    let structure = Structure { graded, stages: stages.clone(), transform, target };
-                    validate(&Assembly::picture(&structure));
-                    count += 1;
+                    for undone in [None, Some(OutputTransform::Plain), Some(OutputTransform::Aces2)] {
+                        // Every list of stages with footage of the scene; the shortest and longest besides.
+                        if undone.is_some() && stages.len() == 1 {
+                            continue;
+                        }
+                        let structure =
+                            Structure { undone, graded, stages: stages.clone(), transform, target };
+                        validate(&Assembly::picture(&structure));
+                        count += 1;
+                    }
                 }
             }
         }
@@ -116,9 +123,10 @@ fn every_structure_gives_a_valid_shader() {
 fn uniform_layout_is_what_the_structs_say() {
     let stages: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
     let transform = Some(OutputTransform::Aces2);
-    let structure = Structure { graded: true, stages, transform, target: Target::Float };
+    let structure = Structure { undone: transform, graded: true, stages, transform, target: Target::Float };
     let module = validate(&Assembly::picture(&structure));
     assert_eq!(span(&module, "Aces2"), 4 * Aces2::UNIFORM as u32);
+    assert_eq!(span(&module, "Aces2Inverse"), 4 * Aces2::INVERSE_UNIFORM as u32);
     assert_eq!(span(&module, "Head"), 4 * Layout::HEAD as u32);
     for d in STAGES {
         assert_eq!(span(&module, d.struct_name), 4 * d.storage_len() as u32, "{}", d.key);
@@ -127,7 +135,8 @@ fn uniform_layout_is_what_the_structs_say() {
 
 #[test]
 fn a_line_of_the_whole_is_found_in_its_file() {
-    let structure = Structure { graded: true, stages: vec![Kind(0)], transform: None, target: Target::Float };
+    let structure =
+        Structure { undone: None, graded: true, stages: vec![Kind(0)], transform: None, target: Target::Float };
     let assembly = Assembly::picture(&structure);
     let line = 1 + assembly.text.lines().position(|l| l.starts_with("fn tone_scale_one")).unwrap();
     let (file, at) = assembly.locate(line);

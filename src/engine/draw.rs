@@ -128,6 +128,7 @@ impl Engine {
         for (_, recipe) in &mut recipes {
             recipe.stages = old.stages.clone();
             recipe.tail = with_transform(recipe.tail, old.tail);
+            recipe.decode.rendered = old.decode.rendered;
         }
         let structure = Structure::of(&recipes[0].1, Target::Screen);
         let pipeline = self.gpu.pipelines.ready(&structure, || ())?;

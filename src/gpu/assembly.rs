@@ -24,8 +24,11 @@ const FIXED: &[(&str, &str)] = &[
     shader!("pass/head.wgsl"),
 ];
 
-/// What only structures with the ACES 2.0 output transform need.
+/// What only structures with the ACES 2.0 output transform or its inverse need.
 const ACES2: &[(&str, &str)] = &[shader!("pass/tables.wgsl"), shader!("colour/aces2.wgsl")];
+
+/// What only structures need that take display-referred footage back through it.
+const ACES2_INVERSE: &[(&str, &str)] = &[shader!("colour/aces2_inverse.wgsl")];
 
 /// Invocations of a workgroup, across and down.
 pub const WORKGROUP: (u32, u32) = (64, 1);
@@ -52,6 +55,11 @@ impl Assembly {
         }
         if structure.has_tables() {
             for (name, text) in ACES2 {
+                assembly.add(name, text);
+            }
+        }
+        if structure.undone == Some(OutputTransform::Aces2) {
+            for (name, text) in ACES2_INVERSE {
                 assembly.add(name, text);
             }
         }
@@ -94,13 +102,26 @@ impl Assembly {
 
 fn main_text(structure: &Structure) -> String {
     let mut fields = String::from("    @align(16) head: Head,\n");
-    if structure.has_tables() {
+    if structure.undone.is_some() {
+        fields += "    @align(16) undone_tone: ToneScale,\n";
+    }
+    if structure.undone == Some(OutputTransform::Aces2) {
+        fields += "    @align(16) undone: Aces2Inverse,\n";
+    }
+    if structure.transform == Some(OutputTransform::Aces2) {
         fields += "    @align(16) aces2: Aces2,\n";
     }
     for (i, kind) in structure.stages.iter().enumerate() {
         fields += &format!("    @align(16) s{i}: {},\n", kind.declaration().struct_name);
     }
-    let mut body = String::new();
+    let mut body = String::from("    v = curve_decode(p.head.decode, v);\n");
+    body += match structure.undone {
+        Some(OutputTransform::Plain) => {
+            "    v = tone_scale_inverse(p.undone_tone, transform(p.head.to_acescg, v));\n"
+        }
+        Some(OutputTransform::Aces2) => "    v = aces2_inverse(p.undone, p.undone_tone, v);\n",
+        Some(OutputTransform::None) | None => "    v = transform(p.head.to_acescg, v);\n",
+    };
     if structure.graded {
         body += "    v = acescct_encode(balance_linear(p.head.balance, v));\n";
         body += "    v = balance_acescct(p.head.balance, v);\n";
@@ -164,8 +185,7 @@ fn main_text(structure: &Structure) -> String {
          if any(id.xy >= textureDimensions(target_picture)) {{\n        return;\n    }}\n    \
          let at = vec2<i32>(id.xy);\n    \
          let framed = framed_signal(p.head.framing, p.head.unpack, at);\n    \
-         var v = framed.xyz;\n    \
-         v = transform(p.head.to_acescg, curve_decode(p.head.decode, v));\n\
+         var v = framed.xyz;\n\
          {body}{store}}}\n"
     )
 }

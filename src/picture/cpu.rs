@@ -6,7 +6,7 @@ use super::balance::BalanceValues;
 use super::plan::tail_values;
 use super::{Frame, Recipe, Tail, Unpack, noise, quantise};
 use crate::colour::{
-    Aces2, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale, acescct_decode,
+    Aces2, Aces2InverseValues, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale, acescct_decode,
     acescct_encode, apply,
 };
 use crate::look::{Declaration, Domain};
@@ -58,10 +58,18 @@ enum Rendering<T> {
     None,
 }
 
+/// An output transform to be undone, ready for the pixel loop.
+enum Undoing<T> {
+    Plain(ToneScale<T>),
+    Aces2(Aces2InverseValues<T>),
+    None,
+}
+
 /// A recipe ready for the pixel loop.
 pub struct Grader<T> {
     decode: CurveValues<T>,
     to_acescg: [T; 9],
+    undoing: Undoing<T>,
     balance: Option<BalanceValues<T>>,
     steps: Vec<Step<T>>,
     rendering: Option<Rendering<T>>,
@@ -77,6 +85,11 @@ impl<T: Twin> Grader<T> {
         Self {
             decode: recipe.decode.encoding.curve.values(),
             to_acescg: recipe.decode.encoding.to_acescg().rows(),
+            undoing: match recipe.decode.undone() {
+                Some((OutputTransform::Plain, d)) => Undoing::Plain(ToneScale::for_peak(d.peak)),
+                Some((OutputTransform::Aces2, d)) => Undoing::Aces2(Aces2::of(d).inverse_values()),
+                Some((OutputTransform::None, _)) | None => Undoing::None,
+            },
             balance: recipe.balance.map(|b| b.prepared()),
             steps: recipe
                 .stages
@@ -104,7 +117,12 @@ impl<T: Twin> Grader<T> {
 
     /// One pixel: signal of the footage in, signal of the tail out.
     pub fn pixel(&self, signal: [T; 3]) -> [T; 3] {
-        let mut v = apply(&self.to_acescg, signal.map(|s| self.decode.decode(s)));
+        let light = signal.map(|s| self.decode.decode(s));
+        let mut v = match &self.undoing {
+            Undoing::Plain(tone) => apply(&self.to_acescg, light).map(|x| tone.invert(x)),
+            Undoing::Aces2(inverse) => inverse.apply(light),
+            Undoing::None => apply(&self.to_acescg, light),
+        };
         if let Some(balance) = &self.balance {
             v = balance.linear(v).map(acescct_encode);
             v = balance.acescct(v);

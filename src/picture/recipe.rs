@@ -11,6 +11,17 @@ use crate::look::{Chain, Kind};
 pub struct Decode {
     /// The footage's encoding.
     pub encoding: &'static Encoding,
+    /// The output transform that display-referred footage is taken back through. It does nothing to footage that
+    /// refers to the scene.
+    pub rendered: OutputTransform,
+}
+
+impl Decode {
+    /// What is undone, and the display that it was made for; `None` where light passes as it is.
+    pub fn undone(&self) -> Option<(OutputTransform, &'static Display)> {
+        let display = self.encoding.display()?;
+        (self.rendered != OutputTransform::None).then_some((self.rendered, display))
+    }
 }
 
 /// A stage's numbers as the pixel loop wants them.
@@ -48,6 +59,14 @@ pub enum Tail {
 }
 
 impl Tail {
+    /// The output transform; `None` for an encoding.
+    fn transform(&self) -> OutputTransform {
+        match self {
+            Self::Display { transform, .. } => *transform,
+            Self::Encoding(_) => OutputTransform::None,
+        }
+    }
+
     /// From the primaries that a display keeps within to those of its signal, if they are others and the output
     /// transform leaves that to do.
     pub fn widening(&self) -> Option<Matrix> {
@@ -79,10 +98,11 @@ pub struct Recipe {
 }
 
 impl Recipe {
-    /// The full path: balance, chain and tail.
+    /// The full path: balance, chain and tail. Display-referred footage is taken back through the tail's output
+    /// transform; see [`Recipe::rendered_by`].
     pub fn graded(encoding: &'static Encoding, balance: Balance, chain: &Chain, tail: Tail) -> Self {
         Self {
-            decode: Decode { encoding },
+            decode: Decode { encoding, rendered: tail.transform() },
             balance: Some(balance),
             stages: chain
                 .in_order()
@@ -105,13 +125,29 @@ impl Recipe {
     /// A plain conversion from one encoding to a tail, with nothing between.
     pub fn conversion(encoding: &'static Encoding, tail: Tail) -> Self {
         Self {
-            decode: Decode { encoding },
+            decode: Decode { encoding, rendered: tail.transform() },
             balance: None,
             stages: Vec::new(),
             tail,
             frame: 0,
             framing: Framing::default(),
             raster: None,
+        }
+    }
+
+    /// The same with display-referred footage taken back through another output transform than the tail's: for
+    /// tails that have none.
+    pub fn rendered_by(mut self, transform: OutputTransform) -> Self {
+        self.decode.rendered = transform;
+        self
+    }
+
+    /// The ACES 2.0 output transform that the footage is taken back through, if it is. The first time for a display it
+    /// is worked out.
+    pub fn undone_aces2(&self) -> Option<Arc<Aces2>> {
+        match self.decode.undone() {
+            Some((OutputTransform::Aces2, display)) => Some(Aces2::of(display)),
+            _ => None,
         }
     }
 
