@@ -135,8 +135,13 @@ fn uniform_layout_is_what_the_structs_say() {
 
 #[test]
 fn a_line_of_the_whole_is_found_in_its_file() {
-    let structure =
-        Structure { undone: None, graded: true, stages: vec![Kind(0)], transform: None, target: Target::Float };
+    let structure = Structure {
+        undone: None,
+        graded: true,
+        stages: vec![Kind(0)],
+        transform: None,
+        target: Target::Float,
+    };
     let assembly = Assembly::picture(&structure);
     let line = 1 + assembly.text.lines().position(|l| l.starts_with("fn tone_scale_one")).unwrap();
     let (file, at) = assembly.locate(line);

@@ -7,7 +7,7 @@ use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
 use crate::gpu::{Gpu, GpuError, Output, Pipeline};
-use crate::picture::{Balance, Frame, Recipe, Structure, Tail, Target};
+use crate::picture::{Balance, Decode, Frame, Recipe, Structure, Tail, Target};
 use crate::show::{self, recipe};
 
 /// Pictures under way on the GPU at a time.
@@ -113,6 +113,7 @@ impl Engine {
         let failure = ready.is_none().then(|| self.gpu.pipelines.failure(&structure)).flatten();
         self.compiling = ready.is_none() && failure.is_none();
         if let Some(pipeline) = ready {
+            self.warm_other_footage(&structure);
             if self.compare == Compare::After {
                 self.ready = Some(recipes[0].1.clone());
             }
@@ -133,6 +134,18 @@ impl Engine {
         let structure = Structure::of(&recipes[0].1, Target::Screen);
         let pipeline = self.gpu.pipelines.ready(&structure, || ())?;
         Some((recipes, pipeline, true))
+    }
+
+    /// Starts to compile the same plan for the footage of other shots, scene-referred or display-referred, so that a cut
+    /// from one to the other finds it ready.
+    fn warm_other_footage(&self, structure: &Structure) {
+        let show = &self.document.show;
+        let undone = |encoding| Decode { encoding, rendered: show.transform }.undone().map(|(t, _)| t);
+        let other = show.shots.iter().map(|s| undone(s.encoding)).find(|u| *u != structure.undone);
+        if let Some(undone) = other {
+            let wake = self.wake.clone();
+            self.gpu.pipelines.ready(&Structure { undone, ..structure.clone() }, move || wake());
+        }
     }
 
     fn submit(

@@ -117,7 +117,8 @@ fn main_text(structure: &Structure) -> String {
     let mut body = String::from("    v = curve_decode(p.head.decode, v);\n");
     body += match structure.undone {
         Some(OutputTransform::Plain) => {
-            "    v = tone_scale_inverse(p.undone_tone, transform(p.head.to_acescg, v));\n"
+            "    v = transform(p.head.to_acescg, clamp(v, vec3(0.0), vec3(1.0)));\n    \
+             v = tone_scale_inverse(p.undone_tone, v);\n"
         }
         Some(OutputTransform::Aces2) => "    v = aces2_inverse(p.undone, p.undone_tone, v);\n",
         Some(OutputTransform::None) | None => "    v = transform(p.head.to_acescg, v);\n",

@@ -6,8 +6,8 @@ use super::balance::BalanceValues;
 use super::plan::tail_values;
 use super::{Frame, Recipe, Tail, Unpack, noise, quantise};
 use crate::colour::{
-    Aces2, Aces2InverseValues, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale, acescct_decode,
-    acescct_encode, apply,
+    Aces2, Aces2InverseValues, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale,
+    acescct_decode, acescct_encode, apply,
 };
 use crate::look::{Declaration, Domain};
 
@@ -119,7 +119,7 @@ impl<T: Twin> Grader<T> {
     pub fn pixel(&self, signal: [T; 3]) -> [T; 3] {
         let light = signal.map(|s| self.decode.decode(s));
         let mut v = match &self.undoing {
-            Undoing::Plain(tone) => apply(&self.to_acescg, light).map(|x| tone.invert(x)),
+            Undoing::Plain(tone) => apply(&self.to_acescg, held(light)).map(|x| tone.invert(x)),
             Undoing::Aces2(inverse) => inverse.apply(light),
             Undoing::None => apply(&self.to_acescg, light),
         };
@@ -143,13 +143,17 @@ impl<T: Twin> Grader<T> {
             Rendering::Aces2(aces2) => aces2.apply(v),
             Rendering::None => apply(&self.matrix, v),
         };
-        let held = |v: [T; 3]| v.map(|x| x.at_least(T::of(0.0)).at_most(T::of(1.0)));
         let mut light = held(light);
         if let Some(widening) = &self.widening {
             light = held(apply(widening, light));
         }
         self.encode.encode_light(light)
     }
+}
+
+/// Light within a display's gamut and its peak.
+fn held<T: Real>(light: [T; 3]) -> [T; 3] {
+    light.map(|x| x.at_least(T::of(0.0)).at_most(T::of(1.0)))
 }
 
 impl<T: Twin> Step<T> {
