@@ -94,7 +94,7 @@ fn every_structure_gives_a_valid_shader() {
     let transforms = OUTPUT_TRANSFORMS.iter().copied().map(Some).chain([None]);
     let mut count = 0;
     for transform in transforms {
-        for target in [Target::Float, Target::Codes, Target::Screen] {
+        for target in [Target::Float, Target::Codes, Target::Screen, Target::DeepScreen] {
             for stages in &chains {
                 for graded in [true, false] {
                     if !graded && !stages.is_empty() {

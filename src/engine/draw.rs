@@ -7,7 +7,7 @@ use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
 use crate::gpu::{Gpu, GpuError, Output, Pipeline};
-use crate::picture::{Balance, Decode, Frame, Recipe, Structure, Tail, Target};
+use crate::picture::{Balance, Frame, Recipe, Structure, Tail, Target};
 use crate::show::{self, recipe};
 
 /// Pictures under way on the GPU at a time.
@@ -23,8 +23,8 @@ pub(super) struct Drawn {
     pub makeshift: bool,
 }
 
-/// Recipes, each with the outputs that show it.
-type Recipes = Vec<(Vec<Live>, Recipe)>;
+/// Recipes, each with the outputs that show it and the depth of their surfaces.
+type Recipes = Vec<(Vec<Live>, Recipe, u32)>;
 
 impl Engine {
     /// Draws what is on view, if that differs from what was drawn last.
@@ -62,7 +62,7 @@ impl Engine {
         }
         let Some(raster) = self.raster().or_else(|| self.makeshift_raster(&frame)) else { return };
         let Some((mut recipes, pipeline, makeshift)) = self.plan(here, wanted) else { return };
-        for (_, recipe) in &mut recipes {
+        for (_, recipe, _) in &mut recipes {
             recipe.raster = Some(raster);
         }
         if self.uploaded.as_ref().is_none_or(|u| (&u.0, u.1) != (&key, number)) {
@@ -107,7 +107,8 @@ impl Engine {
     /// stages and output transform of the last plan that was. Nothing if there is nothing new to draw.
     fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Arc<Pipeline>, bool)> {
         let mut recipes = self.recipes(here);
-        let structure = Structure::of(&recipes.first()?.1, Target::Screen);
+        let target = self.target();
+        let structure = Structure::of(&recipes.first()?.1, target);
         let wake = self.wake.clone();
         let ready = self.gpu.pipelines.ready(&structure, move || wake());
         let failure = ready.is_none().then(|| self.gpu.pipelines.failure(&structure)).flatten();
@@ -126,12 +127,12 @@ impl Engine {
             return None;
         }
         let old = self.ready.as_ref()?;
-        for (_, recipe) in &mut recipes {
+        for (_, recipe, _) in &mut recipes {
             recipe.stages = old.stages.clone();
             recipe.tail = with_transform(recipe.tail, old.tail);
             recipe.decode.rendered = old.decode.rendered;
         }
-        let structure = Structure::of(&recipes[0].1, Target::Screen);
+        let structure = Structure::of(&recipes[0].1, target);
         let pipeline = self.gpu.pipelines.ready(&structure, || ())?;
         Some((recipes, pipeline, true))
     }
@@ -140,8 +141,8 @@ impl Engine {
     /// from one to the other finds it ready.
     fn warm_other_footage(&self, structure: &Structure) {
         let show = &self.document.show;
-        let undone = |encoding| Decode { encoding, rendered: show.transform }.undone().map(|(t, _)| t);
-        let other = show.shots.iter().map(|s| undone(s.encoding)).find(|u| *u != structure.undone);
+        let undone = |shot| show.decode(shot).undone().map(|(transform, _)| transform);
+        let other = show.shots.iter().map(undone).find(|u| *u != structure.undone);
         if let Some(undone) = other {
             let wake = self.wake.clone();
             self.gpu.pipelines.ready(&Structure { undone, ..structure.clone() }, move || wake());
@@ -157,9 +158,10 @@ impl Engine {
         makeshift: bool,
         now: Instant,
     ) -> bool {
+        let target = self.target();
         let mut targets = Vec::new();
-        for (_, recipe) in recipes {
-            match output(&self.gpu, &mut self.outputs, recipe.size(frame)) {
+        for (_, recipe, _) in recipes {
+            match output(&self.gpu, &mut self.outputs, recipe.size(frame), target) {
                 Ok(output) => targets.push(output),
                 Err(e) => {
                     self.set_broken(Some(e.to_string().into()));
@@ -170,8 +172,8 @@ impl Engine {
         let Some((_, _, upload)) = &self.uploaded else { return false };
         let mut encoder = self.gpu.device.create_command_encoder(&Default::default());
         let mut outputs = Vec::new();
-        for ((places, recipe), output) in recipes.iter().zip(targets) {
-            self.gpu.encode(&mut encoder, pipeline, upload, recipe, &output, 8, true, None);
+        for ((places, recipe, depth), output) in recipes.iter().zip(targets) {
+            self.gpu.encode(&mut encoder, pipeline, upload, recipe, &output, *depth, true, None);
             outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
         }
         let index = self.gpu.queue.submit([encoder.finish()]);
@@ -196,18 +198,24 @@ impl Engine {
         }
     }
 
-    /// A recipe for each distinct display among the live outputs, and the outputs that show it.
+    /// What live pictures are written to: deep as soon as one window is.
+    fn target(&self) -> Target {
+        if self.depths.iter().all(|&bits| bits <= 8) { Target::Screen } else { Target::DeepScreen }
+    }
+
+    /// A recipe for each distinct display and depth among the live outputs, and the outputs that show it.
     fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
         let show = &self.document.show;
         let mut out = Recipes::new();
-        let mut displays: Vec<&str> = Vec::new();
+        let mut displays: Vec<(&str, u32)> = Vec::new();
         for (live, output) in [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)] {
             let display = show.outputs.get(output);
-            if let Some(i) = displays.iter().position(|d| *d == display.id) {
+            let depth = self.depths[live as usize];
+            if let Some(i) = displays.iter().position(|d| *d == (display.id, depth)) {
                 out[i].0.push(live);
                 continue;
             }
-            displays.push(display.id);
+            displays.push((display.id, depth));
             let Some(mut recipe) = recipe(show, shot, show.tail(output), frame as u32) else { continue };
             if self.compare == Compare::Before {
                 // The same structure with nothing acting, so that nothing is compiled.
@@ -216,7 +224,7 @@ impl Engine {
                     stage.strength = 0.0;
                 }
             }
-            out.push((vec![live], recipe));
+            out.push((vec![live], recipe, depth));
         }
         out
     }
@@ -232,12 +240,17 @@ fn with_transform(tail: Tail, other: Tail) -> Tail {
 }
 
 /// A texture that nobody looks at, of the right size; a new one if there is none.
-fn output(gpu: &Gpu, pool: &mut Vec<Arc<Output>>, size: (u32, u32)) -> Result<Arc<Output>, GpuError> {
-    pool.retain(|o| (o.width, o.height) == size);
+fn output(
+    gpu: &Gpu,
+    pool: &mut Vec<Arc<Output>>,
+    size: (u32, u32),
+    target: Target,
+) -> Result<Arc<Output>, GpuError> {
+    pool.retain(|o| (o.width, o.height, o.target) == (size.0, size.1, target));
     if let Some(free) = pool.iter().find(|o| Arc::strong_count(o) == 1) {
         return Ok(free.clone());
     }
-    let new = Arc::new(gpu.output(size.0, size.1, Target::Screen)?);
+    let new = Arc::new(gpu.output(size.0, size.1, target)?);
     pool.push(new.clone());
     Ok(new)
 }

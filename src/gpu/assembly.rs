@@ -175,6 +175,15 @@ fn main_text(structure: &Structure) -> String {
             "rgba8unorm",
             format!("{codes}    textureStore(target_picture, at, vec4(codes / p.head.code_max, 1.0));\n"),
         ),
+        // Rounded here, since GPUs cut off what halves do not hold.
+        Target::DeepScreen => (
+            "rgba16float",
+            format!(
+                "{codes}    let shown = codes / p.head.code_max;\n    \
+                 let near = vec3(unpack2x16float(pack2x16float(shown.xy)), unpack2x16float(pack2x16float(shown.zz)).x);\n    \
+                 textureStore(target_picture, at, vec4(near, 1.0));\n"
+            ),
+        ),
     };
     let (wx, wy) = WORKGROUP;
     format!(

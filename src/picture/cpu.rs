@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use super::balance::BalanceValues;
 use super::plan::tail_values;
-use super::{Frame, Recipe, Tail, Unpack, noise, quantise};
+use super::{Decode, Frame, Recipe, Tail, Unpack, noise, quantise};
 use crate::colour::{
     Aces2, Aces2InverseValues, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale,
     acescct_decode, acescct_encode, apply,
@@ -65,11 +65,40 @@ enum Undoing<T> {
     None,
 }
 
-/// A recipe ready for the pixel loop.
-pub struct Grader<T> {
-    decode: CurveValues<T>,
+/// A [`Decode`] ready for the pixel loop.
+pub(super) struct Decoder<T> {
+    curve: CurveValues<T>,
     to_acescg: [T; 9],
     undoing: Undoing<T>,
+}
+
+impl<T: Real> Decoder<T> {
+    pub fn new(decode: &Decode) -> Self {
+        Self {
+            curve: decode.encoding.curve.values(),
+            to_acescg: decode.encoding.to_acescg().rows(),
+            undoing: match decode.undone() {
+                Some((OutputTransform::Plain, d)) => Undoing::Plain(ToneScale::for_peak(d.peak)),
+                Some((OutputTransform::Aces2, d)) => Undoing::Aces2(Aces2::of(d).inverse_values()),
+                Some((OutputTransform::None, _)) | None => Undoing::None,
+            },
+        }
+    }
+
+    /// Signal to ACEScg light.
+    pub fn light(&self, signal: [T; 3]) -> [T; 3] {
+        let light = signal.map(|s| self.curve.decode(s));
+        match &self.undoing {
+            Undoing::Plain(tone) => apply(&self.to_acescg, held(light)).map(|x| tone.invert(x)),
+            Undoing::Aces2(inverse) => inverse.apply(light),
+            Undoing::None => apply(&self.to_acescg, light),
+        }
+    }
+}
+
+/// A recipe ready for the pixel loop.
+pub struct Grader<T> {
+    decoder: Decoder<T>,
     balance: Option<BalanceValues<T>>,
     steps: Vec<Step<T>>,
     rendering: Option<Rendering<T>>,
@@ -83,13 +112,7 @@ impl<T: Twin> Grader<T> {
     pub fn new(recipe: &Recipe) -> Self {
         let (tone, matrix, encode) = tail_values(&recipe.tail);
         Self {
-            decode: recipe.decode.encoding.curve.values(),
-            to_acescg: recipe.decode.encoding.to_acescg().rows(),
-            undoing: match recipe.decode.undone() {
-                Some((OutputTransform::Plain, d)) => Undoing::Plain(ToneScale::for_peak(d.peak)),
-                Some((OutputTransform::Aces2, d)) => Undoing::Aces2(Aces2::of(d).inverse_values()),
-                Some((OutputTransform::None, _)) | None => Undoing::None,
-            },
+            decoder: Decoder::new(&recipe.decode),
             balance: recipe.balance.map(|b| b.prepared()),
             steps: recipe
                 .stages
@@ -117,12 +140,7 @@ impl<T: Twin> Grader<T> {
 
     /// One pixel: signal of the footage in, signal of the tail out.
     pub fn pixel(&self, signal: [T; 3]) -> [T; 3] {
-        let light = signal.map(|s| self.decode.decode(s));
-        let mut v = match &self.undoing {
-            Undoing::Plain(tone) => apply(&self.to_acescg, held(light)).map(|x| tone.invert(x)),
-            Undoing::Aces2(inverse) => inverse.apply(light),
-            Undoing::None => apply(&self.to_acescg, light),
-        };
+        let mut v = self.decoder.light(signal);
         if let Some(balance) = &self.balance {
             v = balance.linear(v).map(acescct_encode);
             v = balance.acescct(v);

@@ -15,6 +15,9 @@ pub enum Target {
     Codes,
     /// Eight-bit signal for a window (`rgba8unorm`).
     Screen,
+    /// Signal of 8 or 10 bits for a window, where one has more than eight: codes over the largest code, as the
+    /// half floats nearest to them, which lie within a quarter of a 10-bit code (`rgba16float`).
+    DeepScreen,
 }
 
 /// The shape of a recipe: what a pipeline is compiled for. Two recipes that differ only in numbers,

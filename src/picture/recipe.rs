@@ -16,6 +16,13 @@ pub struct Decode {
     pub rendered: OutputTransform,
 }
 
+impl From<&'static Encoding> for Decode {
+    /// With the light of display-referred footage as it is.
+    fn from(encoding: &'static Encoding) -> Self {
+        Self { encoding, rendered: OutputTransform::None }
+    }
+}
+
 impl Decode {
     /// What is undone, and the display that it was made for; `None` where light passes as it is.
     pub fn undone(&self) -> Option<(OutputTransform, &'static Display)> {
