@@ -71,8 +71,8 @@ fn beside_the_reference<T: Real>(n: usize, aces: &Aces2) -> Vec<f64> {
         .collect()
 }
 
-/// The reference solves for the lines near white in two steps and so comes back less exactly than this inverse does;
-/// a row is held to what its own way there and back leaves, tenfold, since scene light near peak moves that much more
+/// Near white the reference comes back less exactly than this inverse does (its table says by how much): a row is held to
+/// what the reference's own way there and back leaves, tenfold, since scene light near peak moves that much more
 /// than display light does, or to 1.2e-4 (2.5e-4 for peak white, where a step of f32 in display light is 1e-4 of scene
 /// light).
 #[test]

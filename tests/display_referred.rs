@@ -10,7 +10,7 @@ use greyhold::colour::{
 };
 use greyhold::gpu::{Gpu, Request};
 use greyhold::media::open;
-use greyhold::picture::{BalanceField, Frame, Recipe, Tail, cpu};
+use greyhold::picture::{Area, BalanceField, Frame, Recipe, Tail, cpu, mean_light};
 use greyhold::show::{Shot, Show, recipe};
 use support::greyhold;
 
@@ -99,6 +99,28 @@ fn a_still_is_graded_as_light_of_the_scene() {
         for x in cpu::signal(&recipe, &frame).pixels[0] {
             assert!((x / light - 1.0).abs() < 1e-4, "{stops}: {x}");
         }
+    }
+}
+
+/// A tinted grey card of a still becomes neutral where it is picked: the light that is measured is the scene's.
+#[test]
+fn a_patch_of_a_still_is_made_neutral() {
+    for &transform in OUTPUT_TRANSFORMS {
+        let mut show = show_of("srgb", transform);
+        let frame = Frame::from_rgb(16, &[[0.55, 0.5, 0.42]; 16 * 16]).unwrap();
+        let area = Area::around(&frame, 8, 8, 9).unwrap();
+        let light = mean_light(&frame, show.decode(&show.shots[0]), area);
+        let acescg = Tail::Encoding(encoding("acescg").unwrap());
+        let scene = cpu::signal(&recipe(&show, 0, acescg, 0).unwrap(), &frame).pixels[0];
+        for c in 0..3 {
+            assert!((light[c] / f64::from(scene[c]) - 1.0).abs() < 1e-4, "{light:?} {scene:?}");
+        }
+        show.apply(show.neutral(0, light, None).unwrap()).unwrap();
+        let tail = Tail::Display { transform, display: display("srgb").unwrap() };
+        let [r, g, b] = cpu::signal(&recipe(&show, 0, tail, 0).unwrap(), &frame).pixels[0];
+        let codes = (r - g).abs().max((b - g).abs()) * 1023.0;
+        println!("{}: {codes:.3} 10-bit codes from neutral", transform.id());
+        assert!(codes < 0.5, "{}: {r} {g} {b}", transform.id());
     }
 }
 

@@ -8,7 +8,7 @@ use super::super::{AP1, Adaptation, Matrix, Real, apply, conversion};
 use super::model::Model;
 use super::{Aces2, Aces2Values, AtHue, aces2_cone_compress, aces2_cone_expand, aces2_hue, aces2_hull};
 
-/// Rounds of the iteration for colours near white: light comes back to 1e-6 of peak from the fourth on.
+/// Rounds of the iteration for colours near white: after four, light comes back to 2e-6 of peak in Rec. 709 and 5e-5 in P3.
 const ROUNDS: usize = 4;
 
 /// The inverse transform's numbers, as a twin computes with them.

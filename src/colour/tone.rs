@@ -10,7 +10,7 @@ pub enum OutputTransform {
     Plain,
     /// The ACES 2.0 output transform, limited to the display's own gamut and peak: see [`super::Aces2`].
     Aces2,
-    /// None: scene light is display light, clipped. For display-referred work.
+    /// None: scene light is display light, clipped.
     None,
 }
 
@@ -33,7 +33,7 @@ impl OutputTransform {
             Self::Aces2 => {
                 "the Academy's ACES 2.0 output transform; grey at 10 cd/m² of 100; hues hold in highlights"
             }
-            Self::None => "no rendering: light passes as it is, clipped; for display-referred footage",
+            Self::None => "no rendering: light passes as it is, clipped",
         }
     }
 }
