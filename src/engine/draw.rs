@@ -23,8 +23,8 @@ pub(super) struct Drawn {
     pub makeshift: bool,
 }
 
-/// Recipes, each with the outputs that show it. They differ in their tails.
-type Recipes = Vec<(Vec<Live>, Recipe)>;
+/// Recipes, each with the outputs that show it and the depth of their surfaces. They differ in their tails.
+type Recipes = Vec<(Vec<Live>, Recipe, u32)>;
 
 /// Compiled passes for recipes that differ in their tails.
 pub(super) struct Passes {
@@ -70,7 +70,7 @@ impl Engine {
         }
         let Some(raster) = self.raster().or_else(|| self.makeshift_raster(&frame)) else { return };
         let Some((mut recipes, passes, makeshift)) = self.plan(here, wanted) else { return };
-        for (_, recipe) in &mut recipes {
+        for (_, recipe, _) in &mut recipes {
             recipe.raster = Some(raster);
         }
         if self.uploaded.as_ref().is_none_or(|u| (&u.0, u.1) != (&key, number)) {
@@ -119,6 +119,7 @@ impl Engine {
         let (ready, failure) = self.passes(first, recipes.len() > 1);
         self.compiling = ready.is_none() && failure.is_none();
         if let Some(passes) = ready {
+            self.warm_other_footage(first, recipes.len() > 1);
             if self.compare == Compare::After {
                 self.ready = Some(first.clone());
             }
@@ -131,9 +132,10 @@ impl Engine {
             return None;
         }
         let old = self.ready.as_ref()?;
-        for (_, recipe) in &mut recipes {
+        for (_, recipe, _) in &mut recipes {
             recipe.stages = old.stages.clone();
             recipe.tail = with_transform(recipe.tail, old.tail);
+            recipe.decode.rendered = old.decode.rendered;
         }
         let passes = self.passes(&recipes[0].1, recipes.len() > 1).0?;
         Some((recipes, passes, true))
@@ -142,21 +144,19 @@ impl Engine {
     /// The passes of recipes like this one if they are compiled, and why they never will be. Several outputs share
     /// one graded picture; until its passes are compiled each is drawn by one pass for all, if there is that.
     fn passes(&self, recipe: &Recipe, several: bool) -> (Option<Passes>, Option<String>) {
-        let pipelines = &self.gpu.pipelines;
+        let (pipelines, target) = (&self.gpu.pipelines, self.target());
         let ready = |structure: &Structure| {
             let wake = self.wake.clone();
             pipelines.ready(structure, move || wake())
         };
-        let whole = Structure::of(recipe, Target::Screen);
+        let whole = Structure::of(recipe, target);
         if !several {
             let last = ready(&whole);
             let failure = last.is_none().then(|| pipelines.failure(&whole)).flatten();
             return (last.map(|last| Passes { graded: None, last }), failure);
         }
-        let parts = [
-            Structure::of(&recipe.without_tail(), Target::Half),
-            Structure::of(&recipe.tail_only(), Target::Screen),
-        ];
+        let parts =
+            [Structure::of(&recipe.without_tail(), Target::Half), Structure::of(&recipe.tail_only(), target)];
         match parts.each_ref().map(ready) {
             [graded @ Some(_), Some(last)] => (Some(Passes { graded, last }), None),
             _ => {
@@ -164,6 +164,22 @@ impl Engine {
                 let last = pipelines.compiled(&whole);
                 (last.map(|last| Passes { graded: None, last }), failure)
             }
+        }
+    }
+
+    /// Starts to compile the same plan for the footage of other shots, scene-referred or display-referred, so that a cut
+    /// from one to the other finds it ready.
+    fn warm_other_footage(&self, recipe: &Recipe, several: bool) {
+        let structure = match several {
+            true => Structure::of(&recipe.without_tail(), Target::Half),
+            false => Structure::of(recipe, self.target()),
+        };
+        let show = &self.document.show;
+        let undone = |shot| show.decode(shot).undone().map(|(transform, _)| transform);
+        let other = show.shots.iter().map(undone).find(|u| *u != structure.undone);
+        if let Some(undone) = other {
+            let wake = self.wake.clone();
+            self.gpu.pipelines.ready(&Structure { undone, ..structure }, move || wake());
         }
     }
 
@@ -176,9 +192,10 @@ impl Engine {
         makeshift: bool,
         now: Instant,
     ) -> bool {
+        let target = self.target();
         let mut targets = Vec::new();
-        for (_, recipe) in recipes {
-            match output(&self.gpu, &mut self.outputs, recipe.size(frame), Target::Screen) {
+        for (_, recipe, _) in recipes {
+            match output(&self.gpu, &mut self.outputs, recipe.size(frame), target) {
                 Ok(output) => targets.push(output),
                 Err(e) => {
                     self.set_broken(Some(e.to_string().into()));
@@ -205,13 +222,22 @@ impl Engine {
         if let Some((pipeline, recipe, picture)) = &graded {
             self.gpu.encode(&mut encoder, pipeline, upload, recipe, picture, 0, false, None);
         }
-        for ((places, recipe), output) in recipes.iter().zip(targets) {
+        for ((places, recipe, depth), output) in recipes.iter().zip(targets) {
+            let (gpu, last, depth) = (&self.gpu, &passes.last, *depth);
             match &graded {
                 Some((_, _, picture)) => {
-                    let tail = recipe.tail_only();
-                    self.gpu.encode(&mut encoder, &passes.last, &**picture, &tail, &output, 8, true, None);
+                    gpu.encode(
+                        &mut encoder,
+                        last,
+                        &**picture,
+                        &recipe.tail_only(),
+                        &output,
+                        depth,
+                        true,
+                        None,
+                    );
                 }
-                None => self.gpu.encode(&mut encoder, &passes.last, upload, recipe, &output, 8, true, None),
+                None => gpu.encode(&mut encoder, last, upload, recipe, &output, depth, true, None),
             }
             outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
         }
@@ -237,18 +263,24 @@ impl Engine {
         }
     }
 
-    /// A recipe for each distinct display among the live outputs, and the outputs that show it.
+    /// What live pictures are written to: deep as soon as one window is.
+    fn target(&self) -> Target {
+        if self.depths.iter().all(|&bits| bits <= 8) { Target::Screen } else { Target::DeepScreen }
+    }
+
+    /// A recipe for each distinct display and depth among the live outputs, and the outputs that show it.
     fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
         let show = &self.document.show;
         let mut out = Recipes::new();
-        let mut displays: Vec<&str> = Vec::new();
+        let mut displays: Vec<(&str, u32)> = Vec::new();
         for (live, output) in [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)] {
             let display = show.outputs.get(output);
-            if let Some(i) = displays.iter().position(|d| *d == display.id) {
+            let depth = self.depths[live as usize];
+            if let Some(i) = displays.iter().position(|d| *d == (display.id, depth)) {
                 out[i].0.push(live);
                 continue;
             }
-            displays.push(display.id);
+            displays.push((display.id, depth));
             let Some(mut recipe) = recipe(show, shot, show.tail(output), frame as u32) else { continue };
             if self.compare == Compare::Before {
                 // The same structure with nothing acting, so that nothing is compiled.
@@ -257,7 +289,7 @@ impl Engine {
                     stage.strength = 0.0;
                 }
             }
-            out.push((vec![live], recipe));
+            out.push((vec![live], recipe, depth));
         }
         out
     }
@@ -279,7 +311,7 @@ fn output(
     size: (u32, u32),
     target: Target,
 ) -> Result<Arc<Output>, GpuError> {
-    pool.retain(|o| (o.width, o.height) == size);
+    pool.retain(|o| (o.width, o.height, o.target) == (size.0, size.1, target));
     if let Some(free) = pool.iter().find(|o| Arc::strong_count(o) == 1) {
         return Ok(free.clone());
     }

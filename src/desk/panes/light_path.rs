@@ -92,8 +92,19 @@ impl Panes {
                 }
             });
         }
-        let truth = "windows are 8 bit, not colour-managed";
-        ui.indent("surface", |ui| ui.label(RichText::new(truth).size(11.0).color(look::QUIET)));
+        let small = |text: String| RichText::new(text).size(11.0).color(look::QUIET);
+        ui.indent("surface", |ui| match &self.windows {
+            [Some(desk), Some(client)] if desk == client => {
+                ui.label(small(format!("windows: {desk}")));
+            }
+            windows => {
+                for (name, truth) in ["desk", "client"].iter().zip(windows) {
+                    if let Some(truth) = truth {
+                        ui.label(small(format!("{name}: {truth}")));
+                    }
+                }
+            }
+        });
         ui.add_space(6.0);
         ui.label(RichText::new(self.device.load().as_str()).size(11.0).color(look::QUIET));
     }
