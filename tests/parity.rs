@@ -18,7 +18,7 @@ use greyhold::gpu::{
     Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad, settings, spread,
     vectors,
 };
-use greyhold::look::{Kind, STAGES, stage};
+use greyhold::look::{Kind, NamedLut, STAGES, stage};
 use greyhold::picture::{
     Balance, BalanceField as F, Chroma, Format, Frame, Model, Recipe, Sample, Siting, StageValues, Structure,
     Tail, Target, cpu,
@@ -92,7 +92,7 @@ fn tables(gpu: &Gpu, test_frame: &Frame) -> Case {
     recipe.balance = Some(Balance::default());
     // Each alone, then all in a row.
     let all: Vec<_> =
-        luts.into_iter().map(|lut| StageValues::new(kind, 1.0, &[], Some(Arc::new(lut)))).collect();
+        luts.into_iter().map(|lut| StageValues::new(kind, 1.0, &[], Some(&NamedLut::new("a.cube", Arc::new(lut))))).collect();
     for one in &all {
         recipe.stages = vec![one.clone()];
         found = found.and(compare(gpu, &recipe, test_frame, TOLERANCE));

@@ -2,6 +2,7 @@
 
 mod curve_graph;
 mod light_path;
+mod lut;
 mod mirror;
 mod running_order;
 mod transport;
@@ -17,6 +18,7 @@ use self::mirror::mirror;
 use self::running_order::running_order;
 use self::transport::transport;
 use super::look;
+use super::luts::Wish;
 use crate::engine::{Input, Snapshot};
 use crate::look::CurvePoint;
 
@@ -47,6 +49,8 @@ pub(super) struct Panes {
     pub device: Arc<ArcSwap<String>>,
     /// A line about something that just happened.
     pub note: Option<String>,
+    /// What was asked for of a stage's LUT, which takes a while.
+    pub lut_wish: Option<Wish>,
 }
 
 impl Panes {
@@ -64,6 +68,7 @@ impl Panes {
             pressed: false,
             device,
             note: None,
+            lut_wish: None,
         }
     }
 

@@ -1,5 +1,7 @@
 //! A shaper and a 3D LUT in place of a list of processes, for where only tables are computed.
 
+use rayon::prelude::*;
+
 use super::Process;
 use super::process::Step;
 use crate::colour::{HALVES, Interpolation, Lut1, Lut3, Shaped, acescct_decode, acescct_encode};
@@ -209,9 +211,134 @@ impl Process<f64> {
             };
             v.map(|x| x as f32)
         };
-        let values = (0..cube * cube * cube).map(entry).collect();
+        let values = (0..cube * cube * cube).into_par_iter().map(entry).collect();
         let cube = Lut3::new(cube, values, [0.0; 3], [1.0; 3], Interpolation::Tetrahedral)?;
         Some(Shaped { shaper: Some(shaper), cube: Some(cube) })
+    }
+}
+
+/// Tables for a stage that reads a curve, a cube or both.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fitted {
+    /// A curve alone where no channel depends on another, else a 3D LUT by tetrahedra, with or without a curve
+    /// ahead of it.
+    pub lut: Shaped<f32>,
+    /// What it costs, in f32 against the processes in f64: as [`Residual`] says, but three quarters of the
+    /// colours lie between 0 and 1 and a quarter anywhere among the signals asked for.
+    pub residual: Residual,
+}
+
+/// Entries of a curve.
+const CURVE: usize = HALVES;
+
+/// Entries of a curve ahead of a cube.
+const SHAPER: usize = 16_385;
+
+/// Entries along an axis of a cube that is tried first, and of a finer one.
+const CUBES: [usize; 2] = [33, 65];
+
+/// A residual that nothing finer is tried for: a twentieth of a 10-bit code.
+const FINE: f64 = 0.05 / 1023.0;
+
+/// What is made smallest: a tail counts by how many colours are in it.
+fn score(residual: &Residual) -> f64 {
+    residual.p99 + 0.01 * residual.max
+}
+
+/// The tables with the smallest score so far, and how they were made: over which domain, and with the first
+/// processes ahead of the cube or not.
+struct Best<'a> {
+    choosing: &'a [([f64; 3], [f64; 3])],
+    found: Option<(f64, (Domain, bool), Shaped<f32>)>,
+}
+
+impl Best<'_> {
+    fn consider(&mut self, way: (Domain, bool), lut: Option<Shaped<f32>>) {
+        let Some(lut) = lut else { return };
+        let score = score(&residual(&lut, self.choosing));
+        if self.found.as_ref().is_none_or(|b| score < b.0) {
+            self.found = Some((score, way, lut));
+        }
+    }
+}
+
+impl Process<f64> {
+    /// Tables that come near to this list for signals from `min` (0 or less) to `max` (1 or more); what lies
+    /// outside counts as the nearest end. Tables from 0 to 1 and over all the signals are tried, even and with the
+    /// list's first processes as a curve ahead; then the best of them in finer steps, and in those of the list's
+    /// own 3D LUTs.
+    ///
+    /// Takes up to a million colours; tenths of a second. Fails where the signals cannot be:
+    /// [`Error::Invalid`].
+    pub fn fit(&self, min: f64, max: f64) -> Result<Fitted, Error> {
+        if !(min <= 0.0 && max >= 1.0 && min >= -65504.0 && max <= 65504.0) {
+            let found = format!("{min} to {max}");
+            return Err(Error::invalid("signals", found, "from 0 or less to 1 or more, within ±65504"));
+        }
+        let whole = Domain::Signal { min, max };
+        let unit = Domain::Signal { min: 0.0, max: 1.0 };
+        let [choosing, measuring] = SEEDS.map(|seed| {
+            let (near, far) = (colours(unit, seed), colours(whole, !seed));
+            let pick = |i: usize| if i / 4 % 4 == 3 { far[i] } else { near[i] };
+            let all = (0..SAMPLES).into_par_iter().map(pick);
+            all.map(|v| (v, self.apply(v))).collect::<Vec<_>>()
+        });
+        let domains = if (min, max) == (0.0, 1.0) { vec![unit] } else { vec![unit, whole] };
+        let mut best = Best { choosing: &choosing, found: None };
+        if self.steps.iter().all(Step::is_by_channel) {
+            domains.into_iter().for_each(|domain| best.consider((domain, false), self.curve(domain)));
+        } else {
+            self.fit_cube(&domains, &mut best);
+        }
+        match best.found {
+            Some((.., lut)) => Ok(Fitted { residual: residual(&lut, &measuring), lut }),
+            None => Err(Error::invalid("signals", format!("{min} to {max}"), "ends farther from each other")),
+        }
+    }
+
+    fn fit_cube(&self, domains: &[Domain], best: &mut Best<'_>) {
+        let cube = |(domain, by_nodes): (Domain, bool), size: usize| match by_nodes {
+            true => self.tables(SHAPER, size, domain, Shaping::Nodes),
+            false => self.even_cube(size, domain),
+        };
+        let own: Vec<usize> = self.steps.iter().filter_map(Step::cube_size).collect();
+        let first = own.iter().copied().find(|n| (17..=CUBES[0]).contains(n)).unwrap_or(CUBES[0]);
+        for way in domains.iter().flat_map(|domain| [(*domain, false), (*domain, true)]) {
+            best.consider(way, cube(way, first));
+        }
+        let Some((score, way)) = best.found.as_ref().map(|b| (b.0, b.1)) else { return };
+        if score <= FINE {
+            return;
+        }
+        // Twice as fine as the file's own too, since it may go between its entries otherwise than by tetrahedra.
+        let mut sizes: Vec<_> = own.iter().flat_map(|n| [*n, 2 * n - 1]).chain(CUBES).collect();
+        sizes.retain(|n| *n != first && super::SIZES_3D.contains(n));
+        sizes.sort_unstable();
+        sizes.dedup();
+        sizes.into_iter().for_each(|size| best.consider(way, cube(way, size)));
+    }
+
+    /// The list as a curve: entries where a LUT1D that begins the list has its own, if there is one.
+    fn curve(&self, domain: Domain) -> Option<Shaped<f32>> {
+        let (min, max) = domain.ends();
+        let own = self.steps.iter().find_map(Step::curve_length).unwrap_or(2) - 1;
+        let entries = own * ((CURVE - 1) / own).max(1) + 1;
+        let at = |i: usize| min + (max - min) * i as f64 / (entries - 1) as f64;
+        let value = |i: usize| self.apply([at(i); 3]).map(|x| x as f32);
+        let curve = Lut1::even((0..entries).into_par_iter().map(value).collect(), [min; 3], [max; 3])?;
+        Some(Shaped { shaper: Some(curve), cube: None })
+    }
+
+    /// The list as a cube over a domain, with nothing ahead of it.
+    fn even_cube(&self, size: usize, domain: Domain) -> Option<Shaped<f32>> {
+        let (min, max) = domain.ends();
+        let entry = |i: usize| {
+            let at = [i % size, i / size % size, i / size / size];
+            self.apply(at.map(|i| min + (max - min) * i as f64 / (size - 1) as f64)).map(|x| x as f32)
+        };
+        let values = (0..size * size * size).into_par_iter().map(entry).collect();
+        let cube = Lut3::new(size, values, [min; 3], [max; 3], Interpolation::Tetrahedral)?;
+        Some(Shaped { shaper: None, cube: Some(cube) })
     }
 }
 

@@ -8,13 +8,20 @@ use crate::colour::{self, Real};
 pub(super) struct Cdl<T> {
     style: CdlStyle,
     decision: colour::Cdl<T>,
+    by_channel: bool,
 }
 
 impl<T: Real> Cdl<T> {
     /// Reversed styles divide: their slope and saturation must not be 0.
     pub(super) fn new(style: CdlStyle, p: &CdlParams) -> Self {
         let CdlParams { slope, offset, power, saturation } = *p;
-        Self { style, decision: colour::Cdl { slope, offset, power, saturation }.prepared() }
+        let decision = colour::Cdl { slope, offset, power, saturation }.prepared();
+        Self { style, decision, by_channel: saturation == 1.0 }
+    }
+
+    /// Whether each channel's output depends on that channel alone.
+    pub(super) fn is_by_channel(&self) -> bool {
+        self.by_channel
     }
 
     pub(super) fn apply(&self, v: [T; 3]) -> [T; 3] {

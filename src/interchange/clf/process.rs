@@ -31,6 +31,26 @@ impl Clf {
 }
 
 impl<T: Real> Process<T> {
+    /// The same list where it takes light, or gives light, as ACEScct's signal (S-2016-001): the curve undone
+    /// ahead of it, or done after it, on each channel.
+    pub fn by_acescct(mut self, input: bool, output: bool) -> Self {
+        let curve = LogParams {
+            log_slope: 1.0 / 17.52,
+            log_offset: 9.72 / 17.52,
+            lin_break: Some(0.007_812_5),
+            linear_slope: Some(10.540_237_741_654_5),
+            ..LogParams::default()
+        };
+        let step = |style| Step::Log(std::array::from_fn(|_| LogCurve::new(style, &curve)));
+        if input {
+            self.steps.insert(0, step(LogStyle::CameraLogToLin));
+        }
+        if output {
+            self.steps.push(step(LogStyle::CameraLinToLog));
+        }
+        self
+    }
+
     /// The colour after all processes. An input that is not a number counts as 0, and so does an output.
     pub fn apply(&self, v: [T; 3]) -> [T; 3] {
         number(self.steps.iter().fold(number(v), |v, step| step.apply(v)))
@@ -125,7 +145,24 @@ impl<T: Real> Step<T> {
         match self {
             Self::Matrix(rows) => (0..3).all(|r| (0..3).all(|c| r == c || rows[r][c] == T::of(0.0))),
             Self::Lut1(_) | Self::Range { .. } | Self::Log(_) | Self::Exponent(..) => true,
-            Self::Lut3(_) | Self::Cdl(_) => false,
+            Self::Cdl(cdl) => cdl.is_by_channel(),
+            Self::Lut3(_) => false,
+        }
+    }
+
+    /// Entries along an axis, if it is a 3D LUT.
+    pub(super) fn cube_size(&self) -> Option<usize> {
+        match self {
+            Self::Lut3(lut) => Some(lut.size()),
+            _ => None,
+        }
+    }
+
+    /// Entries, if it is an even 1D LUT.
+    pub(super) fn curve_length(&self) -> Option<usize> {
+        match self {
+            Self::Lut1(lut) => lut.domain().map(|_| lut.values().len()),
+            _ => None,
         }
     }
 
