@@ -91,8 +91,10 @@ fn tables(gpu: &Gpu, test_frame: &Frame) -> Case {
     let mut recipe = Recipe::conversion(acescct, Tail::Encoding(acescct));
     recipe.balance = Some(Balance::default());
     // Each alone, then all in a row.
-    let all: Vec<_> =
-        luts.into_iter().map(|lut| StageValues::new(kind, 1.0, &[], Some(&NamedLut::new("a.cube", Arc::new(lut))))).collect();
+    let all: Vec<_> = luts
+        .into_iter()
+        .map(|lut| StageValues::new(kind, 1.0, &[], Some(&NamedLut::new("a.cube", Arc::new(lut)))))
+        .collect();
     for one in &all {
         recipe.stages = vec![one.clone()];
         found = found.and(compare(gpu, &recipe, test_frame, TOLERANCE));

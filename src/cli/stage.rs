@@ -71,7 +71,9 @@ impl PutIn {
                 let file = source_in_show(&self.dir, file);
                 stage.lut = Some(load_lut_as(&self.dir, &file, [self.expects, self.gives])?);
             }
-            (true, None) => bail!("the stage {} needs --file, a .cube or .clf file", self.kind.declaration().key),
+            (true, None) => {
+                bail!("the stage {} needs --file, a .cube or .clf file", self.kind.declaration().key)
+            }
             (false, Some(_)) => bail!("the stage {} reads no file", self.kind.declaration().key),
             (false, None) => {}
         }

@@ -161,8 +161,8 @@ fn prepare(_: &Lut<f64>, table: Option<&NamedLut>) -> [f64; DERIVED] {
         all.push(f64::from(curve.family as u32));
         all.extend(curve.k);
     };
-    side(expects.map(|(curve, encoding)| (curve.values(), encoding.from_acescg())));
-    side(gives.map(|(curve, encoding)| (curve.values(), encoding.to_acescg())));
+    side(expects.map(|(curve, matrix)| (curve.values(), matrix)));
+    side(gives.map(|(curve, matrix)| (curve.values(), matrix)));
     std::array::from_fn(|i| all[i])
 }
 

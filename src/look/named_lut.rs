@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use crate::colour::{Curve, Encoding, Shaped, Space, encoding};
+use crate::colour::{Curve, Matrix, Shaped, Space, encoding};
 
 /// Who says what a LUT expects or gives.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -52,6 +52,10 @@ pub struct Bake {
     pub p99: f64,
     /// The farthest colour.
     pub max: f64,
+    /// Are the tables' input and output light, by ACEScct's curve?
+    pub light: [bool; 2],
+    /// Matrices on light ahead of the tables and after them, in the primaries that the LUT expects and gives.
+    pub matrices: [Option<Matrix>; 2],
     /// The file's `InputDescriptor`.
     pub input: Option<String>,
     /// The file's `OutputDescriptor`.
@@ -96,17 +100,22 @@ impl NamedLut {
         sides.into_iter().rev().find(|(_, space)| space.scene().is_none())
     }
 
-    /// What the tables' input and output are, where that is not ACEScct itself: the curve of the signal, and
-    /// the encoding whose primaries it has.
-    pub fn conversions(&self) -> [Option<(Curve, &'static Encoding)>; 2] {
+    /// What leads from the working light to the tables' input and back from their output, where that is not ACEScct
+    /// itself: the curve of the tables' signal, and the matrix from ACEScg to its primaries, or from these to ACEScg.
+    pub fn conversions(&self) -> [Option<(Curve, Matrix)>; 2] {
         let Space::Encoding(acescct) = Side::assumed().space else { return [None; 2] };
-        [self.expects, self.gives].map(|side| {
+        let [before, after] = self.bake.as_ref().map_or([None; 2], |bake| bake.matrices);
+        let light = self.bake.as_ref().map_or([false; 2], |bake| bake.light);
+        let side = |side: Side, light: bool, own: Option<Matrix>| {
             let encoding = side.space.scene()?;
-            let baked_light = self.bake.is_some() && encoding.curve == Curve::Linear;
-            let curve = if baked_light { acescct.curve } else { encoding.curve };
-            let same = curve == acescct.curve && encoding.primaries == acescct.primaries;
-            (!same).then_some((curve, encoding))
-        })
+            let curve = if light { acescct.curve } else { encoding.curve };
+            let same = own.is_none() && curve == acescct.curve && encoding.primaries == acescct.primaries;
+            (!same).then_some((curve, encoding, own.unwrap_or(Matrix::IDENTITY)))
+        };
+        [
+            side(self.expects, light[0], before).map(|(c, e, own)| (c, own.after(&e.from_acescg()))),
+            side(self.gives, light[1], after).map(|(c, e, own)| (c, e.to_acescg().after(&own))),
+        ]
     }
 
     /// What it expects and gives, in words, and who says so.
@@ -129,8 +138,13 @@ impl NamedLut {
     pub fn bake_text(&self) -> Option<String> {
         let bake = self.bake.as_ref()?;
         let mark = if bake.is_coarse() { "▲ " } else { "" };
-        let (p99, max) = (bake.p99, bake.max);
-        Some(format!("{mark}baked: 99 of 100 colours within {p99:.2}, all within {max:.2} of a 10-bit code"))
+        let codes = |x: f64| match x {
+            x if x < 100.0 => format!("{x:.2}"),
+            x if x < 1e5 => format!("{x:.0}"),
+            _ => "100000 and more".to_owned(),
+        };
+        let (p99, max) = (codes(bake.p99), codes(bake.max));
+        Some(format!("{mark}baked: 99 of 100 colours within {p99} of a 10-bit code, all within {max}"))
     }
 
     /// What a CLF says of its input and output, in words, if it says anything.

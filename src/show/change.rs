@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
-use super::lut_file::check_lut;
 use super::document::{RASTERS, RATES, check_frames, raster_is_usable, rate_is_usable};
+use super::lut_file::check_lut;
 use super::{Output, Shot, Show, ShowError, Slot};
 use crate::colour::{Display, Encoding, OutputTransform, Range, YcbcrMatrix};
 use crate::look::{List, MAX_LUTS, NamedLut, Stage};
@@ -231,7 +231,10 @@ impl Show {
                 let stage = self.stage_mut(list, at)?;
                 let key = stage.declaration().key;
                 if !stage.declaration().table {
-                    return Err(ShowError::change(format!("the stage {key} reads no LUT"), "a stage that does"));
+                    return Err(ShowError::change(
+                        format!("the stage {key} reads no LUT"),
+                        "a stage that does",
+                    ));
                 }
                 lut.as_ref().map_or(Ok(()), check_lut)?;
                 SetLut { list, at, lut: std::mem::replace(&mut stage.lut, lut) }

@@ -4,7 +4,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::ShowError;
-use crate::colour::{Curve, ENCODINGS, LINEAR_MAX, Space, encoding, space};
+use crate::colour::{ENCODINGS, Space, acescct_decode, space};
 use crate::interchange::clf::Clf;
 use crate::interchange::cube::Cube;
 use crate::look::{Bake, NamedLut, Side};
@@ -55,32 +55,35 @@ pub fn is_lut_file(file: &Path) -> bool {
     is_clf(file) || file.extension().is_some_and(|e| e.eq_ignore_ascii_case("cube"))
 }
 
-fn read_clf(lut: &mut NamedLut, clf: &Clf, said: [Option<Space>; 2]) -> Result<(), crate::interchange::Error> {
+fn read_clf(
+    lut: &mut NamedLut,
+    clf: &Clf,
+    said: [Option<Space>; 2],
+) -> Result<(), crate::interchange::Error> {
     let by_file = |text: &Option<String>| text.as_deref().and_then(|t| space(t.trim()));
     lut.expects = Side::of(said[0], by_file(&clf.input));
     lut.gives = Side::of(said[1], by_file(&clf.output));
-    let is_light = |side: Side| side.space.scene().is_some_and(|e| e.curve == Curve::Linear);
-    let process = clf.process::<f64>().by_acescct(is_light(lut.expects), is_light(lut.gives));
-    let (min, max) = signals(lut.expects);
-    let fitted = process.fit(min, max)?;
+    let curve = |side: Side| match side.space {
+        Space::Encoding(e) => e.curve,
+        Space::Display(d) => d.curve,
+    };
+    let matrix = match lut.expects.space {
+        Space::Encoding(e) => e.from_acescg(),
+        Space::Display(d) => d.from_acescg(),
+    };
+    let arriving = |v: [f64; 3]| matrix.times(v.map(acescct_decode));
+    let fitted = clf.process::<f64>().fit([lut.expects, lut.gives].map(curve), arriving)?;
     let codes = |share: f64| share * 1023.0;
     lut.lut = Arc::new(fitted.lut);
     lut.bake = Some(Bake {
         p99: codes(fitted.residual.p99),
         max: codes(fitted.residual.max),
+        light: fitted.light,
+        matrices: fitted.matrices,
         input: clf.input.clone(),
         output: clf.output.clone(),
     });
     Ok(())
-}
-
-/// The signals that a side's light has, from a sixteenth below black to the brightest there is: 0 to 1 at least.
-fn signals(side: Side) -> (f64, f64) {
-    let Some(e) = side.space.scene() else { return (0.0, 1.0) };
-    let light = e.curve == Curve::Linear;
-    let acescct = encoding("acescct").filter(|_| light).unwrap_or(e);
-    let curve = acescct.curve.values::<f64>();
-    (curve.encode(-0.0625).clamp(-0.6, 0.0), curve.encode(LINEAR_MAX).clamp(1.0, 2.0))
 }
 
 /// What a LUT may expect and give in a chain.
@@ -92,12 +95,15 @@ pub(super) fn scene_ids() -> String {
 /// Why a chain has no place for a LUT with such a side, and what it would take.
 pub(super) fn refusal(side: &str, space: Space) -> (String, String) {
     let why = match side {
-        "gives" => "it leaves no scene light for the stages after it, nor for outputs of other displays and HDR",
+        "gives" => {
+            "it leaves no scene light for the stages after it, nor for outputs of other displays and HDR"
+        }
         _ => "ahead of the output transform there is no picture for a display",
     };
     let id = space.id();
     let what = format!("a LUT in the chain {side} {id} ({}), which is for a display: {why}", space.name());
-    let accepted = format!("{}; a LUT for a display is an output transform: transform = \"lut:FILE\"", scene_ids());
+    let accepted =
+        format!("{}; a LUT for a display is an output transform: transform = \"lut:FILE\"", scene_ids());
     (what, accepted)
 }
 

@@ -2,7 +2,7 @@
 
 use super::cdl::Cdl;
 use super::{Clf, ExponentParams, ExponentStyle, LogParams, LogStyle, Node, Operation};
-use crate::colour::{Lut1, Lut3, Real};
+use crate::colour::{Lut1, Lut3, Matrix, Real};
 
 /// A list of processes, ready to be computed. Colours go in and come out with 0…1 for the whole of a depth,
 /// whatever depths the file has; nothing is clamped but where a process says so.
@@ -147,6 +147,31 @@ impl<T: Real> Step<T> {
             Self::Lut1(_) | Self::Range { .. } | Self::Log(_) | Self::Exponent(..) => true,
             Self::Cdl(cdl) => cdl.is_by_channel(),
             Self::Lut3(_) => false,
+        }
+    }
+
+    /// The same in more steps, where some of them work on each channel alone.
+    pub(super) fn parts(self) -> Vec<Self> {
+        let Self::Cdl(cdl) = &self else { return vec![self] };
+        match cdl.parts() {
+            Some((first, saturation, held)) if !cdl.is_by_channel() => {
+                let (low, high) = (Some(T::of(0.0)), Some(T::of(1.0)));
+                let hold = Self::Range { scale: T::of(1.0), offset: T::of(0.0), low, high };
+                let mut parts = vec![Self::Cdl(first), Self::Matrix(saturation)];
+                parts.extend(held.then_some(hold));
+                parts
+            }
+            _ => vec![self],
+        }
+    }
+
+    /// The matrix, if it is one that adds nothing.
+    pub(super) fn matrix(&self) -> Option<Matrix> {
+        match self {
+            Self::Matrix(rows) if rows.iter().all(|r| r[3] == T::of(0.0)) => {
+                Some(Matrix(rows.map(|r| [r[0], r[1], r[2]].map(T::to_f64))))
+            }
+            _ => None,
         }
     }
 
