@@ -325,7 +325,7 @@ fn a_wrong_twin_is_rejected() {
         .pipelines
         .build(
             &Assembly::picture_with(&structure, &|k| if k == kind { wrong } else { k.declaration().wgsl }),
-            Target::Float,
+            &structure,
         )
         .unwrap();
     let frame = frame(vectors(256));
@@ -340,11 +340,12 @@ fn an_unwritten_pixel_is_seen() {
     let gpu = gpu();
     let acescg = encoding("acescg").unwrap();
     let recipe = Recipe::conversion(acescg, Tail::Encoding(acescg));
-    let mut assembly = Assembly::picture(&Structure::of(&recipe, Target::Float));
+    let structure = Structure::of(&recipe, Target::Float);
+    let mut assembly = Assembly::picture(&structure);
     assembly.text = assembly
         .text
         .replace("let at = vec2<i32>(id.xy);", "if id.y == 3u { return; }\n    let at = vec2<i32>(id.xy);");
-    let pipeline = gpu.pipelines.build(&assembly, Target::Float).unwrap();
+    let pipeline = gpu.pipelines.build(&assembly, &structure).unwrap();
     let frame = frame(vectors(256));
     let on_gpu = gpu.signal_with(&pipeline, &recipe, &frame, Some(POISON)).unwrap();
     assert_eq!(on_gpu.iter().filter(|p| p[0] == POISON).count(), 128);

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use greyhold::colour::{Aces2, OUTPUT_TRANSFORMS, OutputTransform};
 use greyhold::gpu::Assembly;
 use greyhold::look::{Kind, STAGES};
-use greyhold::picture::{Layout, Structure, Target};
+use greyhold::picture::{Ending, Layout, Source, Structure, Target};
 
 fn stems(dir: &str, extension: &str) -> BTreeSet<String> {
     std::fs::read_dir(dir)
@@ -91,23 +91,27 @@ fn every_structure_gives_a_valid_shader() {
     let mut chains: Vec<Vec<Kind>> = vec![vec![], all.clone(), all.iter().rev().copied().collect()];
     chains.extend(all.iter().map(|k| vec![*k]));
     chains.push(all.iter().chain(&all).copied().collect());
-    let transforms = OUTPUT_TRANSFORMS.iter().copied().map(Some).chain([None]);
+    let displays = OUTPUT_TRANSFORMS.iter().copied().map(Ending::Display);
+    let endings: Vec<Ending> = displays.chain([Ending::Encoding, Ending::Light]).collect();
     let mut count = 0;
-    for transform in transforms {
-        for target in [Target::Float, Target::Codes, Target::Screen] {
-            for stages in &chains {
-                for graded in [true, false] {
-                    if !graded && !stages.is_empty() {
+    for source in [Source::Frame, Source::Signal, Source::Light] {
+        for &ending in &endings {
+            for target in [Target::Float, Target::Half, Target::Codes, Target::Screen] {
+                for stages in &chains {
+                    // Chains are many; where they begin and end is the same text for all of them.
+                    if stages.len() == 1 && (source != Source::Frame || target != Target::Float) {
                         continue;
                     }
-                    let structure = Structure { graded, stages: stages.clone(), transform, target };
-                    validate(&Assembly::picture(&structure));
-                    count += 1;
+                    for graded in [true, false] {
+                        let structure = Structure { source, graded, stages: stages.clone(), ending, target };
+                        validate(&Assembly::picture(&structure));
+                        count += 1;
+                    }
                 }
             }
         }
     }
-    assert!(count >= 9 * (chains.len() + 1), "{count}");
+    assert!(count >= 60 * 2 * 4, "{count}");
     validate(&Assembly::single("pass/blit.wgsl", include_str!("../shaders/pass/blit.wgsl")));
 }
 
@@ -115,8 +119,8 @@ fn every_structure_gives_a_valid_shader() {
 #[test]
 fn uniform_layout_is_what_the_structs_say() {
     let stages: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
-    let transform = Some(OutputTransform::Aces2);
-    let structure = Structure { graded: true, stages, transform, target: Target::Float };
+    let ending = Ending::Display(OutputTransform::Aces2);
+    let structure = Structure { source: Source::Frame, graded: true, stages, ending, target: Target::Float };
     let module = validate(&Assembly::picture(&structure));
     assert_eq!(span(&module, "Aces2"), 4 * Aces2::UNIFORM as u32);
     assert_eq!(span(&module, "Head"), 4 * Layout::HEAD as u32);
@@ -127,7 +131,13 @@ fn uniform_layout_is_what_the_structs_say() {
 
 #[test]
 fn a_line_of_the_whole_is_found_in_its_file() {
-    let structure = Structure { graded: true, stages: vec![Kind(0)], transform: None, target: Target::Float };
+    let structure = Structure {
+        source: Source::Frame,
+        graded: true,
+        stages: vec![Kind(0)],
+        ending: Ending::Encoding,
+        target: Target::Float,
+    };
     let assembly = Assembly::picture(&structure);
     let line = 1 + assembly.text.lines().position(|l| l.starts_with("fn tone_scale_one")).unwrap();
     let (file, at) = assembly.locate(line);

@@ -9,6 +9,14 @@ fn exp_2(value: f32) -> f32 {
     return exp2(clamp(value, -125.0, 127.999));
 }
 
+fn log_2_each(v: vec3<f32>) -> vec3<f32> {
+    return log2(max(v, vec3(1.17549435e-38)));
+}
+
+fn exp_2_each(v: vec3<f32>) -> vec3<f32> {
+    return exp2(clamp(v, vec3(-125.0), vec3(127.999)));
+}
+
 fn power(base: f32, exponent: f32) -> f32 {
     // Both bound their argument, so a base that is not positive gives a finite number to select from.
     return select(0.0, exp_2(exponent * log_2(base)), base > 0.0);

@@ -23,8 +23,16 @@ pub(super) struct Drawn {
     pub makeshift: bool,
 }
 
-/// Recipes, each with the outputs that show it.
+/// Recipes, each with the outputs that show it. They differ in their tails.
 type Recipes = Vec<(Vec<Live>, Recipe)>;
+
+/// Compiled passes for recipes that differ in their tails.
+pub(super) struct Passes {
+    /// What they have in common, where that is a pass of its own.
+    graded: Option<Arc<Pipeline>>,
+    /// The last pass of any of them.
+    last: Arc<Pipeline>,
+}
 
 impl Engine {
     /// Draws what is on view, if that differs from what was drawn last.
@@ -61,7 +69,7 @@ impl Engine {
             self.set_broken(None);
         }
         let Some(raster) = self.raster().or_else(|| self.makeshift_raster(&frame)) else { return };
-        let Some((mut recipes, pipeline, makeshift)) = self.plan(here, wanted) else { return };
+        let Some((mut recipes, passes, makeshift)) = self.plan(here, wanted) else { return };
         for (_, recipe) in &mut recipes {
             recipe.raster = Some(raster);
         }
@@ -77,7 +85,7 @@ impl Engine {
                 }
             }
         }
-        if self.submit(&recipes, &pipeline, &frame, here, makeshift, now) {
+        if self.submit(&recipes, &passes, &frame, here, makeshift, now) {
             self.drawn = Some(Drawn { makeshift, ..wanted });
             self.shown_frame(now);
             self.stale = true;
@@ -105,18 +113,16 @@ impl Engine {
 
     /// What is to be run now: the recipes with their compiled plan, or, until that is compiled, with the
     /// stages and output transform of the last plan that was. Nothing if there is nothing new to draw.
-    fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Arc<Pipeline>, bool)> {
+    fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Passes, bool)> {
         let mut recipes = self.recipes(here);
-        let structure = Structure::of(&recipes.first()?.1, Target::Screen);
-        let wake = self.wake.clone();
-        let ready = self.gpu.pipelines.ready(&structure, move || wake());
-        let failure = ready.is_none().then(|| self.gpu.pipelines.failure(&structure)).flatten();
+        let first = &recipes.first()?.1;
+        let (ready, failure) = self.passes(first, recipes.len() > 1);
         self.compiling = ready.is_none() && failure.is_none();
-        if let Some(pipeline) = ready {
+        if let Some(passes) = ready {
             if self.compare == Compare::After {
-                self.ready = Some(recipes[0].1.clone());
+                self.ready = Some(first.clone());
             }
-            return Some((recipes, pipeline, false));
+            return Some((recipes, passes, false));
         }
         if let Some(why) = failure {
             self.set_broken(Some(why.into()));
@@ -129,15 +135,42 @@ impl Engine {
             recipe.stages = old.stages.clone();
             recipe.tail = with_transform(recipe.tail, old.tail);
         }
-        let structure = Structure::of(&recipes[0].1, Target::Screen);
-        let pipeline = self.gpu.pipelines.ready(&structure, || ())?;
-        Some((recipes, pipeline, true))
+        let passes = self.passes(&recipes[0].1, recipes.len() > 1).0?;
+        Some((recipes, passes, true))
+    }
+
+    /// The passes of recipes like this one if they are compiled, and why they never will be. Several outputs share
+    /// one graded picture; until its passes are compiled each is drawn by one pass for all, if there is that.
+    fn passes(&self, recipe: &Recipe, several: bool) -> (Option<Passes>, Option<String>) {
+        let pipelines = &self.gpu.pipelines;
+        let ready = |structure: &Structure| {
+            let wake = self.wake.clone();
+            pipelines.ready(structure, move || wake())
+        };
+        let whole = Structure::of(recipe, Target::Screen);
+        if !several {
+            let last = ready(&whole);
+            let failure = last.is_none().then(|| pipelines.failure(&whole)).flatten();
+            return (last.map(|last| Passes { graded: None, last }), failure);
+        }
+        let parts = [
+            Structure::of(&recipe.without_tail(), Target::Half),
+            Structure::of(&recipe.tail_only(), Target::Screen),
+        ];
+        match parts.each_ref().map(ready) {
+            [graded @ Some(_), Some(last)] => (Some(Passes { graded, last }), None),
+            _ => {
+                let failure = parts.iter().find_map(|part| pipelines.failure(part));
+                let last = pipelines.compiled(&whole);
+                (last.map(|last| Passes { graded: None, last }), failure)
+            }
+        }
     }
 
     fn submit(
         &mut self,
         recipes: &Recipes,
-        pipeline: &Pipeline,
+        passes: &Passes,
         frame: &Frame,
         (shot, number): (usize, u64),
         makeshift: bool,
@@ -145,7 +178,7 @@ impl Engine {
     ) -> bool {
         let mut targets = Vec::new();
         for (_, recipe) in recipes {
-            match output(&self.gpu, &mut self.outputs, recipe.size(frame)) {
+            match output(&self.gpu, &mut self.outputs, recipe.size(frame), Target::Screen) {
                 Ok(output) => targets.push(output),
                 Err(e) => {
                     self.set_broken(Some(e.to_string().into()));
@@ -153,11 +186,33 @@ impl Engine {
                 }
             }
         }
+        let graded = match &passes.graded {
+            None => None,
+            Some(pipeline) => {
+                let recipe = recipes[0].1.without_tail();
+                match output(&self.gpu, &mut self.graded, recipe.size(frame), Target::Half) {
+                    Ok(output) => Some((pipeline, recipe, output)),
+                    Err(e) => {
+                        self.set_broken(Some(e.to_string().into()));
+                        return false;
+                    }
+                }
+            }
+        };
         let Some((_, _, upload)) = &self.uploaded else { return false };
         let mut encoder = self.gpu.device.create_command_encoder(&Default::default());
         let mut outputs = Vec::new();
+        if let Some((pipeline, recipe, picture)) = &graded {
+            self.gpu.encode(&mut encoder, pipeline, upload, recipe, picture, 0, false, None);
+        }
         for ((places, recipe), output) in recipes.iter().zip(targets) {
-            self.gpu.encode(&mut encoder, pipeline, upload, recipe, &output, 8, true, None);
+            match &graded {
+                Some((_, _, picture)) => {
+                    let tail = recipe.tail_only();
+                    self.gpu.encode(&mut encoder, &passes.last, &**picture, &tail, &output, 8, true, None);
+                }
+                None => self.gpu.encode(&mut encoder, &passes.last, upload, recipe, &output, 8, true, None),
+            }
             outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
         }
         let index = self.gpu.queue.submit([encoder.finish()]);
@@ -218,12 +273,17 @@ fn with_transform(tail: Tail, other: Tail) -> Tail {
 }
 
 /// A texture that nobody looks at, of the right size; a new one if there is none.
-fn output(gpu: &Gpu, pool: &mut Vec<Arc<Output>>, size: (u32, u32)) -> Result<Arc<Output>, GpuError> {
+fn output(
+    gpu: &Gpu,
+    pool: &mut Vec<Arc<Output>>,
+    size: (u32, u32),
+    target: Target,
+) -> Result<Arc<Output>, GpuError> {
     pool.retain(|o| (o.width, o.height) == size);
     if let Some(free) = pool.iter().find(|o| Arc::strong_count(o) == 1) {
         return Ok(free.clone());
     }
-    let new = Arc::new(gpu.output(size.0, size.1, Target::Screen)?);
+    let new = Arc::new(gpu.output(size.0, size.1, target)?);
     pool.push(new.clone());
     Ok(new)
 }

@@ -2,7 +2,7 @@
 
 use crate::colour::OutputTransform;
 use crate::look::{Domain, Kind, MAX_LUTS};
-use crate::picture::{Structure, Target};
+use crate::picture::{Ending, Source, Structure, Target};
 
 macro_rules! shader {
     ($path:literal) => {
@@ -23,6 +23,9 @@ const FIXED: &[(&str, &str)] = &[
     shader!("picture/dither.wgsl"),
     shader!("pass/head.wgsl"),
 ];
+
+/// What structures have that read an earlier pass's picture.
+const PICTURE: &[(&str, &str)] = &[shader!("pass/picture.wgsl")];
 
 /// What only structures with the ACES 2.0 output transform need.
 const ACES2: &[(&str, &str)] = &[shader!("pass/tables.wgsl"), shader!("colour/aces2.wgsl")];
@@ -50,10 +53,10 @@ impl Assembly {
         for (name, text) in FIXED {
             assembly.add(name, text);
         }
-        if structure.has_tables() {
-            for (name, text) in ACES2 {
-                assembly.add(name, text);
-            }
+        let source = if structure.source == Source::Frame { &[] } else { PICTURE };
+        let tables = if structure.has_tables() { ACES2 } else { &[] };
+        for (name, text) in source.iter().chain(tables) {
+            assembly.add(name, text);
         }
         let mut kinds = structure.stages.clone();
         kinds.sort_unstable();
@@ -100,10 +103,24 @@ fn main_text(structure: &Structure) -> String {
     for (i, kind) in structure.stages.iter().enumerate() {
         fields += &format!("    @align(16) s{i}: {},\n", kind.declaration().struct_name);
     }
-    let mut body = String::new();
+    let mut body = match structure.source {
+        Source::Frame => {
+            "    let framed = framed_signal(p.head.framing, p.head.unpack, at);\n    var v = framed.xyz;\n"
+        }
+        Source::Signal | Source::Light => "    var v = textureLoad(source_picture, at, 0).xyz;\n",
+    }
+    .to_owned();
+    if structure.source != Source::Light {
+        body += "    v = transform(p.head.to_acescg, curve_decode(p.head.decode, v));\n";
+    }
     if structure.graded {
-        body += "    v = acescct_encode(balance_linear(p.head.balance, v));\n";
-        body += "    v = balance_acescct(p.head.balance, v);\n";
+        body += "    v = balance_linear(p.head.balance, v);\n";
+    }
+    if structure.graded || !structure.stages.is_empty() {
+        body += "    v = acescct_encode(v);\n";
+        if structure.graded {
+            body += "    v = balance_acescct(p.head.balance, v);\n";
+        }
         let mut tables = 0;
         for (i, kind) in structure.stages.iter().enumerate() {
             let d = kind.declaration();
@@ -118,31 +135,47 @@ fn main_text(structure: &Structure) -> String {
             };
             body += &format!(
                 "    if p.s{i}.strength > 0.0 {{\n        let x = {before};\n        var y = {}(p.s{i}, x{more});\n        \
-                 if p.s{i}.strength != 1.0 {{\n            y = x + (y - x) * p.s{i}.strength;\n        }}\n        \
+                 y = select(x + (y - x) * p.s{i}.strength, y, p.s{i}.strength == 1.0);\n        \
                  v = {after};\n    }}\n",
                 d.function()
             );
         }
         body += "    v = acescct_decode(v);\n";
     }
-    body += match structure.transform {
-        Some(OutputTransform::Plain) => "    v = transform(p.head.matrix, tone_scale(p.head.tone, v));\n",
-        Some(OutputTransform::Aces2) => "    v = aces2(p.aces2, p.head.tone, v);\n",
-        Some(OutputTransform::None) | None => "    v = transform(p.head.matrix, v);\n",
+    body += match structure.ending {
+        Ending::Display(OutputTransform::Plain) => {
+            "    v = transform(p.head.matrix, tone_scale(p.head.tone, v));\n"
+        }
+        Ending::Display(OutputTransform::Aces2) => "    v = aces2(p.aces2, p.head.tone, v);\n",
+        Ending::Display(OutputTransform::None) | Ending::Encoding => "    v = transform(p.head.matrix, v);\n",
+        Ending::Light => "",
     };
-    if structure.transform.is_some() {
-        body += "    v = clamp(v, vec3(0.0), vec3(1.0));\n    \
-                 for (var round = 0; round < i32(p.head.widened); round++) {\n        \
-                 v = clamp(transform(p.head.widening, v), vec3(0.0), vec3(1.0));\n    }\n    \
-                 v = curve_encode_light(p.head.encode, v);\n";
-    } else {
-        body += "    v = curve_encode(p.head.encode, v);\n";
+    body += match structure.ending {
+        Ending::Display(_) => {
+            "    v = clamp(v, vec3(0.0), vec3(1.0));\n    \
+             if p.head.widened > 0.0 {\n        \
+             v = clamp(transform(p.head.widening, v), vec3(0.0), vec3(1.0));\n    }\n    \
+             v = curve_encode_light(p.head.encode, v);\n"
+        }
+        Ending::Encoding => "    v = curve_encode(p.head.encode, v);\n",
+        Ending::Light => "",
+    };
+    if structure.source == Source::Frame {
+        body += "    v = select(vec3(0.0), v, framed.w > 0.0);\n";
     }
-    body += "    v = select(vec3(0.0), v, framed.w > 0.0);\n";
     let codes = "    let noise = dither_noise(id.x, id.y, p.head.unpack.frame) * p.head.dither;\n    \
                  let codes = quantise(v, p.head.code_max, noise);\n";
     let (format, store) = match structure.target {
         Target::Float => ("rgba32float", "    textureStore(target_picture, at, vec4(v, 1.0));\n".to_owned()),
+        // Stores of half floats may cut off what does not fit; packing rounds to nearest.
+        Target::Half => (
+            "rgba16float",
+            "    v = clamp(v, vec3(-65504.0), vec3(65504.0));\n    \
+             let rg = unpack2x16float(pack2x16float(v.xy));\n    \
+             let b = unpack2x16float(pack2x16float(vec2(v.z, 1.0)));\n    \
+             textureStore(target_picture, at, vec4(rg, b));\n"
+                .to_owned(),
+        ),
         Target::Codes => (
             "rgba16uint",
             format!(
@@ -162,10 +195,7 @@ fn main_text(structure: &Structure) -> String {
          @compute @workgroup_size({wx}, {wy})\n\
          fn main(@builtin(global_invocation_id) id: vec3<u32>) {{\n    \
          if any(id.xy >= textureDimensions(target_picture)) {{\n        return;\n    }}\n    \
-         let at = vec2<i32>(id.xy);\n    \
-         let framed = framed_signal(p.head.framing, p.head.unpack, at);\n    \
-         var v = framed.xyz;\n    \
-         v = transform(p.head.to_acescg, curve_decode(p.head.decode, v));\n\
+         let at = vec2<i32>(id.xy);\n\
          {body}{store}}}\n"
     )
 }

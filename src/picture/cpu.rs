@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use super::balance::BalanceValues;
 use super::plan::tail_values;
-use super::{Frame, Recipe, Tail, Unpack, noise, quantise};
+use super::{Frame, Recipe, Source, Tail, Unpack, noise, quantise};
 use crate::colour::{
     Aces2, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale, acescct_decode,
     acescct_encode, apply,
@@ -51,20 +51,24 @@ struct Step<T> {
     lut: Option<Shaped<T>>,
 }
 
-/// An output transform ready for the pixel loop.
-enum Rendering<T> {
+/// The end of a path ready for the pixel loop.
+enum End<T> {
+    Light,
+    Encoding,
     Plain(ToneScale<T>),
     Aces2(Aces2Values<T>),
-    None,
+    /// A display's light without an output transform.
+    Unrendered,
 }
 
 /// A recipe ready for the pixel loop.
 pub struct Grader<T> {
+    source: Source,
     decode: CurveValues<T>,
     to_acescg: [T; 9],
     balance: Option<BalanceValues<T>>,
     steps: Vec<Step<T>>,
-    rendering: Option<Rendering<T>>,
+    ending: End<T>,
     matrix: [T; 9],
     widening: Option<[T; 9]>,
     encode: CurveValues<T>,
@@ -75,6 +79,7 @@ impl<T: Twin> Grader<T> {
     pub fn new(recipe: &Recipe) -> Self {
         let (tone, matrix, encode) = tail_values(&recipe.tail);
         Self {
+            source: recipe.source,
             decode: recipe.decode.encoding.curve.values(),
             to_acescg: recipe.decode.encoding.to_acescg().rows(),
             balance: recipe.balance.map(|b| b.prepared()),
@@ -88,13 +93,14 @@ impl<T: Twin> Grader<T> {
                     lut: s.lut.as_ref().map(|l| l.to()),
                 })
                 .collect(),
-            rendering: match recipe.tail {
-                Tail::Display { transform, display } => Some(match transform {
-                    OutputTransform::Plain => Rendering::Plain(tone),
-                    OutputTransform::Aces2 => Rendering::Aces2(Aces2::of(display).values()),
-                    OutputTransform::None => Rendering::None,
-                }),
-                Tail::Encoding(_) => None,
+            ending: match recipe.tail {
+                Tail::Display { transform: OutputTransform::Plain, .. } => End::Plain(tone),
+                Tail::Display { transform: OutputTransform::Aces2, display } => {
+                    End::Aces2(Aces2::of(display).values())
+                }
+                Tail::Display { transform: OutputTransform::None, .. } => End::Unrendered,
+                Tail::Encoding(_) => End::Encoding,
+                Tail::Light => End::Light,
             },
             matrix: matrix.rows(),
             widening: recipe.tail.widening().map(|m| m.rows()),
@@ -102,12 +108,20 @@ impl<T: Twin> Grader<T> {
         }
     }
 
-    /// One pixel: signal of the footage in, signal of the tail out.
+    /// One pixel: what the recipe's source holds in, what its tail gives out.
     pub fn pixel(&self, signal: [T; 3]) -> [T; 3] {
-        let mut v = apply(&self.to_acescg, signal.map(|s| self.decode.decode(s)));
+        let mut v = match self.source {
+            Source::Frame | Source::Signal => apply(&self.to_acescg, signal.map(|s| self.decode.decode(s))),
+            Source::Light => signal,
+        };
         if let Some(balance) = &self.balance {
-            v = balance.linear(v).map(acescct_encode);
-            v = balance.acescct(v);
+            v = balance.linear(v);
+        }
+        if self.balance.is_some() || !self.steps.is_empty() {
+            v = v.map(acescct_encode);
+            if let Some(balance) = &self.balance {
+                v = balance.acescct(v);
+            }
             for step in &self.steps {
                 v = step.run(v);
             }
@@ -117,13 +131,12 @@ impl<T: Twin> Grader<T> {
     }
 
     fn tail(&self, v: [T; 3]) -> [T; 3] {
-        let Some(rendering) = &self.rendering else {
-            return apply(&self.matrix, v).map(|x| self.encode.encode(x));
-        };
-        let light = match rendering {
-            Rendering::Plain(tone) => apply(&self.matrix, v.map(|x| tone.apply(x))),
-            Rendering::Aces2(aces2) => aces2.apply(v),
-            Rendering::None => apply(&self.matrix, v),
+        let light = match &self.ending {
+            End::Light => return v,
+            End::Encoding => return apply(&self.matrix, v).map(|x| self.encode.encode(x)),
+            End::Plain(tone) => apply(&self.matrix, v.map(|x| tone.apply(x))),
+            End::Aces2(aces2) => aces2.apply(v),
+            End::Unrendered => apply(&self.matrix, v),
         };
         let held = |v: [T; 3]| v.map(|x| x.at_least(T::of(0.0)).at_most(T::of(1.0)));
         let mut light = held(light);

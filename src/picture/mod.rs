@@ -20,6 +20,6 @@ pub use dither::{noise, quantise};
 pub use frame::{Buffer, Chroma, Format, Frame, FrameError, MAX_SIDE, Model, Plane, Pool, Sample, Siting};
 pub use framing::{FRAMING, Fitting, Framing, FramingField, FramingValues, MOST_TAPS, SMALLEST, kernel};
 pub use patch::{Area, mean_light};
-pub use plan::{Layout, Structure, Target};
+pub use plan::{Ending, Layout, Source, Structure, Target};
 pub use recipe::{Decode, Recipe, StageValues, Tail};
 pub use unpack::{Unpack, clean};

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{Balance, Frame, Framing};
+use super::{Balance, Frame, Framing, Source};
 use crate::colour::{Aces2, Display, Encoding, Matrix, OutputTransform, Shaped};
 use crate::look::{Chain, Kind, NamedLut};
 
@@ -46,6 +46,8 @@ pub enum Tail {
     },
     /// The values of an encoding, not clipped.
     Encoding(&'static Encoding),
+    /// Scene-linear ACEScg, for passes to come.
+    Light,
 }
 
 impl Tail {
@@ -55,7 +57,7 @@ impl Tail {
         match self {
             Self::Display { transform: OutputTransform::Aces2, .. } => None,
             Self::Display { display, .. } => display.widening(),
-            Self::Encoding(_) => None,
+            Self::Encoding(_) | Self::Light => None,
         }
     }
 }
@@ -63,6 +65,8 @@ impl Tail {
 /// What is done to a frame, from its signal to an output's.
 #[derive(Clone, Debug)]
 pub struct Recipe {
+    /// What it begins with.
+    pub source: Source,
     /// Signal to scene-linear.
     pub decode: Decode,
     /// The shot's balance; `None` converts without passing through ACEScct.
@@ -83,6 +87,7 @@ impl Recipe {
     /// The full path: balance, chain and tail.
     pub fn graded(encoding: &'static Encoding, balance: Balance, chain: &Chain, tail: Tail) -> Self {
         Self {
+            source: Source::Frame,
             decode: Decode { encoding },
             balance: Some(balance),
             stages: chain
@@ -101,6 +106,7 @@ impl Recipe {
     /// A plain conversion from one encoding to a tail, with nothing between.
     pub fn conversion(encoding: &'static Encoding, tail: Tail) -> Self {
         Self {
+            source: Source::Frame,
             decode: Decode { encoding },
             balance: None,
             stages: Vec::new(),
@@ -109,6 +115,16 @@ impl Recipe {
             framing: Framing::default(),
             raster: None,
         }
+    }
+
+    /// All of it but the tail: what the outputs of one graded picture have in common.
+    pub fn without_tail(&self) -> Self {
+        Self { tail: Tail::Light, ..self.clone() }
+    }
+
+    /// The tail alone, of a graded picture.
+    pub fn tail_only(&self) -> Self {
+        Self { source: Source::Light, balance: None, stages: Vec::new(), ..self.clone() }
     }
 
     /// The ACES 2.0 output transform, where the tail has it. The first time for a display it is worked out.
