@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::Process;
 use super::process::Step;
 use crate::colour::{
-    Curve, CurveValues, Family, HALVES, Interpolation, LINEAR_MAX, Lut1, Lut3, Matrix, Shaped,
+    Curve, CurveValues, Family, HALVES, Interpolation, LINEAR_MAX, Lut1, Lut3, Matrix, STOP_ACESCCT, Shaped,
     acescct_decode, acescct_encode,
 };
 use crate::interchange::Error;
@@ -77,6 +77,28 @@ impl Domain {
         match self {
             Self::Signal { min, max } | Self::Light { min, max } => (min, max),
         }
+    }
+
+    /// A signal's domain reaching a little farther, and how many entries it then takes, no more than `most`, so that
+    /// there is one at each of `bends`. One from 0 to 1 stays, since lists have their own tables there.
+    fn with_entries_at(self, bends: [f64; 2], most: usize) -> (Self, usize) {
+        let (min, max) = self.ends();
+        let [low, high] = bends;
+        if (min, max) == (0.0, 1.0) || !(min <= low && low < high && high <= max) {
+            return (self, most);
+        }
+        let count = |between: f64| {
+            let step = (high - low) / between;
+            [(low - min) / step, between, (max - high) / step].map(f64::ceil)
+        };
+        let mut between = ((high - low) / (max - min) * (most - 1) as f64).floor();
+        while between > 1.0 && count(between).iter().sum::<f64>() > (most - 1) as f64 {
+            between -= 1.0;
+        }
+        let counts @ [below, _, above] = count(between.max(1.0));
+        let step = (high - low) / counts[1];
+        let domain = Self::Signal { min: low - below * step, max: high + above * step };
+        (domain, counts.iter().sum::<f64>() as usize + 1)
     }
 
     /// The input at a share of the way through the domain.
@@ -233,8 +255,10 @@ pub struct Fitted {
     /// Matrices on light, ahead of the tables and after them.
     pub matrices: [Option<Matrix>; 2],
     /// What it costs, tables in f32 against the processes in f64, in the signal of the list's output (ACEScct's where
-    /// that is light): as [`Residual`] says, but three quarters of the colours lie between 0 and 1 of ACEScct and
-    /// a quarter from a sixteenth below black to 65504; the worst input is light.
+    /// that is light): as [`Residual`] says, but of colours of the working signal. Three quarters of them lie between 0
+    /// and 1, a quarter from a sixteenth of light below black to 65504; of each a quarter is neutral, a quarter nearly
+    /// so, a quarter within four stops, and the last quarter too, but between 0 and 1 anywhere. 64 greys more lie about
+    /// 0 and 1 of the input's signal, where lists are steep or bend. The worst input is light.
     pub residual: Residual,
 }
 
@@ -361,6 +385,25 @@ fn curve_steps(steps: &[Step<f64>], curve: &CurveValues<f64>, first: bool) -> Op
     })
 }
 
+/// Colours of the working signal, ACEScct, to measure on: as [`Fitted::residual`] says.
+fn arrivals(seed: u64) -> Vec<[f64; 3]> {
+    let mut random = Random(seed);
+    let ends = LIGHT.map(acescct_encode);
+    let colour = |i: usize| {
+        let far = i / 4 % 4 == 3;
+        let (min, max) = if far { (ends[0], ends[1]) } else { (0.0, 1.0) };
+        let grey = min + (max - min) * random.next();
+        let spread = [0.0, 0.04, 4.0 * STOP_ACESCCT, 4.0 * STOP_ACESCCT][i % 4];
+        let anywhere = i % 4 == 3 && !far;
+        let mut near = || match anywhere {
+            true => random.next(),
+            false => (grey + spread * (2.0 * random.next() - 1.0)).clamp(min, max),
+        };
+        [near(), near(), near()]
+    };
+    (0..SAMPLES).map(colour).collect()
+}
+
 impl Process<f64> {
     /// Tables that come near to this list. `curves` are those of its input and output; `arriving` says which light
     /// of the list's input a colour of the working signal, ACEScct, is.
@@ -397,26 +440,29 @@ impl Process<f64> {
         let unit = Domain::Signal { min: 0.0, max: 1.0 };
         let working = Domain::Signal { min: acescct_encode(LIGHT[0]), max: acescct_encode(LIGHT[1]) };
         let [choosing, measuring] = SEEDS.map(|seed| {
-            let (near, far) = (colours(unit, seed), colours(working, !seed));
-            let one = |i: usize| {
-                let light = arriving(if i / 4 % 4 == 3 { far[i] } else { near[i] });
-                (light, exact(light))
-            };
-            (0..SAMPLES).into_par_iter().map(one).collect::<Vec<_>>()
+            let steep = (4..20)
+                .flat_map(|i| [1.0, -1.0].map(|sign| sign * 0.5f64.powi(i)))
+                .flat_map(|x| [x, 1.0 + x]);
+            let steep = steep.map(|signal| [curves[0].decode(signal); 3]);
+            let lights: Vec<_> = arrivals(seed).into_iter().map(&arriving).chain(steep).collect();
+            lights.into_par_iter().map(|light| (light, exact(light))).collect::<Vec<_>>()
         });
         let whole = match (light[0], LIGHT.map(|x| curves[0].encode(x))) {
             (true, _) => working,
             (false, [min, max]) => Domain::Signal { min: min.clamp(-0.6, 0.0), max: max.clamp(1.0, 2.0) },
         };
+        let bends = if light[0] { [0.0, 1.0].map(acescct_encode) } else { [0.0, 1.0] };
         let mut best = Best { choosing: &choosing, ends: &ends, found: None };
         let nothing = steps.is_empty() && light[0] == light[1];
         let inner = Process { steps }.by_acescct(light[0], light[1]);
         if nothing {
             best.consider((unit, false), Some(Shaped::default()));
         } else if inner.steps.iter().all(Step::is_by_channel) {
-            [unit, whole].into_iter().for_each(|domain| best.consider((domain, false), inner.curve(domain)));
+            [unit, whole]
+                .into_iter()
+                .for_each(|domain| best.consider((domain, false), inner.curve(domain, bends)));
         } else {
-            inner.fit_cube(&[unit, whole], &mut best);
+            inner.fit_cube(&[unit, whole], bends, &mut best);
         }
         let Some((.., lut)) = best.found else {
             return Err(Error::invalid("processes", "no table", "a list that tables can stand for"));
@@ -425,10 +471,13 @@ impl Process<f64> {
         Ok(Fitted { lut, light, matrices: ends.matrices, residual })
     }
 
-    fn fit_cube(&self, domains: &[Domain], best: &mut Best<'_>) {
-        let cube = |(domain, by_nodes): (Domain, bool), size: usize| match by_nodes {
-            true => self.tables(SHAPER, size, domain, Shaping::Nodes),
-            false => self.even_cube(size, domain),
+    fn fit_cube(&self, domains: &[Domain], bends: [f64; 2], best: &mut Best<'_>) {
+        let cube = |(domain, by_nodes): (Domain, bool), size: usize| {
+            let (domain, entries) = domain.with_entries_at(bends, if by_nodes { SHAPER } else { size });
+            match by_nodes {
+                true => self.tables(entries, size, domain, Shaping::Nodes),
+                false => self.even_cube(entries, domain),
+            }
         };
         let own: Vec<usize> = self.steps.iter().filter_map(Step::cube_size).collect();
         let first = own.first().map_or(CUBES[0], |n| finer(*n, CUBES[0]));
@@ -448,10 +497,11 @@ impl Process<f64> {
     }
 
     /// The list as a curve: entries where a LUT1D that begins the list has its own, if there is one.
-    fn curve(&self, domain: Domain) -> Option<Shaped<f32>> {
-        let (min, max) = domain.ends();
+    fn curve(&self, domain: Domain, bends: [f64; 2]) -> Option<Shaped<f32>> {
         let own = self.steps.iter().find_map(Step::curve_length).unwrap_or(2) - 1;
         let entries = own * ((CURVE - 1) / own).max(1) + 1;
+        let (domain, entries) = domain.with_entries_at(bends, entries);
+        let (min, max) = domain.ends();
         let at = |i: usize| min + (max - min) * i as f64 / (entries - 1) as f64;
         let value = |i: usize| self.apply([at(i); 3]).map(|x| x as f32);
         let curve = Lut1::even((0..entries).into_par_iter().map(value).collect(), [min; 3], [max; 3])?;
