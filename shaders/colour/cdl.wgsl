@@ -5,7 +5,7 @@ fn luma_709(v: vec3<f32>) -> f32 {
 }
 
 fn cdl_raised(v: f32, exponent: f32) -> f32 {
-    return select(fine_power(v, exponent), v, v < 0.0 || exponent == 1.0);
+    return select(power(v, exponent), v, v < 0.0 || exponent == 1.0);
 }
 
 fn cdl_forward_no_clamp(

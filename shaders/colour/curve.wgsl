@@ -20,6 +20,11 @@ struct Curve {
 //   0 linear, 1 power, 2 log, 3 log floor, 4 log mirrored, 5 log cube, 6 log square
 
 fn curve_decode(c: Curve, y: vec3<f32>) -> vec3<f32> {
+    if c.family == 2.0 {
+        // What most cameras have, without all that others ask for.
+        let curved = min((exp_2_each((y - c.k3) * c.k9) - c.k1) * c.k8, vec3(65504.0));
+        return select(curved, (y - c.k7) * c.k10, y < vec3(c.k5));
+    }
     if c.family == 0.0 {
         return y;
     }
@@ -29,7 +34,7 @@ fn curve_decode(c: Curve, y: vec3<f32>) -> vec3<f32> {
     let d = select(y - c.k3, c.k5 - y, low);
     var logarithm = d;
     if !is_log {
-        logarithm = log_2_each(d * c.k8);
+        logarithm = log_2_each(max(d * c.k8, vec3(1.17549435e-38)));
     }
     let e = exp_2_each(logarithm * c.k9);
     var curved = select(vec3(0.0), e, d * c.k8 > vec3(0.0));
@@ -47,6 +52,11 @@ fn curve_decode(c: Curve, y: vec3<f32>) -> vec3<f32> {
 }
 
 fn curve_encode(c: Curve, x: vec3<f32>) -> vec3<f32> {
+    if c.family == 1.0 {
+        // What most displays have, without all that others ask for.
+        let raised = select(vec3(0.0), exp_2_each(c.k2 * log_2_each(x)), x > vec3(0.0));
+        return select(c.k0 * raised + c.k3, c.k6 * x + c.k7, x < vec3(c.k4));
+    }
     if c.family == 0.0 {
         return x;
     }
@@ -63,7 +73,7 @@ fn curve_encode(c: Curve, x: vec3<f32>) -> vec3<f32> {
         base = select(inside, max(inside, max(line, vec3(c.k7))), c.family == 3.0);
         base = select(base, abs(shifted), vec3(is_cube) & below);
     }
-    let logarithm = log_2_each(base);
+    let logarithm = log_2_each(max(base, vec3(1.17549435e-38)));
     let p = c.k2 * logarithm;
     var raised = vec3(0.0);
     if !is_log || is_cube {

@@ -43,11 +43,15 @@ fn palette(p: Palette, v: vec3<f32>) -> vec3<f32> {
     let distance = sqrt(squared);
     let near = distance / (distance + PALETTE_HOLD);
     let h = way.x * near;
-    let scale = (1.0 + way.y * near) / (1.0 + h * h);
+    // One division for this and the one that the density asks for.
+    let held = squared + PALETTE_HOLD_DENSITY;
+    let turned = 1.0 + h * h;
+    let unit = 1.0 / (held * turned);
+    let scale = (1.0 + way.y * near) * held * unit;
     let cosine = (1.0 - h * h) * scale;
     let sine = 2.0 * h * scale;
     let b = (cb * cosine - cr * sine - cb) * 1.8556;
     let r = (cb * sine + cr * cosine - cr) * 1.5748;
-    let darker = way.z * (squared / (squared + PALETTE_HOLD_DENSITY));
+    let darker = way.z * squared * turned * unit;
     return v + vec3(r - darker, -(r * 0.2972595078299777 + b * 0.10095078299776288 + darker), b - darker);
 }

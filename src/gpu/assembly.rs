@@ -31,7 +31,7 @@ const PICTURE: &[(&str, &str)] = &[shader!("pass/picture.wgsl")];
 const ACES2: &[(&str, &str)] = &[shader!("pass/tables.wgsl"), shader!("colour/aces2.wgsl")];
 
 /// Invocations of a workgroup, across and down.
-pub const WORKGROUP: (u32, u32) = (64, 1);
+pub const WORKGROUP: (u32, u32) = (8, 8);
 
 /// A shader's text, and which file each of its lines came from.
 #[derive(Clone, Debug)]
