@@ -69,3 +69,57 @@ impl Loader {
         self.done.1.try_iter().map(one).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::colour::space;
+    use std::time::Duration;
+
+    const CUBE: &str = "LUT_1D_SIZE 2\n0 0 0\n1 1 1\n";
+
+    /// One file, read on the other thread.
+    fn one(
+        loader: &Loader,
+        told: &Receiver<()>,
+        folder: &Path,
+        wish: Wish,
+        show: &Show,
+    ) -> Result<Change, String> {
+        loader.begin(folder, wish);
+        told.recv_timeout(Duration::from_secs(40)).expect("the loader tells");
+        loader.finished(show).pop().expect("one is done")
+    }
+
+    #[test]
+    fn what_is_read_goes_where_it_belongs_by_then() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("a.cube");
+        std::fs::write(&file, CUBE).unwrap();
+        let (tell, told) = channel();
+        let loader = Loader::new(move || tell.send(()).unwrap());
+        let mut show = Show::new("snow");
+        let drop = || Wish { stage: None, file: file.clone(), said: [None; 2] };
+        let change = one(&loader, &told, folder.path(), drop(), &show).unwrap();
+        let empty = show.clone();
+        let back = show.apply(change).unwrap();
+        let lut = show.chain.look[0].lut.clone().unwrap();
+        assert_eq!(lut.file, Path::new("a.cube"));
+        // Another word on it, and back.
+        let wish =
+            Wish { stage: Some((List::Look, 0)), file: lut.file.clone(), said: [space("logc4"), None] };
+        let change = one(&loader, &told, folder.path(), wish.clone(), &show).unwrap();
+        let undo = show.apply(change).unwrap();
+        assert_eq!(show.chain.look[0].lut.as_ref().unwrap().expects.by_hand(), space("logc4"));
+        show.apply(undo).unwrap();
+        assert_eq!(show.chain.look[0].lut, Some(lut));
+        show.apply(back).unwrap();
+        assert_eq!(show, empty);
+        // The stage went away meanwhile; the file is broken.
+        let e = one(&loader, &told, folder.path(), wish, &show).unwrap_err();
+        assert!(e.contains("a.cube is not at look/1 any more"), "{e}");
+        std::fs::write(&file, "LUT_1D_SIZE 2\n0 0 0\n").unwrap();
+        let e = one(&loader, &told, folder.path(), drop(), &show).unwrap_err();
+        assert!(e.contains("a.cube") && e.contains("1 of 2"), "{e}");
+    }
+}
