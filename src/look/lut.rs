@@ -1,7 +1,9 @@
 //! LUT: a table from a file.
 
 use super::NamedLut;
-use crate::colour::{CurveValues, Matrix, Real, Shaped, acescct_decode, acescct_encode, apply as transform, lut_places};
+use crate::colour::{
+    CurveValues, Matrix, Real, Shaped, acescct_decode, acescct_encode, apply as transform, lut_places,
+};
 
 crate::look::declare! {
     /// A look-up table from a `.cube` or CLF file: a curve, a cube read in tetrahedra, or a curve ahead of a cube;
@@ -176,11 +178,29 @@ fn apply<T: Real>(p: &Lut<T>, rgb: [T; 3], table: Option<&Shaped<T>>) -> [T; 3] 
         let curve = CurveValues::of(
             p.expects_family,
             [
-p.expects_k0, p.expects_k1, p.expects_k2, p.expects_k3, p.expects_k4, p.expects_k5, p.expects_k6, p.expects_k7, p.expects_k8, p.expects_k9, p.expects_k10
+                p.expects_k0,
+                p.expects_k1,
+                p.expects_k2,
+                p.expects_k3,
+                p.expects_k4,
+                p.expects_k5,
+                p.expects_k6,
+                p.expects_k7,
+                p.expects_k8,
+                p.expects_k9,
+                p.expects_k10,
             ],
         );
         let matrix = [
-p.expects_r_r, p.expects_r_g, p.expects_r_b, p.expects_g_r, p.expects_g_g, p.expects_g_b, p.expects_b_r, p.expects_b_g, p.expects_b_b
+            p.expects_r_r,
+            p.expects_r_g,
+            p.expects_r_b,
+            p.expects_g_r,
+            p.expects_g_g,
+            p.expects_g_b,
+            p.expects_b_r,
+            p.expects_b_g,
+            p.expects_b_b,
         ];
         v = transform(&matrix, v.map(acescct_decode)).map(|x| curve.encode(x));
     }
@@ -189,11 +209,29 @@ p.expects_r_r, p.expects_r_g, p.expects_r_b, p.expects_g_r, p.expects_g_g, p.exp
         let curve = CurveValues::of(
             p.gives_family,
             [
-p.gives_k0, p.gives_k1, p.gives_k2, p.gives_k3, p.gives_k4, p.gives_k5, p.gives_k6, p.gives_k7, p.gives_k8, p.gives_k9, p.gives_k10
+                p.gives_k0,
+                p.gives_k1,
+                p.gives_k2,
+                p.gives_k3,
+                p.gives_k4,
+                p.gives_k5,
+                p.gives_k6,
+                p.gives_k7,
+                p.gives_k8,
+                p.gives_k9,
+                p.gives_k10,
             ],
         );
         let matrix = [
-p.gives_r_r, p.gives_r_g, p.gives_r_b, p.gives_g_r, p.gives_g_g, p.gives_g_b, p.gives_b_r, p.gives_b_g, p.gives_b_b
+            p.gives_r_r,
+            p.gives_r_g,
+            p.gives_r_b,
+            p.gives_g_r,
+            p.gives_g_g,
+            p.gives_g_b,
+            p.gives_b_r,
+            p.gives_b_g,
+            p.gives_b_b,
         ];
         v = transform(&matrix, v.map(|y| curve.decode(y))).map(acescct_encode);
     }
