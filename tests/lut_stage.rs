@@ -391,7 +391,7 @@ fn what_is_said_of_a_lut_goes_through_files_and_back() {
     assert_eq!(lines, ["expects = \"logc4\"", "gives = \"s-log3\"", "gives = \"acescg\""]);
     assert_eq!(load(folder.path()).unwrap(), show);
     // A look names its files from the root.
-    let look = Look { name: "film".into(), note: String::new(), stages };
+    let look = Look { name: "film".into(), note: String::new(), intent: Default::default(), stages };
     let path = folder.path().join("film.toml");
     save_look(&look, &path).unwrap();
     let read = load_look(&path).unwrap();

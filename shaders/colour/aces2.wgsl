@@ -10,7 +10,7 @@ struct Aces2 {
     to_encoding: Matrix,
     highest: f32,
     white: f32,
-    light_of_cone: f32,
+    log_light: f32,
     cone_of_light: f32,
     power_j: f32,
     power_a: f32,
@@ -40,24 +40,21 @@ struct Aces2Line {
     cusp_foot: f32,
 }
 
-fn aces2_cone_compress_one(x: f32) -> f32 {
-    let p = power(abs(x), 0.42);
-    let y = p / (p + 27.13);
-    return select(y, -y, x < 0.0);
-}
-
-fn aces2_cone_expand_one(y: f32) -> f32 {
-    let held = min(abs(y), 0.99);
-    let x = power(27.13 * held / (1.0 - held), 2.3809524);
-    return select(x, -x, y < 0.0);
+// Each of three numbers over its own divisor, by one division.
+fn aces2_over(v: vec3<f32>, divisor: vec3<f32>) -> vec3<f32> {
+    let others = divisor.yzx * divisor.zxy;
+    return v * others * (1.0 / (divisor.x * others.x));
 }
 
 fn aces2_cone_compress(v: vec3<f32>) -> vec3<f32> {
-    return vec3(aces2_cone_compress_one(v.x), aces2_cone_compress_one(v.y), aces2_cone_compress_one(v.z));
+    let p = select(vec3(0.0), exp_2_each(0.42 * log_2_each(abs(v))), v != vec3(0.0));
+    return sign(v) * aces2_over(p, p + 27.13);
 }
 
 fn aces2_cone_expand(v: vec3<f32>) -> vec3<f32> {
-    return vec3(aces2_cone_expand_one(v.x), aces2_cone_expand_one(v.y), aces2_cone_expand_one(v.z));
+    let held = min(abs(v), vec3(0.99));
+    let inner = aces2_over(27.13 * held, 1.0 - held);
+    return sign(v) * select(vec3(0.0), exp_2_each(2.3809524 * log_2_each(inner)), v != vec3(0.0));
 }
 
 // No built-in arc tangent: WGSL lets those err by more than the tables bear.
@@ -112,13 +109,14 @@ fn aces2_compress_chroma(
     return norm * aces2_toe(expanded, limit, share * n.compress, rest);
 }
 
-// `share` is M over the distance of the focus, `square` that over J of the focus.
-fn aces2_foot(j: f32, share: f32, square: f32, focus_j: f32, j_max: f32) -> f32 {
+// Twice a number and its divisor, which make the foot of a line. `share` is M over the distance of the focus,
+// `square` that over J of the focus.
+fn aces2_foot(j: f32, share: f32, square: f32, focus_j: f32, j_max: f32) -> vec2<f32> {
     let is_below = j < focus_j;
     let linear = select(1.0 + share + j_max * square, 1.0 - share, is_below);
     let free = select(j_max * share + j, j, is_below);
     let inside = linear * linear + select(-4.0, 4.0, is_below) * square * free;
-    return 2.0 * free / (linear + sqrt(max(inside, 0.0)));
+    return vec2(free, linear + sqrt(max(inside, 0.0)));
 }
 
 fn aces2_hull(foot: f32, slope: f32, exponent: f32, cusp_j: f32, cusp_m: f32, cusp_foot: f32) -> f32 {
@@ -137,11 +135,13 @@ fn aces2_line(n: Aces2, j: f32, m: f32, hue: Aces2Hue) -> Aces2Line {
     }
     let unit = 1.0 / (focus_j * distance_);
     let of_distance = focus_j * unit;
-    let foot = aces2_foot(j, m * of_distance, m * unit, focus_j, n.j_max);
+    let here = aces2_foot(j, m * of_distance, m * unit, focus_j, n.j_max);
+    let cusp = aces2_foot(hue.cusp_j, hue.cusp_m * of_distance, hue.cusp_m * unit, focus_j, n.j_max);
+    let both = 2.0 / (here.y * cusp.y);
+    let foot = here.x * cusp.y * both;
     let way = select(n.j_max - foot, foot, foot < focus_j);
     let slope = way * (foot - focus_j) * unit;
-    let cusp_foot = aces2_foot(hue.cusp_j, hue.cusp_m * of_distance, hue.cusp_m * unit, focus_j, n.j_max);
-    return Aces2Line(foot, slope, cusp_foot);
+    return Aces2Line(foot, slope, cusp.x * here.y * both);
 }
 
 fn aces2_boundary(n: Aces2, line: Aces2Line, hue: Aces2Hue) -> f32 {
@@ -187,9 +187,12 @@ fn aces2(n: Aces2, tone: ToneScale, acescg: vec3<f32>) -> vec3<f32> {
     let cos = select(1.0, response.y * unit, has_hue);
     let sin = select(0.0, response.z * unit, has_hue);
 
-    let light = n.light_of_cone * aces2_cone_expand_one(n.white * response.x);
-    let toned = tone_scale_of(tone, power(light / (light + tone.s_2), tone.g));
-    let a = aces2_cone_compress_one(n.cone_of_light * toned) * n.of_white;
+    // The tone scale goes by way of the light that a neutral of the same J has.
+    let seen = min(n.white * response.x, 0.99);
+    let logarithm = 2.3809524 * log_2(27.13 * seen / (1.0 - seen)) + n.log_light;
+    let toned = tone_scale_of(tone, exp_2(tone.g * (logarithm - log_2(exp_2(logarithm) + tone.s_2))));
+    let p = power(n.cone_of_light * toned, 0.42);
+    let a = p / (p + 27.13) * n.of_white;
     let j = 100.0 * power(a, n.power_j);
     var out = vec2(a, 0.0);
     if has_hue && j <= n.j_max {

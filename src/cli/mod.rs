@@ -3,6 +3,7 @@
 mod add;
 mod balance;
 mod bench;
+mod check;
 mod demo;
 mod encodings;
 mod new;
@@ -51,6 +52,7 @@ enum Command {
     Values(values::Values),
     Encodings(encodings::Encodings),
     Panel(panel::Panel),
+    Check(check::Check),
     Bench(bench::Bench),
 }
 
@@ -68,6 +70,7 @@ impl Arguments {
             Command::Values(c) => c.run(),
             Command::Encodings(c) => c.run(),
             Command::Panel(c) => c.run(),
+            Command::Check(c) => c.run(),
             Command::Bench(c) => c.run(),
         }
     }

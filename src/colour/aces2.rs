@@ -118,7 +118,7 @@ impl Aces2 {
         let chroma = [v.compress, v.expand, v.expand_floor, v.chroma_scale];
         let mut out = [0.0; Self::UNIFORM];
         let shape = [j_max, j_mid, focus, power_low, 1.0 / j_max, 1.0 / v.white];
-        let light = [v.highest, v.white, v.light_of_cone, v.cone_of_light];
+        let light = [v.highest, v.white, v.light_of_cone.log2(), v.cone_of_light];
         let numbers = rows.chain(light).chain(powers).chain(chroma).chain(shape);
         out.iter_mut().zip(numbers).for_each(|(to, from)| *to = from);
         out

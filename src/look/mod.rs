@@ -7,6 +7,7 @@
 
 mod chain;
 mod declaration;
+mod intent;
 mod named_lut;
 
 pub use chain::{Chain, List, Stage, effective_strength};
@@ -16,6 +17,7 @@ pub use curves::{
 };
 pub(crate) use declaration::declare;
 pub use declaration::{Declaration, Domain, Nature, Parameter, Reach, Scale, Unit, strength};
+pub use intent::Intent;
 pub use lut::MAX_LUTS;
 pub use named_lut::{Bake, NamedLut, Said, Side};
 

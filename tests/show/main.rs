@@ -18,7 +18,7 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use greyhold::colour::{OutputTransform, Range, YcbcrMatrix, display, encoding, space};
-use greyhold::look::{Kind, List, STAGES, Stage, stage};
+use greyhold::look::{Intent, Kind, List, STAGES, Stage, stage};
 use greyhold::picture::{
     BALANCE, Balance, BalanceField, FRAMING, Fitting, Framing, FramingField, MAX_SIDE, Tail,
 };
@@ -34,7 +34,6 @@ fn shot(name: &str, encoding_id: &str) -> Shot {
     Shot::new(name, format!("footage/{name}.mov"), 10..58, encoding(encoding_id).unwrap())
 }
 
-/// A show with something in every field.
 /// A LUT of tests/data, which is said to expect an encoding.
 fn with_lut(file: &str, expects: &str) -> Stage {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/luts");
@@ -42,6 +41,7 @@ fn with_lut(file: &str, expects: &str) -> Stage {
     Stage { lut: Some(lut), ..Stage::new(kind("lut")) }
 }
 
+/// A show with something in every field.
 fn full_show() -> Show {
     let mut show = Show::new("Harbour at “dawn”");
     show.rate = (24000, 1001);
