@@ -122,7 +122,7 @@ fn luts_are_put_in_with_what_they_expect() {
         lines[..3],
         ["look/1: lut", "  expects logc4, gives acescct", "  input: ACES2065-1; output: signal"]
     );
-    assert!(lines[3].starts_with("  ▲ baked: 99 of 100 colours within "), "{said}");
+    assert!(lines[3].starts_with("  coarsely baked: 99 of 100 colours within "), "{said}");
     let cube = dir.path().join("one.cube");
     std::fs::write(&cube, "LUT_1D_SIZE 2\n0 0 0\n1 1 1\n").unwrap();
     assert_eq!(

@@ -348,7 +348,7 @@ fn a_coarse_bake_is_marked() {
         (lut.bake.as_ref().is_some_and(Bake::is_coarse), lut.bake_text().unwrap())
     };
     let (coarse, text) = says("chain_st2136.clf");
-    assert!(coarse && text.starts_with("▲ baked: "), "{text}");
+    assert!(coarse && text.starts_with("coarsely baked: "), "{text}");
     let (coarse, text) = says("lut1d_1.clf");
     assert!(
         !coarse && text == "baked: 99 of 100 colours within 0.00 of a 10-bit code, all within 0.00",

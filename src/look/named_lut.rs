@@ -137,14 +137,14 @@ impl NamedLut {
     /// What the bake costs, in words, if it is one.
     pub fn bake_text(&self) -> Option<String> {
         let bake = self.bake.as_ref()?;
-        let mark = if bake.is_coarse() { "▲ " } else { "" };
+        let how = if bake.is_coarse() { "coarsely baked" } else { "baked" };
         let codes = |x: f64| match x {
             x if x < 100.0 => format!("{x:.2}"),
             x if x < 1e5 => format!("{x:.0}"),
             _ => "100000 and more".to_owned(),
         };
         let (p99, max) = (codes(bake.p99), codes(bake.max));
-        Some(format!("{mark}baked: 99 of 100 colours within {p99} of a 10-bit code, all within {max}"))
+        Some(format!("{how}: 99 of 100 colours within {p99} of a 10-bit code, all within {max}"))
     }
 
     /// What a CLF says of its input and output, in words, if it says anything.

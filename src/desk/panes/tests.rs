@@ -428,7 +428,7 @@ fn a_lut_says_what_it_expects_and_costs() {
     desk.frame(&[]);
     desk.text("print.clf");
     desk.text("acescct is assumed: nothing says otherwise");
-    desk.text("▲ baked: 99 of 100 colours within 0.25 of a 10-bit code, all within 1.50");
+    desk.text("coarsely baked: 99 of 100 colours within 0.25 of a 10-bit code, all within 1.50");
     let sides = desk.texts("acescct");
     assert_eq!(sides.len(), 2, "what it expects and what it gives");
     desk.click(sides[0]);
