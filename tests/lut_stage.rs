@@ -472,7 +472,7 @@ fn a_lut_for_a_display_is_refused_in_the_chain() {
         "{text}"
     );
     why(show.apply(Change::ReplaceLook { stages: vec![with(print.clone())], strength: 1.0 }).unwrap_err());
-    for id in ["bt1886", "srgb-display", "rec2100-pq-1000"] {
+    for id in ["bt1886", "srgb", "rec2100-pq-1000"] {
         let text = why(show.apply(add(read("a.cube", [said(id), None]))).unwrap_err());
         assert!(
             text.contains(&format!("expects {id}")) && text.contains("no picture for a display"),
@@ -526,7 +526,9 @@ fn ids_are_one_list() {
     let ids: Vec<_> = ENCODINGS.iter().map(|e| e.id).chain(DISPLAYS.iter().map(|d| d.id)).collect();
     for id in &ids {
         assert_eq!(space(id).unwrap().id(), *id);
-        assert_eq!(ids.iter().filter(|other| *other == id).count(), 1, "{id}");
+        // An id may be a display's and that of its signal as an encoding; either is refused in the chain.
+        let twice = ids.iter().filter(|other| *other == id).count() > 1;
+        assert!(!twice || space(id).unwrap().scene().is_none(), "{id}");
     }
     assert!(space("LogC4").is_none());
 }

@@ -44,7 +44,7 @@ impl PartialEq for Space {
     }
 }
 
-/// The encoding or display called `id`; no id is both.
+/// The encoding or display called `id`. An id that is both is that of a display and of its signal as an encoding.
 pub fn space(id: &str) -> Option<Space> {
     encoding(id).map(Space::Encoding).or_else(|| display(id).map(Space::Display))
 }
