@@ -7,7 +7,7 @@ use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
 use crate::gpu::{Gpu, GpuError, Output, Pipeline};
-use crate::picture::{Balance, Frame, Recipe, Structure, Tail, Target};
+use crate::picture::{Balance, Frame, Recipe, StageValues, Structure, Tail, Target};
 use crate::show::{self, recipe};
 
 /// Pictures under way on the GPU at a time.
@@ -28,10 +28,10 @@ type Recipes = Vec<(Vec<Live>, Recipe, u32)>;
 
 /// Compiled passes for recipes that differ in their tails.
 pub(super) struct Passes {
-    /// What they have in common, where that is a pass of its own.
-    graded: Option<Arc<Pipeline>>,
-    /// The last pass of any of them.
-    last: Arc<Pipeline>,
+    /// Those of what they have in common; none where each recipe runs by itself.
+    graded: Vec<Arc<Pipeline>>,
+    /// Those of any one of them, after that.
+    own: Vec<Arc<Pipeline>>,
 }
 
 impl Engine {
@@ -145,24 +145,32 @@ impl Engine {
     /// one graded picture; until its passes are compiled each is drawn by one pass for all, if there is that.
     fn passes(&self, recipe: &Recipe, several: bool) -> (Option<Passes>, Option<String>) {
         let (pipelines, target) = (&self.gpu.pipelines, self.target());
-        let ready = |structure: &Structure| {
-            let wake = self.wake.clone();
-            pipelines.ready(structure, move || wake())
+        let ready = |structures: &[Structure]| -> Option<Vec<Arc<Pipeline>>> {
+            // All of them are asked for, so that they compile beside each other.
+            let found: Vec<_> = structures
+                .iter()
+                .map(|structure| {
+                    let wake = self.wake.clone();
+                    pipelines.ready(structure, move || wake())
+                })
+                .collect();
+            found.into_iter().collect()
         };
-        let whole = Structure::of(recipe, target);
+        let failure = |structures: &[Structure]| structures.iter().find_map(|s| pipelines.failure(s));
+        let whole = Structure::of_parts(&recipe.parts(), Target::Half, target);
         if !several {
-            let last = ready(&whole);
-            let failure = last.is_none().then(|| pipelines.failure(&whole)).flatten();
-            return (last.map(|last| Passes { graded: None, last }), failure);
+            let own = ready(&whole);
+            let failure = own.is_none().then(|| failure(&whole)).flatten();
+            return (own.map(|own| Passes { graded: Vec::new(), own }), failure);
         }
-        let parts =
-            [Structure::of(&recipe.without_tail(), Target::Half), Structure::of(&recipe.tail_only(), target)];
-        match parts.each_ref().map(ready) {
-            [graded @ Some(_), Some(last)] => (Some(Passes { graded, last }), None),
+        let graded = Structure::of_parts(&recipe.without_tail().parts(), Target::Half, Target::Half);
+        let tail = [Structure::of(&recipe.tail_only(), target)];
+        match (ready(&graded), ready(&tail)) {
+            (Some(graded), Some(own)) => (Some(Passes { graded, own }), None),
             _ => {
-                let failure = parts.iter().find_map(|part| pipelines.failure(part));
-                let last = pipelines.compiled(&whole);
-                (last.map(|last| Passes { graded: None, last }), failure)
+                let failure = failure(&graded).or_else(|| failure(&tail));
+                let own: Option<Vec<_>> = whole.iter().map(|s| pipelines.compiled(s)).collect();
+                (own.map(|own| Passes { graded: Vec::new(), own }), failure)
             }
         }
     }
@@ -170,16 +178,27 @@ impl Engine {
     /// Starts to compile the same plan for the footage of other shots, scene-referred or display-referred, so that a cut
     /// from one to the other finds it ready.
     fn warm_other_footage(&self, recipe: &Recipe, several: bool) {
-        let structure = match several {
-            true => Structure::of(&recipe.without_tail(), Target::Half),
-            false => Structure::of(recipe, self.target()),
+        let first = |recipe: &Recipe| match several {
+            true => Structure::of_parts(&recipe.without_tail().parts(), Target::Half, Target::Half),
+            false => Structure::of_parts(&recipe.parts(), Target::Half, self.target()),
         };
+        let structures = first(recipe);
         let show = &self.document.show;
         let undone = |shot| show.decode(shot).undone().map(|(transform, _)| transform);
-        let other = show.shots.iter().map(undone).find(|u| *u != structure.undone);
-        if let Some(undone) = other {
+        let other = show.shots.iter().map(undone).find(|u| *u != structures[0].undone);
+        let mut wanted: Vec<Structure> =
+            other.map(|undone| Structure { undone, ..structures[0].clone() }).into_iter().collect();
+        // A stage that reads its neighbours takes passes of its own as soon as it acts, and none when it does not:
+        // neither waits for a compiler.
+        for acting in [0.0, 1.0] {
+            let mut recipe = recipe.clone();
+            let reads = |s: &&mut StageValues| s.kind.declaration().neighbourhood.is_some();
+            recipe.stages.iter_mut().filter(reads).for_each(|s| s.strength = acting);
+            wanted.extend(first(&recipe));
+        }
+        for structure in wanted {
             let wake = self.wake.clone();
-            self.gpu.pipelines.ready(&Structure { undone, ..structure }, move || wake());
+            self.gpu.pipelines.ready(&structure, move || wake());
         }
     }
 
@@ -203,12 +222,12 @@ impl Engine {
                 }
             }
         }
-        let graded = match &passes.graded {
-            None => None,
-            Some(pipeline) => {
+        let graded = match &passes.graded[..] {
+            [] => None,
+            pipelines => {
                 let recipe = recipes[0].1.without_tail();
                 match output(&self.gpu, &mut self.graded, recipe.size(frame), Target::Half) {
-                    Ok(output) => Some((pipeline, recipe, output)),
+                    Ok(output) => Some((pipelines, recipe.parts(), output)),
                     Err(e) => {
                         self.set_broken(Some(e.to_string().into()));
                         return false;
@@ -219,27 +238,29 @@ impl Engine {
         let Some((_, _, upload)) = &self.uploaded else { return false };
         let mut encoder = self.gpu.device.create_command_encoder(&Default::default());
         let mut outputs = Vec::new();
-        if let Some((pipeline, recipe, picture)) = &graded {
-            self.gpu.encode(&mut encoder, pipeline, upload, recipe, picture, 0, false, None);
-        }
-        for ((places, recipe, depth), output) in recipes.iter().zip(targets) {
-            let (gpu, last, depth) = (&self.gpu, &passes.last, *depth);
-            match &graded {
-                Some((_, _, picture)) => {
-                    gpu.encode(
-                        &mut encoder,
-                        last,
-                        &**picture,
-                        &recipe.tail_only(),
-                        &output,
-                        depth,
-                        true,
-                        None,
-                    );
-                }
-                None => gpu.encode(&mut encoder, last, upload, recipe, &output, depth, true, None),
+        let gpu = &self.gpu;
+        let mut encoded = match &graded {
+            Some((pipelines, parts, picture)) => {
+                gpu.encode_parts(&mut encoder, pipelines, upload, parts, picture, 0, false)
             }
+            None => Ok(()),
+        };
+        for ((places, recipe, depth), output) in recipes.iter().zip(targets) {
+            encoded = encoded.and_then(|()| match &graded {
+                Some((_, _, picture)) => {
+                    let (last, tail) = (&passes.own[0], recipe.tail_only());
+                    gpu.encode(&mut encoder, last, &**picture, &tail, &output, *depth, true, None)
+                }
+                None => {
+                    let parts = recipe.parts();
+                    gpu.encode_parts(&mut encoder, &passes.own, upload, &parts, &output, *depth, true)
+                }
+            });
             outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
+        }
+        if let Err(e) = encoded {
+            self.set_broken(Some(e.to_string().into()));
+            return false;
         }
         let index = self.gpu.queue.submit([encoder.finish()]);
         self.serial += 1;

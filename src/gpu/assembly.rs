@@ -27,6 +27,9 @@ const FIXED: &[(&str, &str)] = &[
 /// What structures have that read an earlier pass's picture.
 const PICTURE: &[(&str, &str)] = &[shader!("pass/picture.wgsl")];
 
+/// What structures have that begin with a stage that reads its neighbours, and what its other passes are made of.
+const SPREAD: &[(&str, &str)] = &[shader!("pass/spread.wgsl"), shader!("pass/spread_between.wgsl")];
+
 /// What only structures with the ACES 2.0 output transform or its inverse need.
 const ACES2: &[(&str, &str)] = &[shader!("pass/tables.wgsl"), shader!("colour/aces2.wgsl")];
 
@@ -56,9 +59,16 @@ impl Assembly {
         for (name, text) in FIXED {
             assembly.add(name, text);
         }
-        let source = if structure.source == Source::Frame { &[] } else { PICTURE };
+        let mut sources: Vec<(&str, &str)> = Vec::new();
+        if structure.source != Source::Frame {
+            sources.extend(PICTURE);
+        }
+        if structure.spread().is_some() {
+            sources.push(("pass/spread (binding)", SPREAD_PICTURE));
+            sources.extend(SPREAD);
+        }
         let tables = if structure.has_tables() { ACES2 } else { &[] };
-        for (name, text) in source.iter().chain(tables) {
+        for (name, text) in sources.iter().chain(tables) {
             assembly.add(name, text);
         }
         if structure.undone == Some(OutputTransform::Aces2) {
@@ -76,6 +86,44 @@ impl Assembly {
         }
         assembly.add("the pass (made from its structure)", &main_text(structure));
         assembly
+    }
+
+    /// The passes of a stage that reads its neighbours, for pictures that are kept as `target` says: to the first level,
+    /// down, a ring, and up.
+    pub fn spread(kind: Kind, target: Target) -> [Self; 4] {
+        let format = if target == Target::Half { "rgba16float" } else { "rgba32float" };
+        let d = kind.declaration();
+        let whole = |parts: &[(&str, &str)], call: &str| {
+            let mut assembly = Self { text: String::new(), parts: Vec::new() };
+            for (name, text) in parts {
+                assembly.add(name, text);
+            }
+            assembly.add("the pass", &spread_main(format, call, target == Target::Half));
+            assembly
+        };
+        let real = shader!("colour/real.wgsl");
+        let down = shader!("pass/spread_down.wgsl");
+        let numbers = format!("@group(0) @binding(3) var<uniform> p: {};\n", d.struct_name);
+        let function = d.function();
+        let source = format!(
+            "fn spread_source(v: vec3<f32>) -> vec3<f32> {{\n    return {function}_source(p, v);\n}}\n"
+        );
+        let of_source = [
+            real,
+            SPREAD[0],
+            ("struct made from its declaration", &d.wgsl_struct()),
+            ("look", d.wgsl),
+            ("numbers", &numbers),
+            down,
+            ("source", &source),
+        ];
+        let same = ("source", "fn spread_source(v: vec3<f32>) -> vec3<f32> {\n    return v;\n}\n");
+        [
+            whole(&of_source, "spread_down"),
+            whole(&[down, same], "spread_down"),
+            whole(&[shader!("pass/spread_ring.wgsl")], "spread_ring"),
+            whole(&[shader!("pass/spread_up.wgsl"), SPREAD[1]], "spread_up"),
+        ]
     }
 
     /// A shader that is one file.
@@ -103,6 +151,25 @@ impl Assembly {
     }
 }
 
+/// What a part that begins with a stage that reads its neighbours is given of it.
+const SPREAD_PICTURE: &str = "@group(0) @binding(1) var spread_picture: texture_2d<f32>;\n";
+
+fn spread_main(format: &str, call: &str, half: bool) -> String {
+    let (wx, wy) = WORKGROUP;
+    // Stores of half floats may cut off what does not fit; packing rounds to nearest.
+    let rounded = "    v = clamp(v, vec3(-65504.0), vec3(65504.0));\n    \
+                   v = vec3(unpack2x16float(pack2x16float(v.xy)), unpack2x16float(pack2x16float(vec2(v.z, 0.0))).x);\n";
+    let rounded = if half { rounded } else { "" };
+    format!(
+        "@group(0) @binding(4) var target_picture: texture_storage_2d<{format}, write>;\n\n\
+         @compute @workgroup_size({wx}, {wy})\n\
+         fn main(@builtin(global_invocation_id) id: vec3<u32>) {{\n    \
+         if any(id.xy >= textureDimensions(target_picture)) {{\n        return;\n    }}\n    \
+         var v = {call}(vec2<i32>(id.xy));\n{rounded}    \
+         textureStore(target_picture, vec2<i32>(id.xy), vec4(v, 1.0));\n}}\n"
+    )
+}
+
 fn main_text(structure: &Structure) -> String {
     let mut fields = String::from("    @align(16) head: Head,\n");
     if structure.undone.is_some() {
@@ -114,16 +181,19 @@ fn main_text(structure: &Structure) -> String {
     if structure.ending == Ending::Display(OutputTransform::Aces2) {
         fields += "    @align(16) aces2: Aces2,\n";
     }
+    if structure.spread().is_some() {
+        fields += "    @align(16) rest: vec4<f32>,\n";
+    }
     for (i, kind) in structure.stages.iter().enumerate() {
         fields += &format!("    @align(16) s{i}: {},\n", kind.declaration().struct_name);
     }
+    // The fourth number is 0 outside the frame.
     let mut body = match structure.source {
-        Source::Frame => {
-            "    let framed = framed_signal(p.head.framing, p.head.unpack, at);\n    var v = framed.xyz;\n"
-        }
-        Source::Signal | Source::Light => "    var v = textureLoad(source_picture, at, 0).xyz;\n",
+        Source::Frame => "    let framed = framed_signal(p.head.framing, p.head.unpack, at);\n",
+        Source::Signal | Source::Light => "    let framed = textureLoad(source_picture, at, 0);\n",
     }
     .to_owned();
+    body += "    var v = framed.xyz;\n";
     if structure.source != Source::Light {
         body += "    v = curve_decode(p.head.decode, v);\n";
         body += match structure.undone {
@@ -138,13 +208,23 @@ fn main_text(structure: &Structure) -> String {
     if structure.graded {
         body += "    v = balance_linear(p.head.balance, v);\n";
     }
-    if structure.graded || !structure.stages.is_empty() {
+    if let Some(kind) = structure.spread() {
+        let stage = kind.declaration().function();
+        body += &format!(
+            "    let own = {stage}_source(p.s0, v);\n    \
+             let spread = p.rest.xyz * own + spread_between(at);\n    \
+             v = select(v + ({stage}(p.s0, v, own, spread) - v) * p.s0.strength, {stage}(p.s0, v, own, spread), \
+             p.s0.strength == 1.0);\n"
+        );
+    }
+    let points = usize::from(structure.spread().is_some())..structure.stages.len();
+    if structure.graded || !points.is_empty() {
         body += "    v = acescct_encode(v);\n";
         if structure.graded {
             body += "    v = balance_acescct(p.head.balance, v);\n";
         }
         let mut tables = 0;
-        for (i, kind) in structure.stages.iter().enumerate() {
+        for (i, kind) in points.clone().map(|i| (i, structure.stages[i])) {
             let d = kind.declaration();
             let mut more = String::new();
             if d.table {
@@ -182,19 +262,19 @@ fn main_text(structure: &Structure) -> String {
         Ending::Encoding => "    v = curve_encode(p.head.encode, v);\n",
         Ending::Light => "",
     };
-    if structure.source == Source::Frame {
-        body += "    v = select(vec3(0.0), v, framed.w > 0.0);\n";
-    }
+    body += "    v = select(vec3(0.0), v, framed.w > 0.0);\n";
     let codes = "    let noise = dither_noise(id.x, id.y, p.head.unpack.frame) * p.head.dither;\n    \
                  let codes = quantise(v, p.head.code_max, noise);\n";
     let (format, store) = match structure.target {
-        Target::Float => ("rgba32float", "    textureStore(target_picture, at, vec4(v, 1.0));\n".to_owned()),
+        Target::Float => {
+            ("rgba32float", "    textureStore(target_picture, at, vec4(v, framed.w));\n".to_owned())
+        }
         // Stores of half floats may cut off what does not fit; packing rounds to nearest.
         Target::Half => (
             "rgba16float",
             "    v = clamp(v, vec3(-65504.0), vec3(65504.0));\n    \
              let rg = unpack2x16float(pack2x16float(v.xy));\n    \
-             let b = unpack2x16float(pack2x16float(vec2(v.z, 1.0)));\n    \
+             let b = unpack2x16float(pack2x16float(vec2(v.z, framed.w)));\n    \
              textureStore(target_picture, at, vec4(rg, b));\n"
                 .to_owned(),
         ),

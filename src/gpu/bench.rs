@@ -63,7 +63,10 @@ impl Timer {
     fn time(
         &self,
         gpu: &Gpu,
-        pass: &dyn Fn(&mut wgpu::CommandEncoder, wgpu::ComputePassTimestampWrites<'_>),
+        pass: &dyn Fn(
+            &mut wgpu::CommandEncoder,
+            wgpu::ComputePassTimestampWrites<'_>,
+        ) -> Result<(), GpuError>,
     ) -> Result<f64, GpuError> {
         let mut encoder = gpu.device.create_command_encoder(&Default::default());
         pass(
@@ -73,7 +76,7 @@ impl Timer {
                 beginning_of_pass_write_index: Some(0),
                 end_of_pass_write_index: Some(1),
             },
-        );
+        )?;
         encoder.resolve_query_set(&self.set, 0..2, &self.resolve, 0);
         encoder.copy_buffer_to_buffer(&self.resolve, 0, &self.read, 0, 16);
         let submitted = std::time::Instant::now();
@@ -252,6 +255,7 @@ pub fn bench(
                 pass.set_pipeline(&copy);
                 pass.set_bind_group(0, &group, &[]);
                 pass.dispatch_workgroups(size.0.div_ceil(64), size.1, 1);
+                Ok(())
             })
         })?;
         let copy_row = row("plain copy, half floats", size, copies);
@@ -289,10 +293,32 @@ fn time_pass(
     output: &Output,
     rounds: usize,
 ) -> Result<Vec<f64>, GpuError> {
-    let pipeline = gpu.pipelines.wait(&Structure::of(recipe, output.target))?;
+    let parts = recipe.parts();
+    let pipelines = Structure::of_parts(&parts, Target::Half, output.target)
+        .iter()
+        .map(|s| gpu.pipelines.wait(s))
+        .collect::<Result<Vec<_>, _>>()?;
     time_rounds(rounds, || {
-        timer.time(gpu, &|encoder, stamps| {
-            gpu.encode(encoder, &pipeline, input, recipe, output, 8, true, Some(stamps));
+        timer.time(gpu, &|encoder, stamps| match (input, &parts[..]) {
+            (Input::Frame(upload), [_, _, ..]) => {
+                // Two empty passes take the time before and after.
+                let stamp = |encoder: &mut wgpu::CommandEncoder, begins| {
+                    let writes = wgpu::ComputePassTimestampWrites {
+                        query_set: stamps.query_set,
+                        beginning_of_pass_write_index: if begins { Some(0) } else { None },
+                        end_of_pass_write_index: if begins { None } else { Some(1) },
+                    };
+                    drop(encoder.begin_compute_pass(&wgpu::ComputePassDescriptor {
+                        label: None,
+                        timestamp_writes: Some(writes),
+                    }));
+                };
+                stamp(encoder, true);
+                gpu.encode_parts(encoder, &pipelines, upload, &parts, output, 8, true)?;
+                stamp(encoder, false);
+                Ok(())
+            }
+            _ => gpu.encode(encoder, &pipelines[0], input, &parts[0], output, 8, true, Some(stamps)),
         })
     })
 }
@@ -304,7 +330,7 @@ fn half_signal(gpu: &Gpu, upload: &Upload, (width, height): (u32, u32)) -> Resul
     let pipeline = gpu.pipelines.wait(&Structure::of(&recipe, Target::Half))?;
     let output = gpu.output(width, height, Target::Half)?;
     let mut encoder = gpu.device.create_command_encoder(&Default::default());
-    gpu.encode(&mut encoder, &pipeline, upload, &recipe, &output, 0, false, None);
+    gpu.encode(&mut encoder, &pipeline, upload, &recipe, &output, 0, false, None)?;
     gpu.queue.submit([encoder.finish()]);
     gpu.wait()?;
     Ok(output)

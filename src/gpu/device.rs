@@ -1,9 +1,9 @@
 //! The adapter and device that pictures are made on.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use super::luts::Luts;
-use super::{Pipelines, Tables};
+use super::{Output, Pipelines, Tables};
 
 /// Why there is no GPU to work on, or why it would not do something.
 #[derive(Debug, thiserror::Error)]
@@ -73,6 +73,8 @@ pub struct Gpu {
     pub(super) luts: Luts,
     /// Tables of output transforms.
     pub tables: Tables,
+    /// Textures for passes in between.
+    pub(super) scratch: Mutex<Vec<Arc<Output>>>,
 }
 
 impl Gpu {
@@ -128,7 +130,16 @@ impl Gpu {
             let pipelines = Pipelines::new(device.clone(), queue.clone());
             let luts = Luts::new(&device);
             let tables = Tables::new(&device);
-            Ok(Arc::new(Self { instance, adapter, device, queue, pipelines, luts, tables }))
+            Ok(Arc::new(Self {
+                instance,
+                adapter,
+                device,
+                queue,
+                pipelines,
+                luts,
+                tables,
+                scratch: Mutex::default(),
+            }))
         })
     }
 

@@ -9,6 +9,7 @@ mod check;
 mod device;
 mod pipelines;
 mod run;
+mod spread;
 mod luts;
 mod tables;
 

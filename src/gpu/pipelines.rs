@@ -5,6 +5,7 @@ use std::sync::{Arc, Condvar, Mutex};
 
 use super::assembly::{Assembly, WORKGROUP};
 use super::device::GpuError;
+use super::spread::Spread;
 use crate::colour::{Aces2, DISPLAYS};
 use crate::picture::{Source, Structure, Target};
 
@@ -12,8 +13,11 @@ use crate::picture::{Source, Structure, Target};
 pub struct Pipeline {
     pub(super) pipeline: wgpu::ComputePipeline,
     pub(super) layout: wgpu::BindGroupLayout,
-    pub(super) source: Source,
+    /// How many textures it reads, LUTs and tables aside: three planes, or a picture and what is spread of it.
+    pub(super) reads: u32,
     pub(super) target: Target,
+    /// The passes before it, if it begins with a stage that reads its neighbours: with half and with single floats.
+    pub(super) spread: Option<[Spread; 2]>,
 }
 
 enum State {
@@ -135,9 +139,9 @@ impl Shared {
 
     /// Some drivers compile at first use: use it once, on one pixel.
     fn warm(&self, pipeline: &Pipeline) {
-        let format = match pipeline.source {
-            Source::Frame => wgpu::TextureFormat::R8Uint,
-            Source::Signal | Source::Light => wgpu::TextureFormat::Rgba16Float,
+        let format = match pipeline.reads {
+            3 => wgpu::TextureFormat::R8Uint,
+            _ => wgpu::TextureFormat::Rgba16Float,
         };
         let source = self.device.create_texture(&super::run::texture(
             1,
@@ -173,44 +177,18 @@ impl Shared {
 }
 
 fn build(device: &wgpu::Device, assembly: &Assembly, structure: &Structure) -> Result<Pipeline, GpuError> {
-    let scope = device.push_error_scope(wgpu::ErrorFilter::Validation);
-    let module = device.create_shader_module(wgpu::ShaderModuleDescriptor {
-        label: Some("picture"),
-        source: wgpu::ShaderSource::Wgsl(assembly.text.as_str().into()),
-    });
-    let info = pollster::block_on(module.get_compilation_info());
-    if let Some(message) =
-        info.messages.iter().find(|m| m.message_type == wgpu::CompilationMessageType::Error)
-    {
-        drop(pollster::block_on(scope.pop()));
-        let line = message.location.as_ref().map_or(0, |l| l.line_number as usize);
-        let (file, line) = assembly.locate(line);
-        return Err(GpuError::Shader { file: file.into(), line, why: message.message.clone() });
-    }
-    let texture = |binding, sample_type| wgpu::BindGroupLayoutEntry {
-        binding,
-        visibility: wgpu::ShaderStages::COMPUTE,
-        ty: wgpu::BindingType::Texture {
-            sample_type,
-            view_dimension: wgpu::TextureViewDimension::D2,
-            multisampled: false,
-        },
-        count: None,
-    };
-    let table = |binding| wgpu::BindGroupLayoutEntry {
-        binding,
-        visibility: wgpu::ShaderStages::COMPUTE,
-        ty: wgpu::BindingType::Texture {
-            sample_type: wgpu::TextureSampleType::Float { filterable: false },
-            view_dimension: wgpu::TextureViewDimension::D3,
-            multisampled: false,
-        },
-        count: None,
-    };
     let floats = wgpu::TextureSampleType::Float { filterable: false };
-    let mut entries = match structure.source {
-        Source::Frame => (0..3).map(|plane| texture(plane, wgpu::TextureSampleType::Uint)).collect(),
-        Source::Signal | Source::Light => vec![texture(0, floats)],
+    let texture = |binding, sample_type, view_dimension| wgpu::BindGroupLayoutEntry {
+        binding,
+        visibility: wgpu::ShaderStages::COMPUTE,
+        ty: wgpu::BindingType::Texture { sample_type, view_dimension, multisampled: false },
+        count: None,
+    };
+    let plane = |binding| texture(binding, wgpu::TextureSampleType::Uint, wgpu::TextureViewDimension::D2);
+    let table = |binding| texture(binding, floats, wgpu::TextureViewDimension::D3);
+    let mut entries: Vec<_> = match structure.source {
+        Source::Frame => (0..3).map(plane).collect(),
+        Source::Signal | Source::Light => (0..reads(structure)).map(single).collect(),
     };
     entries.extend([
         wgpu::BindGroupLayoutEntry {
@@ -233,16 +211,65 @@ fn build(device: &wgpu::Device, assembly: &Assembly, structure: &Structure) -> R
             },
             count: None,
         },
-        texture(5, floats),
-        table(6),
-        table(7),
-        table(8),
-        table(9),
+        single(5),
     ]);
-    let layout = device.create_bind_group_layout(&wgpu::BindGroupLayoutDescriptor {
+    entries.extend((6..10).map(table));
+    let (pipeline, layout) = compile(device, assembly, &entries)?;
+    // Pictures in between are as fine as what comes of them.
+    let spread = structure
+        .spread()
+        .map(|kind| [Target::Half, Target::Float].map(|target| Spread::new(device, kind, target)));
+    let spread = match spread {
+        Some([half, float]) => Some([half?, float?]),
+        None => None,
+    };
+    Ok(Pipeline { pipeline, layout, reads: reads(structure), target: structure.target, spread })
+}
+
+/// How many textures a structure reads, LUTs and tables aside.
+fn reads(structure: &Structure) -> u32 {
+    match structure.source {
+        Source::Frame => 3,
+        Source::Signal | Source::Light => 1 + u32::from(structure.spread().is_some()),
+    }
+}
+
+/// A texture of floats that is read pixel by pixel.
+pub(super) fn single(binding: u32) -> wgpu::BindGroupLayoutEntry {
+    wgpu::BindGroupLayoutEntry {
+        binding,
+        visibility: wgpu::ShaderStages::COMPUTE,
+        ty: wgpu::BindingType::Texture {
+            sample_type: wgpu::TextureSampleType::Float { filterable: false },
+            view_dimension: wgpu::TextureViewDimension::D2,
+            multisampled: false,
+        },
+        count: None,
+    }
+}
+
+/// Compiles an assembly.
+pub(super) fn compile(
+    device: &wgpu::Device,
+    assembly: &Assembly,
+    entries: &[wgpu::BindGroupLayoutEntry],
+) -> Result<(wgpu::ComputePipeline, wgpu::BindGroupLayout), GpuError> {
+    let scope = device.push_error_scope(wgpu::ErrorFilter::Validation);
+    let module = device.create_shader_module(wgpu::ShaderModuleDescriptor {
         label: Some("picture"),
-        entries: &entries,
+        source: wgpu::ShaderSource::Wgsl(assembly.text.as_str().into()),
     });
+    let info = pollster::block_on(module.get_compilation_info());
+    if let Some(message) =
+        info.messages.iter().find(|m| m.message_type == wgpu::CompilationMessageType::Error)
+    {
+        drop(pollster::block_on(scope.pop()));
+        let line = message.location.as_ref().map_or(0, |l| l.line_number as usize);
+        let (file, line) = assembly.locate(line);
+        return Err(GpuError::Shader { file: file.into(), line, why: message.message.clone() });
+    }
+    let layout =
+        device.create_bind_group_layout(&wgpu::BindGroupLayoutDescriptor { label: Some("picture"), entries });
     let pipeline_layout = device.create_pipeline_layout(&wgpu::PipelineLayoutDescriptor {
         label: Some("picture"),
         bind_group_layouts: &[Some(&layout)],
@@ -259,7 +286,7 @@ fn build(device: &wgpu::Device, assembly: &Assembly, structure: &Structure) -> R
     if let Some(e) = pollster::block_on(scope.pop()) {
         return Err(GpuError::Shader { file: "picture pass".into(), line: 0, why: e.to_string() });
     }
-    Ok(Pipeline { pipeline, layout, source: structure.source, target: structure.target })
+    Ok((pipeline, layout))
 }
 
 /// Workgroups for a picture.

@@ -1,14 +1,13 @@
 //! Frames up, passes run, pictures back.
 
+use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel};
 
 use super::device::{Gpu, GpuError};
 use super::pipelines::{Pipeline, groups};
 use crate::colour::Range;
 use crate::look::MAX_LUTS;
-use crate::picture::{
-    Chroma, Format, Frame, Layout, Model, Recipe, Sample, Siting, Source, Structure, Target,
-};
+use crate::picture::{Chroma, Format, Frame, Layout, Model, Recipe, Sample, Siting, Structure, Target};
 
 /// A frame's planes on the GPU.
 pub struct Upload {
@@ -114,7 +113,7 @@ pub(super) fn bind(
 ) -> wgpu::BindGroup {
     let view = wgpu::BindingResource::TextureView;
     let entry = |binding, resource| wgpu::BindGroupEntry { binding, resource };
-    let planes = if pipeline.source == Source::Frame { &planes[..] } else { &planes[..1] };
+    let planes = &planes[..pipeline.reads as usize];
     let mut entries: Vec<_> = (0..).zip(planes).map(|(at, plane)| entry(at, view(plane))).collect();
     entries.extend([entry(3, numbers.as_entire_binding()), entry(4, view(target)), entry(5, view(tables))]);
     entries.extend((6..).zip(luts).map(|(at, lut)| entry(at, view(lut))));
@@ -199,28 +198,82 @@ impl Gpu {
         Ok(Output { width, height, target, texture, view })
     }
 
-    /// Adds a recipe's pass to `encoder`; its raster is as large as `output`. `input` is what the recipe's source says:
-    /// a frame, or a picture of the same size. `depth` and `dither` are for integer targets; a [`Target::Screen`] has a
-    /// depth of 8, a [`Target::DeepScreen`] its window's.
+    /// Adds the pass of one part of a recipe to `encoder`, see [`Recipe::parts`]; its raster is as large as `output`.
+    /// `input` is what the part's source says: a frame, or a picture of the same size. `depth` and `dither` are for integer
+    /// targets; a [`Target::Screen`] has a depth of 8, a [`Target::DeepScreen`] its window's.
+    ///
+    /// # Errors
+    /// [`GpuError::TooLarge`] for a picture in between.
     #[allow(clippy::too_many_arguments)]
     pub fn encode<'a>(
         &self,
         encoder: &mut wgpu::CommandEncoder,
         pipeline: &Pipeline,
         input: impl Into<Input<'a>>,
-        recipe: &Recipe,
+        part: &Recipe,
         output: &Output,
         depth: u32,
         dither: bool,
         timestamps: Option<wgpu::ComputePassTimestampWrites<'_>>,
-    ) {
+    ) -> Result<(), GpuError> {
         let raster = (output.width, output.height);
-        let (frame, format, planes) = match input.into() {
+        let input = input.into();
+        let spread = match (&input, &pipeline.spread, part.spread()) {
+            (Input::Picture(picture), Some([half, float]), Some(stage)) => {
+                let passes = if picture.target == Target::Half { half } else { float };
+                let kernel = stage.kernel(raster).expect("it reads its neighbours");
+                Some(passes.encode(self, encoder, stage, &kernel, picture)?)
+            }
+            _ => None,
+        };
+        let (frame, format, mut planes) = match input {
             Input::Frame(u) => ((u.width, u.height), u.format, u.planes.each_ref()),
             Input::Picture(p) => ((p.width, p.height), PICTURE, [&p.view; 3]),
         };
-        let numbers = Layout::write(recipe, &format, frame, raster, depth, dither);
-        let bytes: &[u8] = bytemuck::cast_slice(&numbers);
+        if let Some(spread) = &spread {
+            planes[1] = &spread.view;
+        }
+        let buffer = self.uniform(&Layout::write(part, &format, frame, raster, depth, dither));
+        let luts = self.luts.of(&self.device, &self.queue, part);
+        let luts = std::array::from_fn(|i| &luts[i]);
+        let tables = self.tables.of(&self.device, &self.queue, part);
+        let group = bind(&self.device, pipeline, planes, luts, &buffer, &output.view, &tables);
+        dispatch(encoder, pipeline, &group, (output.width, output.height), timestamps);
+        Ok(())
+    }
+
+    /// Adds the passes of a recipe's parts one after the other. `pipelines` has one for each part.
+    ///
+    /// # Errors
+    /// [`GpuError::TooLarge`] for a picture in between.
+    #[allow(clippy::too_many_arguments)]
+    pub fn encode_parts(
+        &self,
+        encoder: &mut wgpu::CommandEncoder,
+        pipelines: &[Arc<Pipeline>],
+        input: &Upload,
+        parts: &[Recipe],
+        output: &Output,
+        depth: u32,
+        dither: bool,
+    ) -> Result<(), GpuError> {
+        let mut picture: Option<Arc<Output>> = None;
+        for (i, (pipeline, part)) in pipelines.iter().zip(parts).enumerate() {
+            let between = match i + 1 < parts.len() {
+                true => Some(self.scratch((output.width, output.height), pipeline.target)?),
+                false => None,
+            };
+            let to = between.as_deref().unwrap_or(output);
+            let input = picture.as_deref().map_or(Input::Frame(input), Input::Picture);
+            self.encode(encoder, pipeline, input, part, to, depth, dither, None)?;
+            picture = between;
+        }
+        Ok(())
+    }
+
+    /// Numbers in a buffer.
+    pub(super) fn uniform(&self, numbers: &[f32]) -> wgpu::Buffer {
+        let bytes: &[u8] = bytemuck::cast_slice(numbers);
         let buffer = self.device.create_buffer(&wgpu::BufferDescriptor {
             label: Some("numbers"),
             size: bytes.len() as u64,
@@ -228,17 +281,43 @@ impl Gpu {
             mapped_at_creation: false,
         });
         self.queue.write_buffer(&buffer, 0, bytes);
-        let luts = self.luts.of(&self.device, &self.queue, recipe);
-        let luts = std::array::from_fn(|i| &luts[i]);
-        let tables = self.tables.of(&self.device, &self.queue, recipe);
-        let group = bind(&self.device, pipeline, planes, luts, &buffer, &output.view, &tables);
-        dispatch(encoder, pipeline, &group, (output.width, output.height), timestamps);
+        buffer
     }
 
     /// Runs a recipe to a picture in floats and waits for it.
     pub fn signal(&self, recipe: &Recipe, frame: &Frame) -> Result<Vec<[f32; 3]>, GpuError> {
-        let pipeline = self.pipelines.wait(&Structure::of(recipe, Target::Float))?;
-        self.signal_with(&pipeline, recipe, frame, None)
+        self.signal_through(recipe, frame, Target::Float)
+    }
+
+    /// The same with pictures between passes kept as `between` says, [`Target::Half`] or [`Target::Float`].
+    pub fn signal_through(
+        &self,
+        recipe: &Recipe,
+        frame: &Frame,
+        between: Target,
+    ) -> Result<Vec<[f32; 3]>, GpuError> {
+        let (parts, pipelines) = self.parts(recipe, between, Target::Float)?;
+        let upload = self.upload(frame, None)?;
+        let (width, height) = recipe.size(frame);
+        let output = self.output(width, height, Target::Float)?;
+        let mut encoder = self.device.create_command_encoder(&Default::default());
+        self.encode_parts(&mut encoder, &pipelines, &upload, &parts, &output, 0, false)?;
+        self.read_float(encoder, &output).finish(self)
+    }
+
+    /// A recipe's parts and their pipelines, compiled here and now if need be.
+    fn parts(
+        &self,
+        recipe: &Recipe,
+        between: Target,
+        last: Target,
+    ) -> Result<(Vec<Recipe>, Vec<Arc<Pipeline>>), GpuError> {
+        let parts = recipe.parts();
+        let pipelines = Structure::of_parts(&parts, between, last)
+            .iter()
+            .map(|s| self.pipelines.wait(s))
+            .collect::<Result<_, _>>()?;
+        Ok((parts, pipelines))
     }
 
     /// The same with a given pipeline, onto a target first filled with `poison`.
@@ -266,7 +345,7 @@ impl Gpu {
             );
         }
         let mut encoder = self.device.create_command_encoder(&Default::default());
-        self.encode(&mut encoder, pipeline, &upload, recipe, &output, 0, false, None);
+        self.encode(&mut encoder, pipeline, &upload, recipe, &output, 0, false, None)?;
         self.read_float(encoder, &output).finish(self)
     }
 
@@ -279,12 +358,12 @@ impl Gpu {
         depth: u32,
         dither: bool,
     ) -> Result<CodesReadback, GpuError> {
-        let pipeline = self.pipelines.wait(&Structure::of(recipe, Target::Codes))?;
+        let (parts, pipelines) = self.parts(recipe, Target::Float, Target::Codes)?;
         let upload = self.upload(frame, None)?;
         let (width, height) = recipe.size(frame);
         let output = self.output(width, height, Target::Codes)?;
         let mut encoder = self.device.create_command_encoder(&Default::default());
-        self.encode(&mut encoder, &pipeline, &upload, recipe, &output, depth, dither, None);
+        self.encode_parts(&mut encoder, &pipelines, &upload, &parts, &output, depth, dither)?;
         Ok(CodesReadback(self.read_back(encoder, &output)))
     }
 

@@ -1,5 +1,6 @@
 //! How a stage is declared, once, for everything that needs to know about it.
 
+use super::Kernel;
 use super::NamedLut;
 use crate::colour::Shaped;
 
@@ -195,6 +196,18 @@ pub const fn strength(max: f64) -> Parameter {
     }
 }
 
+/// The twin of a stage that reads its neighbours: what of each pixel is spread, how far, and what is made of the
+/// pixel, its own part that was spread, and what was spread to it. A flat field is left as it is.
+#[derive(Debug)]
+pub struct Neighbourhood {
+    /// Parameters and derived values, and the raster, to how it is spread.
+    pub kernel: fn(&[f64], (u32, u32)) -> Kernel,
+    /// Parameters and derived values, and a pixel, to what of it is spread.
+    pub source: fn(&[f32], [f32; 3]) -> [f32; 3],
+    /// Parameters and derived values, a pixel, what of it was spread, and what reached it, to what it becomes.
+    pub combine: fn(&[f32], [f32; 3], [f32; 3], [f32; 3]) -> [f32; 3],
+}
+
 /// Everything there is to know about a stage.
 ///
 /// A stage instance's numbers are a flat slice: its parameters in order, then what `prepare` derived from
@@ -223,6 +236,8 @@ pub struct Declaration {
     pub derived: &'static [&'static str],
     /// Does it read a table from a file? Without one it does nothing.
     pub table: bool,
+    /// How it reads its neighbours, if it does.
+    pub neighbourhood: Option<Neighbourhood>,
     /// Parameters, and the table if it reads one, to derived values.
     pub prepare: fn(&[f64], Option<&NamedLut>) -> Vec<f64>,
     /// The CPU twin in f32: parameters and derived values, the table, pixel in, pixel out.
@@ -277,6 +292,7 @@ impl Declaration {
 
 /// Declares a stage: its constants, its parameters, what is derived from them. The file that calls this
 /// defines `prepare(&Parameters<f64>) -> [f64; N]` and `apply(&Parameters<T>, [T; 3]) -> [T; 3]`; a stage marked
+/// `spread`, which reads its neighbours, defines the functions of a [`Neighbourhood`] in place of `apply`; one marked
 /// `table` is given an `Option<&NamedLut>` and an `Option<&Shaped>` as the last argument of them.
 macro_rules! declare {
     (@call $function:ident($($argument:expr),+) $table:ident) => {{
@@ -284,6 +300,23 @@ macro_rules! declare {
         $function($($argument),+)
     }};
     (@call $function:ident($($argument:expr),+) $table:ident table) => { $function($($argument),+, $table) };
+    // A stage that reads its neighbours leaves a flat field alone; see `Neighbourhood`.
+    (@call apply($p:expr, $rgb:expr) $table:ident spread) => {{
+        let _ = ($p, $table);
+        $rgb
+    }};
+    (@call prepare($p:expr) $table:ident spread) => {{
+        let _ = $table;
+        prepare($p)
+    }};
+    (@neighbourhood $name:ident spread) => {
+        Some($crate::look::Neighbourhood {
+            kernel: |v, raster| kernel(&$name::from_slice(v), raster),
+            source: |v, rgb| source(&$name::from_slice(v), rgb),
+            combine: |v, rgb, source, spread| combine(&$name::from_slice(v), rgb, source, spread),
+        })
+    };
+    (@neighbourhood $name:ident $($other:ident)?) => { None };
     (
         $(#[doc = $doc:literal])+
         $name:ident $key:literal, shader $wgsl:literal $(, $table:ident)? {
@@ -352,7 +385,8 @@ macro_rules! declare {
                 ),*],
                 derived: DERIVED,
                 prepare: prepare_values,
-                table: !matches!(stringify!($($table)?).as_bytes(), b""),
+                table: matches!(stringify!($($table)?).as_bytes(), b"table"),
+                neighbourhood: $crate::look::declare!(@neighbourhood $name $($table)?),
                 apply_f32: |p, table, rgb| {
                     $crate::look::declare!(@call apply(&$name::from_slice(p), rgb) table $($table)?)
                 },

@@ -7,6 +7,7 @@
 
 mod chain;
 mod declaration;
+mod kernel;
 mod intent;
 mod named_lut;
 
@@ -16,8 +17,9 @@ pub use curves::{
     curve_points,
 };
 pub(crate) use declaration::declare;
-pub use declaration::{Declaration, Domain, Nature, Parameter, Reach, Scale, Unit, strength};
+pub use declaration::{Declaration, Domain, Nature, Neighbourhood, Parameter, Reach, Scale, Unit, strength};
 pub use intent::Intent;
+pub use kernel::{Kernel, MOST_LEVELS, RING_TAPS, Ring, glare, level_sigma};
 pub use lut::MAX_LUTS;
 pub use named_lut::{Bake, NamedLut, Said, Side};
 
@@ -54,4 +56,7 @@ stages! {
     palette
     curves
     lut
+    softness
+    diffusion
+    halation
 }

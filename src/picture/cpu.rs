@@ -4,6 +4,7 @@ use rayon::prelude::*;
 
 use super::balance::BalanceValues;
 use super::plan::tail_values;
+use super::spread;
 use super::{Decode, Frame, Recipe, Source, Tail, Unpack, noise, quantise};
 use crate::colour::{
     Aces2, Aces2InverseValues, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale,
@@ -119,9 +120,11 @@ impl<T: Twin> Grader<T> {
             source: recipe.source,
             decoder: Decoder::new(&recipe.decode),
             balance: recipe.balance.map(|b| b.prepared()),
+            // A pixel alone is taken for one of a flat field, which stages that read their neighbours leave alone.
             steps: recipe
                 .stages
                 .iter()
+                .filter(|s| s.kind.declaration().neighbourhood.is_none())
                 .map(|s| Step {
                     declaration: s.kind.declaration(),
                     strength: T::of(s.strength),
@@ -238,19 +241,40 @@ pub struct Codes {
 
 /// Runs a recipe over a frame.
 pub fn signal(recipe: &Recipe, frame: &Frame) -> Signal {
-    let grader = Grader::<f32>::new(recipe);
-    let unpack = Unpack::<f32>::of(&frame.format);
+    let parts = recipe.parts();
     let (width, height) = recipe.size(frame);
     let framing = recipe.framing.prepared::<f32>((frame.width, frame.height), (width, height));
-    let mut pixels = vec![[0.0; 3]; width as usize * height as usize];
+    let unpack = Unpack::<f32>::of(&frame.format);
+    let grader = Grader::<f32>::new(&parts[0]);
+    // Outside the frame it stays black, whatever comes.
+    let mut pixels = vec![None; width as usize * height as usize];
     pixels.par_chunks_mut(width as usize).enumerate().for_each(|(y, row)| {
         for (x, pixel) in row.iter_mut().enumerate() {
-            if let Some(signal) = framing.at(&unpack, frame, x as u32, y as u32) {
-                *pixel = grader.pixel(signal);
-            }
+            *pixel = framing.at(&unpack, frame, x as u32, y as u32).map(|signal| grader.pixel(signal));
         }
     });
+    for part in &parts[1..] {
+        pixels = pass(part, (width, height), &pixels);
+    }
+    let pixels = pixels.into_iter().map(Option::unwrap_or_default).collect();
     Signal { width, height, pixels }
+}
+
+/// A picture in scene-linear light through a part that begins with a stage that reads its neighbours.
+fn pass(part: &Recipe, size: (u32, u32), picture: &[Option<[f32; 3]>]) -> Vec<Option<[f32; 3]>> {
+    let grader = Grader::<f32>::new(part);
+    let light: Vec<[f32; 3]> = picture.iter().map(|p| p.unwrap_or_default()).collect();
+    let spread = part.spread().and_then(|s| Some((s, s.kernel(size)?)));
+    let light =
+        match spread.as_ref().zip(part.spread().and_then(|s| s.kind.declaration().neighbourhood.as_ref())) {
+            Some(((stage, kernel), neighbourhood)) => {
+                let values: Vec<f32> = stage.values.iter().map(|&v| v as f32).collect();
+                let size = (size.0 as usize, size.1 as usize);
+                spread::run(neighbourhood, &values, stage.strength as f32, kernel, size, &light)
+            }
+            None => light,
+        };
+    light.par_iter().zip(picture).map(|(v, was)| was.map(|_| grader.pixel(*v))).collect()
 }
 
 /// Runs a recipe over a frame and rounds it to codes of `depth` bits.

@@ -13,6 +13,7 @@ mod framing;
 mod parameters;
 mod plan;
 mod recipe;
+mod spread;
 mod unpack;
 
 pub use balance::{BALANCE, Balance, BalanceField, BalanceValues, ZoneValues};
@@ -22,4 +23,5 @@ pub use framing::{FRAMING, Fitting, Framing, FramingField, FramingValues, MOST_T
 pub use patch::{Area, mean_light};
 pub use plan::{Ending, Layout, Source, Structure, Target};
 pub use recipe::{Decode, Recipe, StageValues, Tail};
+pub use spread::{coarser, ring_taps};
 pub use unpack::{Unpack, clean};

@@ -2,7 +2,7 @@
 
 use super::balance::BalanceValues;
 use super::framing::FramingValues;
-use super::{Format, Recipe, Sample, Tail, Unpack};
+use super::{Format, Recipe, Sample, StageValues, Tail, Unpack};
 use crate::colour::{Curve, CurveValues, Display, Encoding, Matrix, OutputTransform, ToneScale};
 use crate::look::Kind;
 
@@ -79,6 +79,17 @@ impl Structure {
         }
     }
 
+    /// The structures of a recipe's parts: the last writes to `last`, those before to `between`.
+    pub fn of_parts(parts: &[Recipe], between: Target, last: Target) -> Vec<Self> {
+        let target = |i| if i + 1 == parts.len() { last } else { between };
+        parts.iter().enumerate().map(|(i, part)| Self::of(part, target(i))).collect()
+    }
+
+    /// The stage that reads its neighbours and that it begins with, if it does.
+    pub fn spread(&self) -> Option<Kind> {
+        self.stages.first().copied().filter(|k| k.declaration().neighbourhood.is_some())
+    }
+
     /// Does its shader read the tables of output transforms?
     pub fn has_tables(&self) -> bool {
         let aces2 = OutputTransform::Aces2;
@@ -150,13 +161,28 @@ impl Layout {
             out.extend(aces2.uniform());
         }
 
-        for stage in &recipe.stages {
-            out.push(stage.strength as f32);
-            out.extend(stage.values.iter().map(|&v| v as f32));
+        if let Some(kernel) = recipe.spread().and_then(|s| s.kernel(raster)) {
+            out.extend(kernel.rest().map(|r| r as f32));
             align(&mut out);
+        }
+        for stage in &recipe.stages {
+            push_stage(&mut out, stage);
         }
         out
     }
+
+    /// Writes a stage's numbers alone: for the first pass of one that reads its neighbours.
+    pub fn write_stage(stage: &StageValues) -> Vec<f32> {
+        let mut out = Vec::new();
+        push_stage(&mut out, stage);
+        out
+    }
+}
+
+fn push_stage(out: &mut Vec<f32>, stage: &StageValues) {
+    out.push(stage.strength as f32);
+    out.extend(stage.values.iter().map(|&v| v as f32));
+    align(out);
 }
 
 /// Fills up to the 16 bytes at which the next structure begins.

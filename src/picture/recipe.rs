@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::{Balance, Frame, Framing, Source};
 use crate::colour::{Aces2, Display, Encoding, Matrix, OutputTransform, Shaped};
-use crate::look::{Chain, Kind, NamedLut};
+use crate::look::{Chain, Kernel, Kind, NamedLut};
 
 /// How a frame's signal becomes scene-linear light.
 #[derive(Clone, Copy, Debug)]
@@ -45,6 +45,11 @@ pub struct StageValues {
 }
 
 impl StageValues {
+    /// How a stage that reads its neighbours spreads light in a raster.
+    pub fn kernel(&self, raster: (u32, u32)) -> Option<Kernel> {
+        self.kind.declaration().neighbourhood.as_ref().map(|n| (n.kernel)(&self.values, raster))
+    }
+
     /// A stage's parameters, worked out.
     pub fn new(kind: Kind, strength: f64, values: &[f64], lut: Option<&NamedLut>) -> Self {
         let values = kind.declaration().prepared(values, lut);
@@ -147,6 +152,35 @@ impl Recipe {
     /// All of it but the tail: what the outputs of one graded picture have in common.
     pub fn without_tail(&self) -> Self {
         Self { tail: Tail::Light, ..self.clone() }
+    }
+
+    /// Cut before each stage that reads its neighbours and acts: the recipes of the passes one after the other, the last
+    /// with the tail. Such a stage stands first in its part; where none acts, there is one part without any.
+    pub fn parts(&self) -> Vec<Self> {
+        let reads = |s: &StageValues| s.kind.declaration().neighbourhood.is_some();
+        let mut stages: Vec<Vec<StageValues>> = vec![Vec::new()];
+        for stage in &self.stages {
+            if reads(stage) && stage.strength > 0.0 {
+                stages.push(Vec::new());
+            }
+            if !reads(stage) || stage.strength > 0.0 {
+                stages.last_mut().expect("there is one at least").push(stage.clone());
+            }
+        }
+        let last = stages.len() - 1;
+        let part = |(i, stages): (usize, Vec<StageValues>)| Self {
+            source: if i == 0 { self.source } else { Source::Light },
+            balance: if i == 0 { self.balance } else { None },
+            tail: if i == last { self.tail } else { Tail::Light },
+            stages,
+            ..self.clone()
+        };
+        stages.into_iter().enumerate().map(part).collect()
+    }
+
+    /// The stage that reads its neighbours and that this part begins with, if it does.
+    pub fn spread(&self) -> Option<&StageValues> {
+        self.stages.first().filter(|s| s.kind.declaration().neighbourhood.is_some())
     }
 
     /// The tail alone, of a graded picture.
