@@ -7,8 +7,8 @@ use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
 use crate::gpu::{Gpu, GpuError, Output, Pipeline};
-use crate::picture::{Balance, Frame, Recipe, Structure, Tail, Target};
-use crate::show::{self, recipe};
+use crate::picture::{Balance, Frame, Recipe, Structure, Target};
+use crate::show::{self, OutputSettings, recipe};
 
 /// Pictures under way on the GPU at a time.
 pub(super) const UNDER_WAY: usize = 2;
@@ -61,7 +61,7 @@ impl Engine {
             self.set_broken(None);
         }
         let Some(raster) = self.raster().or_else(|| self.makeshift_raster(&frame)) else { return };
-        let Some((mut recipes, pipeline, makeshift)) = self.plan(here, wanted) else { return };
+        let Some((mut recipes, pipelines, makeshift)) = self.plan(here, wanted) else { return };
         for (_, recipe) in &mut recipes {
             recipe.raster = Some(raster);
         }
@@ -77,7 +77,7 @@ impl Engine {
                 }
             }
         }
-        if self.submit(&recipes, &pipeline, &frame, here, makeshift, now) {
+        if self.submit(&recipes, &pipelines, &frame, here, makeshift, now) {
             self.drawn = Some(Drawn { makeshift, ..wanted });
             self.shown_frame(now);
             self.stale = true;
@@ -103,41 +103,55 @@ impl Engine {
         self.feeds.failed(&first).then_some((frame.width, frame.height))
     }
 
-    /// What is to be run now: the recipes with their compiled plan, or, until that is compiled, with the
-    /// stages and output transform of the last plan that was. Nothing if there is nothing new to draw.
-    fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Arc<Pipeline>, bool)> {
+    /// What is to be run now: the recipes with their compiled plans, or, until those are compiled, with the
+    /// stages and output transform of the last plans that were. Nothing if there is nothing new to draw.
+    fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Vec<Arc<Pipeline>>, bool)> {
         let mut recipes = self.recipes(here);
-        let structure = Structure::of(&recipes.first()?.1, Target::Screen);
-        let wake = self.wake.clone();
-        let ready = self.gpu.pipelines.ready(&structure, move || wake());
-        let failure = ready.is_none().then(|| self.gpu.pipelines.failure(&structure)).flatten();
-        self.compiling = ready.is_none() && failure.is_none();
-        if let Some(pipeline) = ready {
-            if self.compare == Compare::After {
-                self.ready = Some(recipes[0].1.clone());
-            }
-            return Some((recipes, pipeline, false));
+        if recipes.is_empty() {
+            return None;
         }
-        if let Some(why) = failure {
-            self.set_broken(Some(why.into()));
+        let mut waits = false;
+        let mut ready = Vec::new();
+        for (_, recipe) in &recipes {
+            let structure = Structure::of(recipe, Target::Screen);
+            let wake = self.wake.clone();
+            match self.gpu.pipelines.ready(&structure, move || wake()) {
+                Some(pipeline) => ready.push(pipeline),
+                None => match self.gpu.pipelines.failure(&structure) {
+                    Some(why) => self.set_broken(Some(why.into())),
+                    None => waits = true,
+                },
+            }
+            let wake = self.wake.clone();
+            waits |= !self.gpu.pipelines.tables_ready(recipe, move || wake());
+        }
+        self.compiling = waits;
+        if ready.len() == recipes.len() && !waits {
+            if self.compare == Compare::After {
+                self.ready = recipes.iter().map(|(_, recipe)| recipe.clone()).collect();
+            }
+            return Some((recipes, ready, false));
         }
         if self.drawn == Some(Drawn { makeshift: true, ..wanted }) {
             return None;
         }
-        let old = self.ready.as_ref()?;
-        for (_, recipe) in &mut recipes {
+        for (at, (_, recipe)) in recipes.iter_mut().enumerate() {
+            let old = self.ready.get(at).or(self.ready.first())?;
             recipe.stages = old.stages.clone();
-            recipe.tail = with_transform(recipe.tail, old.tail);
+            recipe.tail = old.tail.clone().trimmed(recipe.tail.trim());
         }
-        let structure = Structure::of(&recipes[0].1, Target::Screen);
-        let pipeline = self.gpu.pipelines.ready(&structure, || ())?;
-        Some((recipes, pipeline, true))
+        let old = recipes.iter().map(|(_, recipe)| {
+            let structure = Structure::of(recipe, Target::Screen);
+            self.gpu.pipelines.ready(&structure, || ()).filter(|_| recipe.is_worked_out())
+        });
+        let old = old.collect::<Option<Vec<_>>>()?;
+        Some((recipes, old, true))
     }
 
     fn submit(
         &mut self,
         recipes: &Recipes,
-        pipeline: &Pipeline,
+        pipelines: &[Arc<Pipeline>],
         frame: &Frame,
         (shot, number): (usize, u64),
         makeshift: bool,
@@ -156,7 +170,7 @@ impl Engine {
         let Some((_, _, upload)) = &self.uploaded else { return false };
         let mut encoder = self.gpu.device.create_command_encoder(&Default::default());
         let mut outputs = Vec::new();
-        for ((places, recipe), output) in recipes.iter().zip(targets) {
+        for (((places, recipe), output), pipeline) in recipes.iter().zip(targets).zip(pipelines) {
             self.gpu.encode(&mut encoder, pipeline, upload, recipe, &output, 8, true, None);
             outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
         }
@@ -182,18 +196,18 @@ impl Engine {
         }
     }
 
-    /// A recipe for each distinct display among the live outputs, and the outputs that show it.
+    /// A recipe for each distinct setting among the live outputs, and the outputs that show it.
     fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
         let show = &self.document.show;
         let mut out = Recipes::new();
-        let mut displays: Vec<&str> = Vec::new();
+        let mut settings: Vec<&OutputSettings> = Vec::new();
         for (live, output) in [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)] {
-            let display = show.outputs.get(output);
-            if let Some(i) = displays.iter().position(|d| *d == display.id) {
+            let of_output = show.outputs.get(output);
+            if let Some(i) = settings.iter().position(|s| *s == of_output) {
                 out[i].0.push(live);
                 continue;
             }
-            displays.push(display.id);
+            settings.push(of_output);
             let Some(mut recipe) = recipe(show, shot, show.tail(output), frame as u32) else { continue };
             if self.compare == Compare::Before {
                 // The same structure with nothing acting, so that nothing is compiled.
@@ -205,15 +219,6 @@ impl Engine {
             out.push((vec![live], recipe));
         }
         out
-    }
-}
-
-fn with_transform(tail: Tail, other: Tail) -> Tail {
-    match (tail, other) {
-        (Tail::Display { display, .. }, Tail::Display { transform, .. }) => {
-            Tail::Display { transform, display }
-        }
-        (tail, _) => tail,
     }
 }
 

@@ -16,6 +16,8 @@ const FIXED: &[(&str, &str)] = &[
     shader!("colour/cdl.wgsl"),
     shader!("colour/curve.wgsl"),
     shader!("colour/tone.wgsl"),
+    shader!("colour/lut.wgsl"),
+    shader!("picture/trim.wgsl"),
     shader!("picture/balance.wgsl"),
     shader!("pass/bindings.wgsl"),
     shader!("picture/unpack.wgsl"),
@@ -26,6 +28,9 @@ const FIXED: &[(&str, &str)] = &[
 
 /// What only structures with the ACES 2.0 output transform need.
 const ACES2: &[(&str, &str)] = &[shader!("pass/tables.wgsl"), shader!("colour/aces2.wgsl")];
+
+/// What only structures with the show's own table need.
+const SHOW_LUT: &[(&str, &str)] = &[shader!("picture/show_lut.wgsl")];
 
 /// Invocations of a workgroup, across and down.
 pub const WORKGROUP: (u32, u32) = (64, 1);
@@ -50,10 +55,13 @@ impl Assembly {
         for (name, text) in FIXED {
             assembly.add(name, text);
         }
-        if structure.has_tables() {
-            for (name, text) in ACES2 {
-                assembly.add(name, text);
-            }
+        let more = match structure.transform {
+            Some(OutputTransform::Aces2) => ACES2,
+            Some(OutputTransform::Lut) => SHOW_LUT,
+            _ => &[],
+        };
+        for (name, text) in more {
+            assembly.add(name, text);
         }
         let mut kinds = structure.stages.clone();
         kinds.sort_unstable();
@@ -97,6 +105,12 @@ fn main_text(structure: &Structure) -> String {
     if structure.has_tables() {
         fields += "    @align(16) aces2: Aces2,\n";
     }
+    if structure.transform == Some(OutputTransform::Lut) {
+        fields += "    @align(16) show_lut: ShowLut,\n";
+    }
+    if structure.calibrated {
+        fields += "    @align(16) calibration: Table,\n";
+    }
     for (i, kind) in structure.stages.iter().enumerate() {
         fields += &format!("    @align(16) s{i}: {},\n", kind.declaration().struct_name);
     }
@@ -125,12 +139,20 @@ fn main_text(structure: &Structure) -> String {
         }
         body += "    v = acescct_decode(v);\n";
     }
+    if structure.transform.is_some() {
+        body += "    v = trim(p.head.trim, v);\n";
+    }
     body += match structure.transform {
         Some(OutputTransform::Plain) => "    v = transform(p.head.matrix, tone_scale(p.head.tone, v));\n",
         Some(OutputTransform::Aces2) => "    v = aces2(p.aces2, p.head.tone, v);\n",
+        Some(OutputTransform::Lut) => {
+            "    v = show_lut(p.show_lut, p.head.widening, p.head.widened, p.head.encode, v, lut_transform);\n"
+        }
         Some(OutputTransform::None) | None => "    v = transform(p.head.matrix, v);\n",
     };
-    if structure.transform.is_some() {
+    if structure.transform == Some(OutputTransform::Lut) {
+        // Signal already.
+    } else if structure.transform.is_some() {
         body += "    v = clamp(v, vec3(0.0), vec3(1.0));\n    \
                  for (var round = 0; round < i32(p.head.widened); round++) {\n        \
                  v = clamp(transform(p.head.widening, v), vec3(0.0), vec3(1.0));\n    }\n    \
@@ -139,6 +161,9 @@ fn main_text(structure: &Structure) -> String {
         body += "    v = curve_encode(p.head.encode, v);\n";
     }
     body += "    v = select(vec3(0.0), v, framed.w > 0.0);\n";
+    if structure.calibrated {
+        body += "    v = clamp(table_value(p.calibration, v, lut_calibration), vec3(0.0), vec3(1.0));\n";
+    }
     let codes = "    let noise = dither_noise(id.x, id.y, p.head.unpack.frame) * p.head.dither;\n    \
                  let codes = quantise(v, p.head.code_max, noise);\n";
     let (format, store) = match structure.target {

@@ -122,10 +122,12 @@ fn test_frame(width: u32, height: u32) -> Frame {
     Frame::new(width, height, format, planes).expect("the planes are made to fit")
 }
 
-const ACES2: Tail = Tail::Display { transform: OutputTransform::Aces2, display: &DISPLAYS[0] };
+fn aces2() -> Tail {
+    Tail::display(OutputTransform::Aces2, &DISPLAYS[0])
+}
 
 fn recipe(stages: Vec<Stage>, balance: Option<Balance>) -> Recipe {
-    let tail = Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] };
+    let tail = Tail::display(OutputTransform::Plain, &DISPLAYS[0]);
     let camera = encoding("logc4").expect("in the table");
     if let Some(balance) = balance {
         Recipe::graded(camera, balance, &Chain { look: stages, ..Chain::default() }, tail)
@@ -183,7 +185,7 @@ pub fn bench(
     let all: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
     let mut passes = vec![
         ("log to display".to_owned(), recipe(vec![], None)),
-        ("log to display by ACES 2.0".to_owned(), Recipe { tail: ACES2, ..recipe(vec![], None) }),
+        ("log to display by ACES 2.0".to_owned(), Recipe { tail: aces2(), ..recipe(vec![], None) }),
         ("with balance".to_owned(), recipe(vec![], Some(plain_balance()))),
         ("with every part of balance".to_owned(), recipe(vec![], Some(busy_balance()))),
     ];
@@ -209,7 +211,7 @@ pub fn bench(
         recipe(all.iter().take(6).map(|k| busy(*k)).collect(), Some(busy_balance())),
     ));
     let (_, six) = passes.last().expect("passes were put in above");
-    passes.push(("the same by ACES 2.0".into(), Recipe { tail: ACES2, ..six.clone() }));
+    passes.push(("the same by ACES 2.0".into(), Recipe { tail: aces2(), ..six.clone() }));
     let mut rows = Vec::new();
     for &size in sizes {
         progress(&format!("{}×{}", size.0, size.1));

@@ -1,12 +1,13 @@
 //! Pipelines by structure, compiled off the frame's thread.
 
 use std::collections::HashMap;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Condvar, Mutex};
 
 use super::assembly::{Assembly, WORKGROUP};
 use super::device::GpuError;
 use crate::colour::{Aces2, DISPLAYS};
-use crate::picture::{Structure, Target};
+use crate::picture::{Recipe, Structure, Target};
 
 /// A compiled picture pass.
 pub struct Pipeline {
@@ -26,6 +27,8 @@ struct Shared {
     queue: wgpu::Queue,
     known: Mutex<HashMap<Structure, State>>,
     built: Condvar,
+    /// Are an output transform's tables being worked out?
+    at_tables: AtomicBool,
 }
 
 /// The cache.
@@ -35,7 +38,8 @@ pub struct Pipelines {
 
 impl Pipelines {
     pub(super) fn new(device: wgpu::Device, queue: wgpu::Queue) -> Self {
-        Self { shared: Arc::new(Shared { device, queue, known: Mutex::default(), built: Condvar::new() }) }
+        let (known, built, at_tables) = (Mutex::default(), Condvar::new(), AtomicBool::new(false));
+        Self { shared: Arc::new(Shared { device, queue, known, built, at_tables }) }
     }
 
     /// The pipeline if it is compiled. If nobody has asked for it before, compiling starts on another
@@ -60,6 +64,24 @@ impl Pipelines {
                 None
             }
         }
+    }
+
+    /// Are a recipe's tables worked out? If not, that starts on another thread and `when_ready` is called from there
+    /// at its end. Never waits for them.
+    pub fn tables_ready(&self, recipe: &Recipe, when_ready: impl FnOnce() + Send + 'static) -> bool {
+        if recipe.is_worked_out() {
+            return true;
+        }
+        // One at a time: whoever waits for another asks again when it is woken.
+        if !self.shared.at_tables.swap(true, Ordering::AcqRel) {
+            let (shared, recipe) = (self.shared.clone(), recipe.clone());
+            rayon::spawn(move || {
+                drop(recipe.aces2());
+                shared.at_tables.store(false, Ordering::Release);
+                when_ready();
+            });
+        }
+        false
     }
 
     /// Why a structure will never be ready, if its shader was refused.
@@ -225,6 +247,8 @@ fn build(device: &wgpu::Device, assembly: &Assembly, target: Target) -> Result<P
             table(7),
             table(8),
             table(9),
+            table(10),
+            table(11),
         ],
     });
     let pipeline_layout = device.create_pipeline_layout(&wgpu::PipelineLayoutDescriptor {

@@ -3,8 +3,8 @@
 use std::sync::mpsc::{Receiver, channel};
 
 use super::device::{Gpu, GpuError};
+use super::luts::PLACES;
 use super::pipelines::{Pipeline, groups};
-use crate::look::MAX_LUTS;
 use crate::picture::{Format, Frame, Layout, Recipe, Sample, Structure, Target};
 
 /// A frame's planes on the GPU.
@@ -71,7 +71,7 @@ pub(super) fn bind(
     device: &wgpu::Device,
     pipeline: &Pipeline,
     planes: &[wgpu::TextureView; 3],
-    luts: [&wgpu::TextureView; MAX_LUTS],
+    luts: [&wgpu::TextureView; PLACES],
     numbers: &wgpu::Buffer,
     target: &wgpu::TextureView,
     tables: &wgpu::TextureView,
@@ -91,6 +91,8 @@ pub(super) fn bind(
             wgpu::BindGroupEntry { binding: 7, resource: view(luts[1]) },
             wgpu::BindGroupEntry { binding: 8, resource: view(luts[2]) },
             wgpu::BindGroupEntry { binding: 9, resource: view(luts[3]) },
+            wgpu::BindGroupEntry { binding: 10, resource: view(luts[4]) },
+            wgpu::BindGroupEntry { binding: 11, resource: view(luts[5]) },
         ],
     })
 }

@@ -28,6 +28,8 @@ impl Tables {
         if let Some((_, view)) = known.iter().find(|(a, _)| Arc::ptr_eq(a, &aces2)) {
             return view.clone();
         }
+        // What nobody else keeps any more.
+        known.retain(|(a, _)| Arc::strong_count(a) > 1);
         let texels = aces2.texels();
         let texture = row(device, texels.len() as u32);
         queue.write_texture(

@@ -1,6 +1,6 @@
 //! LUT: a table from a file.
 
-use crate::colour::{Real, Shaped, lut_places};
+use crate::colour::{Real, Shaped};
 
 crate::look::declare! {
     /// A look-up table from a `.cube` file, on the ACEScct signal: what it reads and what it gives are ACEScct. A
@@ -54,16 +54,7 @@ crate::look::declare! {
 pub const MAX_LUTS: usize = 4;
 
 fn prepare(_: &Lut<f64>, table: Option<&Shaped<f32>>) -> [f64; 16] {
-    let part = |of: Option<([f64; 3], [f64; 3], usize)>| {
-        let Some((min, max, last)) = of else { return [0.0; 8] };
-        let (scale, start) = lut_places(min, max, last);
-        [1.0, last as f64, scale[0], scale[1], scale[2], start[0], start[1], start[2]]
-    };
-    let shaper = table.and_then(|t| t.shaper.as_ref());
-    let shaper = shaper.and_then(|s| s.domain().map(|(min, max)| (min, max, s.values().len() - 1)));
-    let cube = table.and_then(|t| t.cube.as_ref()).map(|c| (c.domain().0, c.domain().1, c.size() - 1));
-    let (shaper, cube) = (part(shaper), part(cube));
-    std::array::from_fn(|i| if i < 8 { shaper[i] } else { cube[i - 8] })
+    table.map_or([0.0; 16], Shaped::numbers)
 }
 
 fn apply<T: Real>(_: &Lut<T>, rgb: [T; 3], table: Option<&Shaped<T>>) -> [T; 3] {

@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use super::balance::BalanceValues;
 use super::plan::tail_values;
-use super::{Frame, Recipe, Tail, Unpack, noise, quantise};
+use super::{Frame, Recipe, ShowLutValues, Tail, TrimValues, Unpack, noise, quantise};
 use crate::colour::{
     Aces2, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale, acescct_decode,
     acescct_encode, apply,
@@ -56,6 +56,7 @@ enum Rendering<T> {
     Plain(ToneScale<T>),
     Aces2(Aces2Values<T>),
     None,
+    Lut(Box<(ShowLutValues<T>, Shaped<T>)>),
 }
 
 /// A recipe ready for the pixel loop.
@@ -65,6 +66,8 @@ pub struct Grader<T> {
     balance: Option<BalanceValues<T>>,
     steps: Vec<Step<T>>,
     rendering: Option<Rendering<T>>,
+    trim: TrimValues<T>,
+    calibration: Option<Shaped<T>>,
     matrix: [T; 9],
     widening: Option<[T; 9]>,
     encode: CurveValues<T>,
@@ -88,14 +91,19 @@ impl<T: Twin> Grader<T> {
                     lut: s.lut.as_ref().map(|l| l.to()),
                 })
                 .collect(),
-            rendering: match recipe.tail {
-                Tail::Display { transform, display } => Some(match transform {
-                    OutputTransform::Plain => Rendering::Plain(tone),
-                    OutputTransform::Aces2 => Rendering::Aces2(Aces2::of(display).values()),
-                    OutputTransform::None => Rendering::None,
+            rendering: match &recipe.tail {
+                Tail::Display { display, .. } => Some(match recipe.tail.transform() {
+                    Some(OutputTransform::Plain) => Rendering::Plain(tone),
+                    Some(OutputTransform::Aces2) => Rendering::Aces2(Aces2::of(display).values()),
+                    _ => match recipe.tail.show_lut() {
+                        Some(lut) => Rendering::Lut(Box::new((lut.prepared(display), lut.lut.lut.to()))),
+                        None => Rendering::None,
+                    },
                 }),
                 Tail::Encoding(_) => None,
             },
+            trim: recipe.tail.trim().prepared(),
+            calibration: recipe.tail.calibration().map(|table| table.to()),
             matrix: matrix.rows(),
             widening: recipe.tail.widening().map(|m| m.rows()),
             encode,
@@ -120,17 +128,30 @@ impl<T: Twin> Grader<T> {
         let Some(rendering) = &self.rendering else {
             return apply(&self.matrix, v).map(|x| self.encode.encode(x));
         };
+        let v = self.trim.apply(v);
+        let held = |v: [T; 3]| v.map(|x| x.at_least(T::of(0.0)).at_most(T::of(1.0)));
         let light = match rendering {
             Rendering::Plain(tone) => apply(&self.matrix, v.map(|x| tone.apply(x))),
             Rendering::Aces2(aces2) => aces2.apply(v),
             Rendering::None => apply(&self.matrix, v),
+            Rendering::Lut(both) => return self.calibrated(both.0.apply(&both.1, v)),
         };
-        let held = |v: [T; 3]| v.map(|x| x.at_least(T::of(0.0)).at_most(T::of(1.0)));
         let mut light = held(light);
         if let Some(widening) = &self.widening {
             light = held(apply(widening, light));
         }
-        self.encode.encode_light(light)
+        self.calibrated(self.encode.encode_light(light))
+    }
+
+    /// A signal as one monitor wants it.
+    fn calibrated(&self, signal: [T; 3]) -> [T; 3] {
+        let Some(table) = &self.calibration else { return signal };
+        table.apply(signal).map(|x| x.at_least(T::of(0.0)).at_most(T::of(1.0)))
+    }
+
+    /// The signal beside the frame: black.
+    pub fn beside(&self) -> [T; 3] {
+        self.calibrated([T::of(0.0); 3])
     }
 }
 
@@ -184,7 +205,7 @@ pub fn signal(recipe: &Recipe, frame: &Frame) -> Signal {
     let unpack = Unpack::<f32>::of(&frame.format);
     let (width, height) = recipe.size(frame);
     let framing = recipe.framing.prepared::<f32>((frame.width, frame.height), (width, height));
-    let mut pixels = vec![[0.0; 3]; width as usize * height as usize];
+    let mut pixels = vec![grader.beside(); width as usize * height as usize];
     pixels.par_chunks_mut(width as usize).enumerate().for_each(|(y, row)| {
         for (x, pixel) in row.iter_mut().enumerate() {
             if let Some(signal) = framing.at(&unpack, frame, x as u32, y as u32) {

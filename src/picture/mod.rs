@@ -13,6 +13,8 @@ mod framing;
 mod parameters;
 mod plan;
 mod recipe;
+mod show_lut;
+mod trim;
 mod unpack;
 
 pub use balance::{BALANCE, Balance, BalanceField, BalanceValues, ZoneValues};
@@ -21,5 +23,7 @@ pub use frame::{Buffer, Chroma, Format, Frame, FrameError, MAX_SIDE, Model, Plan
 pub use framing::{FRAMING, Fitting, Framing, FramingField, FramingValues, MOST_TAPS, SMALLEST, kernel};
 pub use patch::{Area, mean_light};
 pub use plan::{Layout, Structure, Target};
+pub use show_lut::{ShowLut, ShowLutValues};
+pub use trim::{ROLL_OFF_FROM, TRIM, Trim, TrimField, TrimValues};
 pub use recipe::{Decode, Recipe, StageValues, Tail};
 pub use unpack::{Unpack, clean};

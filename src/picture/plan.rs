@@ -27,6 +27,8 @@ pub struct Structure {
     pub stages: Vec<Kind>,
     /// The output transform, or none for an encoding.
     pub transform: Option<OutputTransform>,
+    /// Is there a table on the signal?
+    pub calibrated: bool,
     /// What is written.
     pub target: Target,
 }
@@ -37,10 +39,8 @@ impl Structure {
         Self {
             graded: recipe.balance.is_some(),
             stages: recipe.stages.iter().map(|s| s.kind).collect(),
-            transform: match recipe.tail {
-                Tail::Display { transform, .. } => Some(transform),
-                Tail::Encoding(_) => None,
-            },
+            transform: recipe.tail.transform(),
+            calibrated: recipe.tail.calibration().is_some(),
             target,
         }
     }
@@ -51,8 +51,8 @@ impl Structure {
     }
 }
 
-/// The uniform buffer's contents: a head that is the same for every structure, the ACES 2.0 output transform
-/// where a structure has it, then the stages.
+/// The uniform buffer's contents: a head that is the same for every structure, the ACES 2.0 output transform or the
+/// show's own table where a structure has it, the calibration's table where it has that, then the stages.
 ///
 /// `Head` in `shaders/pass/head.wgsl` names the same numbers in the same order; a test compares the sizes.
 /// A uniform buffer, because software GPUs read a storage buffer lane by lane.
@@ -60,7 +60,10 @@ pub struct Layout;
 
 impl Layout {
     /// Numbers in the head.
-    pub const HEAD: usize = 20 + 20 + 12 + 12 + 32 + 8 + 12 + 12 + 12 + 4;
+    pub const HEAD: usize = 20 + 20 + 12 + 12 + 32 + 8 + 8 + 12 + 12 + 12 + 4;
+
+    /// Numbers of the show's own table.
+    pub const SHOW_LUT: usize = 12 + 12 + 12 + 12 + 16 + 4;
 
     /// Writes a recipe's numbers for frames of a format and size, in a raster. `depth` is the bits of integer targets (0 for
     /// [`Target::Float`]); `dither` adds triangular noise before they are rounded.
@@ -92,6 +95,11 @@ impl Layout {
 
         push_balance(&mut out, &recipe.balance.unwrap_or_default().prepared());
 
+        let trim = recipe.tail.trim().prepared::<f32>();
+        out.extend(trim.luminance);
+        out.extend([trim.gain, trim.saturation, trim.bend, trim.start]);
+        align(&mut out);
+
         let (tone, matrix, curve) = tail_values::<f32>(&recipe.tail);
         out.extend([tone.m_2, tone.s_2, tone.g, tone.t_1, tone.peak]);
         align(&mut out);
@@ -108,6 +116,19 @@ impl Layout {
 
         if let Some(aces2) = recipe.aces2() {
             out.extend(aces2.uniform());
+        }
+        if let (Tail::Display { display, .. }, Some(lut)) = (&recipe.tail, recipe.tail.show_lut()) {
+            let v = lut.prepared::<f32>(display);
+            push_matrix(&mut out, v.to_expected, [0.0; 3]);
+            push_curve(&mut out, v.expects);
+            push_curve(&mut out, v.gives);
+            push_matrix(&mut out, v.matrix, [0.0; 3]);
+            out.extend(lut.lut.lut.numbers().map(|n| n as f32));
+            out.push(if v.passes { 0.0 } else { 1.0 });
+            align(&mut out);
+        }
+        if let Some(table) = recipe.tail.calibration() {
+            out.extend(table.numbers().map(|n| n as f32));
         }
 
         for stage in &recipe.stages {

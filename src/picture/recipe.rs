@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{Balance, Frame, Framing};
+use super::{Balance, Frame, Framing, ShowLut, Trim};
 use crate::colour::{Aces2, Display, Encoding, Matrix, OutputTransform, Shaped};
 use crate::look::{Chain, Kind};
 
@@ -34,27 +34,98 @@ impl StageValues {
 }
 
 /// What the graded picture is turned into.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub enum Tail {
     /// A display's signal, clipped to 0…1.
     Display {
         /// How scene light becomes display light.
         transform: OutputTransform,
         /// The display.
-        display: &'static Display,
+        display: Arc<Display>,
+        /// What this output's version differs in.
+        trim: Trim,
+        /// The table of [`OutputTransform::Lut`].
+        show_lut: Option<Arc<ShowLut>>,
+        /// A table on the signal, for one monitor.
+        calibration: Option<Arc<Shaped<f32>>>,
     },
     /// The values of an encoding, not clipped.
     Encoding(&'static Encoding),
 }
 
 impl Tail {
+    /// A display's signal, with no trim and no calibration. See [`Tail::by_lut`] for [`OutputTransform::Lut`].
+    pub fn display(transform: OutputTransform, display: impl Into<Arc<Display>>) -> Self {
+        let display = display.into();
+        Self::Display { transform, display, trim: Trim::default(), show_lut: None, calibration: None }
+    }
+
+    /// A display's signal by a show's own table.
+    pub fn by_lut(lut: impl Into<Arc<ShowLut>>, display: impl Into<Arc<Display>>) -> Self {
+        let (transform, show_lut) = (OutputTransform::Lut, Some(lut.into()));
+        let display = display.into();
+        Self::Display { transform, display, trim: Trim::default(), show_lut, calibration: None }
+    }
+
+    /// The same with another trim; nothing for an encoding.
+    pub fn trimmed(mut self, to: Trim) -> Self {
+        if let Self::Display { trim, .. } = &mut self {
+            *trim = to;
+        }
+        self
+    }
+
+    /// The same with another calibration; nothing for an encoding.
+    pub fn calibrated(mut self, by: Option<Arc<Shaped<f32>>>) -> Self {
+        if let Self::Display { calibration, .. } = &mut self {
+            *calibration = by;
+        }
+        self
+    }
+
+    /// The output transform, or none for an encoding. One by a table that is not there is none either.
+    pub fn transform(&self) -> Option<OutputTransform> {
+        match self {
+            Self::Display { transform: OutputTransform::Lut, show_lut: None, .. } => {
+                Some(OutputTransform::None)
+            }
+            Self::Display { transform, .. } => Some(*transform),
+            Self::Encoding(_) => None,
+        }
+    }
+
+    /// The table in the output transform's place.
+    pub fn show_lut(&self) -> Option<&Arc<ShowLut>> {
+        match self {
+            Self::Display { transform: OutputTransform::Lut, show_lut, .. } => show_lut.as_ref(),
+            _ => None,
+        }
+    }
+
+    /// The table on the signal.
+    pub fn calibration(&self) -> Option<&Arc<Shaped<f32>>> {
+        match self {
+            Self::Display { calibration, .. } => calibration.as_ref(),
+            Self::Encoding(_) => None,
+        }
+    }
+
+    /// What the version differs in; nothing for an encoding.
+    pub fn trim(&self) -> Trim {
+        match self {
+            Self::Display { trim, .. } => *trim,
+            Self::Encoding(_) => Trim::default(),
+        }
+    }
+
     /// From the primaries that a display keeps within to those of its signal, if they are others and the output
     /// transform leaves that to do.
     pub fn widening(&self) -> Option<Matrix> {
-        match self {
-            Self::Display { transform: OutputTransform::Aces2, .. } => None,
-            Self::Display { display, .. } => display.widening(),
-            Self::Encoding(_) => None,
+        match (self, self.transform()) {
+            (Self::Display { .. }, Some(OutputTransform::Aces2)) => None,
+            (Self::Display { display, .. }, Some(OutputTransform::Lut)) => ShowLut::widening(display),
+            (Self::Display { display, .. }, _) => display.widening(),
+            (Self::Encoding(_), _) => None,
         }
     }
 }
@@ -117,9 +188,19 @@ impl Recipe {
 
     /// The ACES 2.0 output transform, where the tail has it. The first time for a display it is worked out.
     pub fn aces2(&self) -> Option<Arc<Aces2>> {
-        match self.tail {
-            Tail::Display { transform: OutputTransform::Aces2, display } => Some(Aces2::of(display)),
+        match &self.tail {
+            Tail::Display { transform: OutputTransform::Aces2, display, .. } => Some(Aces2::of(display)),
             _ => None,
+        }
+    }
+
+    /// Is [`Recipe::aces2`] worked out, so that nobody waits for it?
+    pub fn is_worked_out(&self) -> bool {
+        match &self.tail {
+            Tail::Display { transform: OutputTransform::Aces2, display, .. } => {
+                Aces2::ready(display).is_some()
+            }
+            _ => true,
         }
     }
 

@@ -7,10 +7,10 @@ use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 use super::super::look;
 use super::super::rows::{Touch, row};
 use super::{MOUSE, Panes, white};
-use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS};
+use crate::colour::{ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Input, Snapshot};
-use crate::look::{Chain, Kind, List, Parameter, STAGES, Stage};
-use crate::picture::{BALANCE, BalanceField, FRAMING};
+use crate::look::{Chain, Kind, List, NamedLut, Parameter, STAGES, Stage};
+use crate::picture::{BALANCE, BalanceField, FRAMING, TRIM, Trim};
 use crate::show::{Change, LOOK_STRENGTH, Output, raster_text, shipped_looks};
 
 impl Panes {
@@ -77,25 +77,66 @@ impl Panes {
         }
         station(ui, "output transform", "");
         let transforms = OUTPUT_TRANSFORMS.iter().map(|t| (t.id(), t.doc()));
-        if let Some(i) = choose(ui, "transform", s.show.transform.id(), transforms) {
+        let lut = s.show.show_lut.as_ref();
+        let now = lut.map_or(s.show.transform.id().to_owned(), |l| format!("lut {}", file_name(&l.lut)));
+        if let Some(i) = choose(ui, "transform", &now, transforms) {
             let change = Change::SetTransform(OUTPUT_TRANSFORMS[i]);
             inputs.push(Input::Change { change, control: MOUSE });
         }
+        if let Some(lut) = lut {
+            quiet(ui, "lut", &format!("reads {}, gives {}", lut.expects.name, lut.gives.name));
+        }
         station(ui, "display", "");
-        for (output, name) in [(Output::Desk, "desk"), (Output::Client, "client"), (Output::Files, "files")] {
+        for output in Output::ALL {
+            self.output(ui, s, output, inputs);
+        }
+        ui.add_space(6.0);
+        ui.label(RichText::new(self.device.load().as_str()).size(11.0).color(look::QUIET));
+    }
+
+    /// An output: its display, what its window does with the signal, its calibration and its trim.
+    fn output(&mut self, ui: &mut Ui, s: &Snapshot, output: Output, inputs: &mut Vec<Input>) {
+        let (name, settings) = (output.key(), s.show.outputs.get(output));
+        let address: Arc<str> = format!("output/{name}/display").into();
+        let in_hand = self.in_hand == address;
+        self.addresses.push(address.clone());
+        ui.horizontal(|ui| {
+            let ink = if in_hand { look::BRIGHT } else { look::QUIET };
+            let label = egui::Label::new(RichText::new(name).size(11.0).color(ink)).sense(Sense::click());
+            let label = ui.add_sized([44.0, 18.0], label);
+            if in_hand && std::mem::take(&mut self.reveal) {
+                label.scroll_to_me(None);
+            }
+            if label.on_hover_text("take in hand: the keys then choose its display").clicked() {
+                self.in_hand = address;
+            }
+            let displays: Vec<_> = s.show.all_displays().collect();
+            let all = displays.iter().map(|d| (d.name.as_ref(), d.source.as_ref()));
+            if let Some(i) = choose(ui, name, &settings.display.name, all) {
+                let change = Change::SetDisplay { output, display: displays[i].clone() };
+                inputs.push(Input::Change { change, control: MOUSE });
+            }
+        });
+        if let Some(truth) = window(output) {
+            quiet(ui, name, truth);
+        }
+        if let Some(lut) = &settings.calibration {
             ui.horizontal(|ui| {
-                caption(ui, name);
-                let now = s.show.outputs.get(output).name;
-                if let Some(i) = choose(ui, name, now, DISPLAYS.iter().map(|d| (d.name, d.source))) {
-                    let change = Change::SetDisplay { output, display: &DISPLAYS[i] };
+                let text = RichText::new(format!("calibration {}", file_name(lut))).size(11.0).color(look::QUIET);
+                ui.label(text).on_hover_text(lut.file.display().to_string());
+                if ui.add(egui::Button::new(RichText::new("take out").size(11.0)).small()).clicked() {
+                    let change = Change::SetCalibration { output, calibration: None };
                     inputs.push(Input::Change { change, control: MOUSE });
                 }
             });
         }
-        let truth = "windows are 8 bit, not colour-managed";
-        ui.indent("surface", |ui| ui.label(RichText::new(truth).size(11.0).color(look::QUIET)));
-        ui.add_space(6.0);
-        ui.label(RichText::new(self.device.load().as_str()).size(11.0).color(look::QUIET));
+        let touched = settings.trim != Trim::default();
+        if self.fold(ui, &format!("output/{name}"), &format!("trim of {name}"), touched) {
+            for (parameter, value) in TRIM.iter().zip(settings.trim.values) {
+                let address = format!("output/{name}/{}", parameter.key);
+                self.parameter(ui, address, parameter, &words(parameter.key), value, inputs);
+            }
+        }
     }
 
     /// The show's raster, and where the shot's frames lie in it.
@@ -165,9 +206,8 @@ impl Panes {
         self.set_open(&base, open);
         self.parameter(ui, format!("{base}/strength"), &d.strength, "strength", stage.strength, inputs);
         if let Some(lut) = &stage.lut {
-            let name = lut.file.file_name().unwrap_or_default().to_string_lossy();
             let whole = lut.file.display().to_string();
-            ui.label(RichText::new(name).size(11.0).color(look::QUIET)).on_hover_text(whole);
+            ui.label(RichText::new(file_name(lut)).size(11.0).color(look::QUIET)).on_hover_text(whole);
         }
         if d.key == "curves" {
             self.curves(ui, list, at, stage, open, inputs);
@@ -316,12 +356,30 @@ fn groups(parameters: &[Parameter]) -> Vec<std::ops::Range<usize>> {
     out
 }
 
+/// What an output's window does with the signal that it is given.
+fn window(output: Output) -> Option<&'static str> {
+    match output {
+        Output::Desk | Output::Client => Some("its window: 8 bit, not colour-managed"),
+        Output::Files => None,
+    }
+}
+
+/// A line about what stands above it.
+fn quiet(ui: &mut Ui, salt: &str, text: &str) {
+    ui.indent(("about", salt), |ui| ui.label(RichText::new(text).size(11.0).color(look::QUIET)));
+}
+
+/// A table's file as a line has room for it.
+fn file_name(lut: &NamedLut) -> String {
+    lut.file.file_name().unwrap_or_default().to_string_lossy().into_owned()
+}
+
 /// A name with others to choose from, each with a word about it; which was chosen.
-fn choose(
+fn choose<'a>(
     ui: &mut Ui,
     salt: &str,
     now: &str,
-    all: impl Iterator<Item = (&'static str, &'static str)>,
+    all: impl Iterator<Item = (&'a str, &'a str)>,
 ) -> Option<usize> {
     let mut chosen = None;
     ui.push_id(salt, |ui| {
