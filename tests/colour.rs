@@ -138,7 +138,7 @@ fn everything_is_there() {
         "acescct acescc acescg aces2065-1 logc3 logc4 s-log3 s-log3-cine v-log c-log2 c-log3 log3g10 f-log \
          f-log2 n-log apple-log d-log cineon bt1886 srgb-display"
     );
-    let ids: Vec<_> = DISPLAYS.iter().map(|d| d.id).collect();
+    let ids: Vec<_> = DISPLAYS.iter().map(|d| &*d.id).collect();
     assert_eq!(
         ids.join(" "),
         "rec709 srgb display-p3 p3-d65 rec2020 rec2100-pq-500 rec2100-pq-1000 rec2100-pq-2000 rec2100-pq-4000 \
@@ -629,7 +629,7 @@ fn matrices_keep_white() {
     let ways = ENCODINGS
         .iter()
         .flat_map(|e| [(e.id, e.to_acescg()), (e.id, e.from_acescg())])
-        .chain(DISPLAYS.iter().map(|d| (d.id, d.from_acescg())));
+        .chain(DISPLAYS.iter().map(|d| (&*d.id, d.from_acescg())));
     for (id, matrix) in ways {
         for row in matrix.0 {
             let sum: f64 = row.iter().sum();

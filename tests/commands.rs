@@ -149,7 +149,7 @@ fn every_encoding_display_and_transform_agrees_on_both() {
                     "--from",
                     from.id,
                     "--display",
-                    display.id,
+                    &display.id,
                     "--output-transform",
                     transform.id(),
                     "--on",
@@ -295,7 +295,7 @@ fn a_show_and_a_look_act_on_values() {
 fn names_that_are_not_known_are_answered_with_those_that_are() {
     let said = refused(&["values", "--from", "logc9", "--to", "acescg"]);
     assert!(said.contains("logc9") && said.contains("logc4") && said.contains("v-log"), "{said}");
-    let said = refused(&["render", "nowhere", "--out", "x", "--display", "wall-of-lamps"]);
+    let said = refused(&["values", "--from", "logc4", "--display", "wall-of-lamps"]);
     assert!(said.contains("rec709") && said.contains("srgb"), "{said}");
     let said = refused(&["open", "nowhere", "--panel", "x"]);
     assert!(said.contains("nowhere"), "{said}");

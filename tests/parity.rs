@@ -182,7 +182,7 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
     for display in DISPLAYS {
         for &transform in OUTPUT_TRANSFORMS {
             let mut recipe =
-                Recipe::conversion(encoding("acescct").unwrap(), Tail::Display { transform, display });
+                Recipe::conversion(encoding("acescct").unwrap(), Tail::display(transform, display));
             recipe.balance = Some(points);
             let (input, reason) = match transform {
                 OutputTransform::None => (
@@ -442,7 +442,7 @@ fn codes_agree_with_and_without_dither() {
     let gpu = gpu();
     let recipe = Recipe::conversion(
         encoding("acescct").unwrap(),
-        Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] },
+        Tail::display(OutputTransform::Plain, &DISPLAYS[0]),
     )
     .at_frame(17);
     let frame = frame(vectors(4096));
@@ -522,7 +522,7 @@ fn whole_path(transform: OutputTransform, least: f32, most_p999: f64, most: f64)
         for display in DISPLAYS {
             let mut recipe = balances[n % balances.len()].clone();
             recipe.decode.encoding = encoding;
-            recipe.tail = Tail::Display { transform, display };
+            recipe.tail = Tail::display(transform, display);
             recipe.stages = stages.clone();
             // Every second one the other way round, and with a stage twice.
             if n % 2 == 1 {

@@ -91,7 +91,8 @@ fn every_structure_gives_a_valid_shader() {
     let mut chains: Vec<Vec<Kind>> = vec![vec![], all.clone(), all.iter().rev().copied().collect()];
     chains.extend(all.iter().map(|k| vec![*k]));
     chains.push(all.iter().chain(&all).copied().collect());
-    let transforms = OUTPUT_TRANSFORMS.iter().copied().map(Some).chain([None]);
+    let more = [Some(OutputTransform::Lut), None];
+    let transforms = OUTPUT_TRANSFORMS.iter().copied().map(Some).chain(more);
     let mut count = 0;
     for transform in transforms {
         for target in [Target::Float, Target::Codes, Target::Screen] {
@@ -100,14 +101,17 @@ fn every_structure_gives_a_valid_shader() {
                     if !graded && !stages.is_empty() {
                         continue;
                     }
-                    let structure = Structure { graded, stages: stages.clone(), transform, target };
-                    validate(&Assembly::picture(&structure));
-                    count += 1;
+                    for calibrated in [false, true] {
+                        let stages = stages.clone();
+                        let structure = Structure { graded, stages, transform, calibrated, target };
+                        validate(&Assembly::picture(&structure));
+                        count += 1;
+                    }
                 }
             }
         }
     }
-    assert!(count >= 9 * (chains.len() + 1), "{count}");
+    assert!(count >= 5 * 3 * 2 * (chains.len() + 1), "{count}");
     validate(&Assembly::single("pass/blit.wgsl", include_str!("../shaders/pass/blit.wgsl")));
 }
 
@@ -116,8 +120,12 @@ fn every_structure_gives_a_valid_shader() {
 fn uniform_layout_is_what_the_structs_say() {
     let stages: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
     let transform = Some(OutputTransform::Aces2);
-    let structure = Structure { graded: true, stages, transform, target: Target::Float };
+    let structure = Structure { graded: true, stages, transform, calibrated: true, target: Target::Float };
     let module = validate(&Assembly::picture(&structure));
+    assert_eq!(span(&module, "Table"), 4 * 16);
+    let by_lut = Structure { transform: Some(OutputTransform::Lut), ..structure };
+    let other = validate(&Assembly::picture(&by_lut));
+    assert_eq!(span(&other, "ShowLut"), 4 * Layout::SHOW_LUT as u32);
     assert_eq!(span(&module, "Aces2"), 4 * Aces2::UNIFORM as u32);
     assert_eq!(span(&module, "Head"), 4 * Layout::HEAD as u32);
     for d in STAGES {
@@ -127,7 +135,13 @@ fn uniform_layout_is_what_the_structs_say() {
 
 #[test]
 fn a_line_of_the_whole_is_found_in_its_file() {
-    let structure = Structure { graded: true, stages: vec![Kind(0)], transform: None, target: Target::Float };
+    let structure = Structure {
+        graded: true,
+        stages: vec![Kind(0)],
+        transform: None,
+        calibrated: false,
+        target: Target::Float,
+    };
     let assembly = Assembly::picture(&structure);
     let line = 1 + assembly.text.lines().position(|l| l.starts_with("fn tone_scale_one")).unwrap();
     let (file, at) = assembly.locate(line);

@@ -8,7 +8,7 @@ use super::reader::{Source, Table};
 use super::writer::{line, number, quoted};
 use super::{ShowError, VERSION};
 use crate::colour::{
-    AP1, Adaptation, BT709, BT2020, Curve, DISPLAYS, Display, P3_D65, Primaries, White, conversion, display,
+    AP1, Adaptation, BT709, BT2020, Curve, DISPLAYS, Display, Matrix, P3_D65, Primaries, White, conversion, display,
 };
 
 macro_rules! shipped {
@@ -139,7 +139,7 @@ fn read_one(table: &Table<'_>, id: &str) -> Result<Display, ShowError> {
         "own" => Some(White::Own),
         _ => None,
     })?;
-    Ok(Display {
+    let display = Display {
         id: Cow::Owned(id.to_owned()),
         name: text("name", id)?,
         source: text("source", "written out in TOML")?,
@@ -148,7 +148,9 @@ fn read_one(table: &Table<'_>, id: &str) -> Result<Display, ShowError> {
         limit,
         peak,
         white: white.unwrap_or_default(),
-    })
+    };
+    check_white(&display).map_err(|(what, accepted)| table.source.wrong(limit_at, what, accepted))?;
+    Ok(display)
 }
 
 fn read_primaries(table: &Table<'_>, key: &str) -> Result<Option<(usize, Primaries)>, ShowError> {
@@ -166,9 +168,11 @@ fn read_primaries(table: &Table<'_>, key: &str) -> Result<Option<(usize, Primari
 /// Why primaries cannot be used, and what could.
 type Refused = (String, &'static str);
 
-/// Least area of a triangle of primaries (BT.709's is 0.11), and least share of white's luminance of each (BT.2020's
-/// blue has 0.059).
+/// Least area of a triangle of primaries (BT.709's is 0.11).
 const LEAST_AREA: f64 = 0.01;
+/// Least y of a primary.
+const LEAST_Y: f64 = 0.001;
+/// Least share of white's luminance that each primary has (BT.2020's blue has 0.059).
 const LEAST_SHARE: f64 = 0.005;
 
 fn check_primaries(p: &Primaries) -> Result<(), Refused> {
@@ -182,11 +186,11 @@ fn check_primaries(p: &Primaries) -> Result<(), Refused> {
         let what = "red, green and blue go round clockwise".to_owned();
         return Err((what, "red, green and blue in this order"));
     }
-    if p.rgb.iter().chain([&p.white]).any(|xy| xy[1].abs() < 1e-3) {
-        return Err(("a y is next to 0".to_owned(), "y of 0.001 and more, or less than -0.001"));
+    if p.rgb.iter().chain([&p.white]).any(|xy| xy[1] < LEAST_Y) {
+        return Err(("a y is next to 0 or below".to_owned(), "y of 0.001 and more"));
     }
     let shares = p.to_xyz();
-    if (0..3).any(|c| shares.0[1][c] < LEAST_SHARE) || p.white[1] < 0.0 {
+    if (0..3).any(|c| shares.0[1][c] < LEAST_SHARE) {
         let what = "white is not inside the triangle of red, green and blue".to_owned();
         return Err((what, "a white that all three primaries are part of"));
     }
@@ -210,6 +214,17 @@ fn check_limit(limit: &Primaries, primaries: &Primaries) -> Result<(), Refused> 
         return Err((what, "a limit that the primaries of the signal can show"));
     }
     Ok(())
+}
+
+/// A white that is simulated must be one that the limit's and the signal's primaries can mix.
+fn check_white(display: &Display) -> Result<(), Refused> {
+    let seen = display.widening().unwrap_or(Matrix::IDENTITY);
+    let is_mixed = || check_primaries(&display.limiting()).is_ok();
+    if display.white == White::Own || is_mixed() && seen.0.iter().flatten().all(|x| *x >= BESIDE) {
+        return Ok(());
+    }
+    let what = "white is d60, and these primaries cannot mix that, or only just".to_owned();
+    Err((what, "primaries with xy 0.32168 0.33767 well inside, or white = \"own\""))
 }
 
 /// The curve that a text names.
