@@ -12,7 +12,7 @@ use greyhold::colour::{
     OutputTransform, Shaped, White, display, encoding,
 };
 use greyhold::gpu::{
-    ACES2_SIGNAL, Gpu, PQ_SIGNAL, Request, SIGNAL, Tolerance, agreement, agreement_within, pad, spread, vectors,
+    ACES2_SIGNAL, Assembly, Gpu, PQ_SIGNAL, Request, SIGNAL, Tolerance, agreement, agreement_within, pad, spread, vectors,
 };
 use greyhold::picture::{
     Balance, Frame, Framing, ROLL_OFF_FROM, Recipe, ShowLut, Structure, TRIM, Tail, Target, Trim, TrimField, cpu,
@@ -445,5 +445,35 @@ fn display_light_is_read_back() {
 fn parameters_of_trim_are_sound() {
     for p in TRIM {
         assert!(p.min < p.max && (p.min..=p.max).contains(&p.default) && p.step > 0.0 && !p.doc.is_empty());
+    }
+}
+
+/// The comparisons can fail: shaders that are a little wrong are rejected.
+#[test]
+fn wrong_twins_are_rejected() {
+    let gpu = gpu();
+    let pixels: Vec<_> = pad(vectors(2048)).into_iter().map(|p| p.map(|v| v.clamp(0.02, 0.95))).collect();
+    let frame = Frame::from_rgb(128, &pixels).unwrap();
+    let trim = Trim::default().with(Saturation, 0.8).with(RollOff, 0.5);
+    let lut = show_lut("rec2100-hlg-1000");
+    let tail = Tail::by_lut(lut, display("rec2100-pq-2000").unwrap()).trimmed(trim).calibrated(Some(swapping()));
+    let recipe = Recipe::conversion(encoding("logc4").unwrap(), tail);
+    holds(&gpu, &recipe, &pixels, PQ_SIGNAL, "as it is");
+    let right = Assembly::picture(&Structure::of(&recipe, Target::Float));
+    for (from, to) in [
+        ("(1.0 + t.bend * over)", "(1.001 + t.bend * over)"),
+        ("(lit - y) * t.saturation", "(lit - y) * 1.001 * t.saturation"),
+        ("exp_2((signal - 0.55991073)", "exp_2((signal - 0.5597)"),
+        ("curve_encode(p.expects, transform(p.to_expected, acescg))", "curve_encode(p.expects, acescg)"),
+        ("table_value(p.calibration, v, lut_calibration)", "table_value(p.calibration, v, lut_transform)"),
+    ] {
+        assert_eq!(right.text.matches(from).count(), 1, "{from}");
+        let mut wrong = right.clone();
+        wrong.text = wrong.text.replace(from, to);
+        let pipeline = gpu.pipelines.build(&wrong, Target::Float).unwrap();
+        let on_gpu = gpu.signal_with(&pipeline, &recipe, &frame, None).unwrap();
+        let more = spread(&recipe, &pixels, 1e-6).unwrap();
+        let found = agreement_within(&cpu::signal(&recipe, &frame).pixels, &on_gpu, PQ_SIGNAL, &more);
+        assert!(!found.holds(), "{to}: {found:?}");
     }
 }
