@@ -230,14 +230,14 @@ fn encodings_agree_with_colour_science() {
 fn displays_agree_with_colour_science() {
     let rows = table("displays.csv");
     for d in sdr() {
-        check_curve(d.id, &d.curve, &rows);
+        check_curve(&d.id, &d.curve, &rows);
     }
 }
 
 /// Between the table's rows f32 follows f64, which the tables pin: every millionth from −0.05 to 1.05.
 #[test]
 fn single_follows_double() {
-    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(sdr().map(|d| (d.id, d.curve)));
+    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(sdr().map(|d| (&*d.id, d.curve)));
     for (id, curve) in curves {
         let (exact, single) = (curve.values::<f64>(), curve.values::<f32>());
         // Where f32 rounds the cut, the two may take different branches: the branches' gap is not an error.
@@ -524,7 +524,7 @@ fn own_power() {
 /// branch. In f32, N-Log's cube root returns a code near 0 as well as its steepness lets it.
 #[test]
 fn round_trips() {
-    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(sdr().map(|d| (d.id, d.curve)));
+    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(sdr().map(|d| (&*d.id, d.curve)));
     for (id, curve) in curves {
         let (exact, single) = (curve.values::<f64>(), curve.values::<f32>());
         // Each cut's signal and gap.

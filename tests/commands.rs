@@ -615,7 +615,8 @@ fn a_shows_own_displays_and_outputs_are_known() {
     }
     let grey = "0.25 0.3 0.2\n";
     let by = |arguments: &[&str]| {
-        numbers(&values(&[&["--from", "acescg", "--show", path(&show_dir)], arguments].concat(), grey))[0].clone()
+        numbers(&values(&[&["--from", "acescg", "--show", path(&show_dir)], arguments].concat(), grey))[0]
+            .clone()
     };
     let none = ["--output-transform", "none"];
     let linear = by(&["--to", "acescg"]);
@@ -646,7 +647,10 @@ fn a_shows_own_displays_and_outputs_are_known() {
 
     let render = |name: &str, arguments: &[&str]| {
         let out = dir.path().join(name);
-        fine(&[&["render", path(&show_dir), "--out", path(&out), "--frames", "0", "--on", "cpu"], arguments].concat());
+        fine(
+            &[&["render", path(&show_dir), "--out", path(&out), "--frames", "0", "--on", "cpu"], arguments]
+                .concat(),
+        );
         let shot = greyhold::show::load(&show_dir).unwrap().shots[0].name.clone();
         let mut files = greyhold::media::open(&out.join(shot), &Default::default()).unwrap();
         files.frame(0).unwrap()
@@ -658,7 +662,8 @@ fn a_shows_own_displays_and_outputs_are_known() {
     let tail = loaded.tail(greyhold::show::Output::Client);
     let mut recipe = greyhold::show::recipe(&loaded, 0, tail, 0).unwrap();
     recipe.raster = Some((96, 54));
-    let mut source = greyhold::media::open(&loaded.shots[0].source_path(&show_dir), &Default::default()).unwrap();
+    let mut source =
+        greyhold::media::open(&loaded.shots[0].source_path(&show_dir), &Default::default()).unwrap();
     let wanted = greyhold::picture::cpu::codes(&recipe, &source.frame(0).unwrap(), 16, false).pixels;
     for (p, pixel) in wanted.iter().enumerate() {
         for c in 0..3 {

@@ -296,12 +296,13 @@ fn a_frame_as_large_as_the_raster_keeps_its_bits() {
     ] {
         let frame = noise(size.0, size.1, layout);
         for recipe in [plain(Framing::default(), size), graded.clone().framed(Framing::default(), None)] {
-            let mut assembly = Assembly::picture(&Structure::of(&recipe, Target::Float));
+            let structure = Structure::of(&recipe, Target::Float);
+            let mut assembly = Assembly::picture(&structure);
             let plain_call = "vec4(unpack_signal(p.head.unpack, unpack_samples(p.head.unpack, at)), 1.0)";
             let call = "framed_signal(p.head.framing, p.head.unpack, at)";
             assert_eq!(assembly.text.matches(call).count(), 1);
             assembly.text = assembly.text.replace(call, plain_call);
-            let without = gpu.pipelines.build(&assembly, Target::Float).unwrap();
+            let without = gpu.pipelines.build(&assembly, &structure).unwrap();
             let without = gpu.signal_with(&without, &recipe, &frame, Some(POISON)).unwrap();
             let with = gpu.signal(&recipe, &frame).unwrap();
             // One ULP where a compiler contracts across the two.
@@ -601,12 +602,13 @@ fn a_wrong_twin_is_rejected() {
     let gpu = gpu();
     let frame = noise(67, 45, Format::rgb(Sample::U16, 10));
     let recipe = plain(Framing::default().with(Scale, 1.3), (67, 45));
-    let right = Assembly::picture(&Structure::of(&recipe, Target::Float));
+    let structure = Structure::of(&recipe, Target::Float);
+    let right = Assembly::picture(&structure);
     for (from, to) in [("(1.5 * x - 2.5)", "(1.5 * x - 2.501)"), ("high & 0xffff", "high & 0xfff0")] {
         assert_eq!(right.text.matches(from).count(), 1, "{from}");
         let mut wrong = right.clone();
         wrong.text = wrong.text.replace(from, to);
-        let pipeline = gpu.pipelines.build(&wrong, Target::Float).unwrap();
+        let pipeline = gpu.pipelines.build(&wrong, &structure).unwrap();
         let on_gpu = gpu.signal_with(&pipeline, &recipe, &frame, Some(POISON)).unwrap();
         let found = agreement(&cpu::signal(&recipe, &frame).pixels, &on_gpu, OF_PIXEL);
         assert!(!found.holds() && found.outside > 100, "{to}: {found:?}");

@@ -12,11 +12,12 @@ use greyhold::colour::{
     OutputTransform, Shaped, White, display, encoding,
 };
 use greyhold::gpu::{
-    ACES2_SIGNAL, Assembly, Gpu, PQ_SIGNAL, Request, SIGNAL, Tolerance, agreement, agreement_within, pad, spread, vectors,
+    ACES2_SIGNAL, Assembly, Gpu, PQ_SIGNAL, Request, SIGNAL, Tolerance, agreement, agreement_within, pad,
+    spread, vectors,
 };
 use greyhold::picture::{
-    Balance, Frame, Framing, ROLL_OFF_FROM, Recipe, ShowLut, Structure, TRIM, Tail, Target, Trim, TrimField, cpu,
-    noise, quantise,
+    Balance, Frame, Framing, ROLL_OFF_FROM, Recipe, ShowLut, Structure, TRIM, Tail, Target, Trim, TrimField,
+    cpu, noise, quantise,
 };
 use greyhold::show::{known_display, load_lut, read_displays, shipped_displays};
 
@@ -89,7 +90,9 @@ fn d60_white_is_the_reference() {
             encoding("aces2065-1").unwrap(),
             Tail::display(OutputTransform::Aces2, display.clone()),
         );
-        for (on, found) in [("cpu", cpu::signal(&recipe, &frame).pixels), ("gpu", gpu.signal(&recipe, &frame).unwrap())] {
+        for (on, found) in
+            [("cpu", cpu::signal(&recipe, &frame).pixels), ("gpu", gpu.signal(&recipe, &frame).unwrap())]
+        {
             let (worst, at) = furthest(&found, &rows, 3 + 3 * n);
             println!("{} on the {on}: signal {worst:.2e} (row {at})", display.id);
             assert!(worst <= BAR, "{} on the {on}: {worst:e} at {:?}", display.id, rows[at]);
@@ -216,7 +219,10 @@ fn roll_off_is_a_shoulder() {
         }
         let (mut before, mut slope_before) = (of(ROLL_OFF_FROM), 1.0);
         for n in 1..=4000 {
-            let (x, last) = (ROLL_OFF_FROM * 2f64.powf(f64::from(n) / 250.0), ROLL_OFF_FROM * 2f64.powf(f64::from(n - 1) / 250.0));
+            let (x, last) = (
+                ROLL_OFF_FROM * 2f64.powf(f64::from(n) / 250.0),
+                ROLL_OFF_FROM * 2f64.powf(f64::from(n - 1) / 250.0),
+            );
             let (y, slope) = (of(x), (of(x) - before) / (x - last));
             assert!(y > before && slope > 0.0 && slope <= slope_before + 1e-9, "{amount} at {x}: {slope}");
             // No kink: the slope changes little from one place to the next, the first one, where it is 1, included.
@@ -245,7 +251,8 @@ fn no_trim_is_no_change() {
     let gpu = gpu();
     let pixels = pad(vectors(2048));
     let frame = Frame::from_rgb(128, &pixels).unwrap();
-    let halved = Frame::from_rgb(128, &pixels.iter().map(|p| p.map(|x| 0.5 * x)).collect::<Vec<_>>()).unwrap();
+    let halved =
+        Frame::from_rgb(128, &pixels.iter().map(|p| p.map(|x| 0.5 * x)).collect::<Vec<_>>()).unwrap();
     let recipe = |trim| {
         let tail = Tail::display(OutputTransform::Plain, &DISPLAYS[0]).trimmed(trim);
         Recipe::conversion(encoding("acescg").unwrap(), tail)
@@ -344,7 +351,9 @@ fn calibration_comes_last() {
 fn any_calibration_agrees_on_both() {
     let gpu = gpu();
     let curve = Lut1::even(
-        (0..37).map(|i| [0, 1, 2].map(|c| (i as f32 / 36.0).powf(0.8 + 0.2 * c as f32) * 1.3 - 0.1)).collect(),
+        (0..37)
+            .map(|i| [0, 1, 2].map(|c| (i as f32 / 36.0).powf(0.8 + 0.2 * c as f32) * 1.3 - 0.1))
+            .collect(),
         [0.0, -0.1, 0.1],
         [1.0, 1.1, 0.9],
     );
@@ -373,12 +382,15 @@ fn a_shows_own_table_is_the_reference() {
     let rows = table("show_lut.csv");
     let frame = aces_frame(&rows);
     let lut = Arc::new(show_lut("rec709"));
-    for (n, (id, bar)) in
-        [("rec709", 5e-6), ("srgb", 2e-5), ("p3-d65", 2e-5), ("rec2100-pq-1000", 2e-5)].into_iter().enumerate()
+    for (n, (id, bar)) in [("rec709", 5e-6), ("srgb", 2e-5), ("p3-d65", 2e-5), ("rec2100-pq-1000", 2e-5)]
+        .into_iter()
+        .enumerate()
     {
         let tail = Tail::by_lut(lut.clone(), display(id).unwrap());
         let recipe = Recipe::conversion(encoding("aces2065-1").unwrap(), tail);
-        for (on, found) in [("cpu", cpu::signal(&recipe, &frame).pixels), ("gpu", gpu.signal(&recipe, &frame).unwrap())] {
+        for (on, found) in
+            [("cpu", cpu::signal(&recipe, &frame).pixels), ("gpu", gpu.signal(&recipe, &frame).unwrap())]
+        {
             let (worst, at) = furthest(&found, &rows, 3 + 3 * n);
             println!("{id} on the {on}: {worst:.2e} (row {at})");
             assert!(worst <= bar, "{id} on the {on}: {worst:e} at {:?}", rows[at]);
@@ -406,8 +418,7 @@ fn a_shows_own_table_passes_on_its_display() {
 fn a_shows_own_table_agrees_on_both_for_every_pair_of_displays() {
     let gpu = gpu();
     // Light that a camera gives: what cancels in the matrices is not the table's to answer for.
-    let pixels: Vec<_> =
-        pad(vectors(2048)).into_iter().map(|p| p.map(|v| v.clamp(0.02, 0.95))).collect();
+    let pixels: Vec<_> = pad(vectors(2048)).into_iter().map(|p| p.map(|v| v.clamp(0.02, 0.95))).collect();
     let (mut shown, mut refused) = (0, 0);
     for gives in DISPLAYS {
         let lut = Arc::new(show_lut(&gives.id));
@@ -456,13 +467,15 @@ fn wrong_twins_are_rejected() {
     let frame = Frame::from_rgb(128, &pixels).unwrap();
     let trim = Trim::default().with(Saturation, 0.8).with(RollOff, 0.5);
     let lut = show_lut("rec2100-hlg-1000");
-    let tail = Tail::by_lut(lut, display("rec2100-pq-2000").unwrap()).trimmed(trim).calibrated(Some(swapping()));
+    let tail =
+        Tail::by_lut(lut, display("rec2100-pq-2000").unwrap()).trimmed(trim).calibrated(Some(swapping()));
     let recipe = Recipe::conversion(encoding("logc4").unwrap(), tail);
     holds(&gpu, &recipe, &pixels, PQ_SIGNAL, "as it is");
-    let right = Assembly::picture(&Structure::of(&recipe, Target::Float));
+    let structure = Structure::of(&recipe, Target::Float);
+    let right = Assembly::picture(&structure);
     for (from, to) in [
         ("(1.0 + t.bend * over)", "(1.001 + t.bend * over)"),
-        ("(lit - y) * t.saturation", "(lit - y) * 1.001 * t.saturation"),
+        ("(v - y) * t.saturation", "(v - y) * 1.001 * t.saturation"),
         ("exp_2((signal - 0.55991073)", "exp_2((signal - 0.5597)"),
         ("curve_encode(p.expects, transform(p.to_expected, acescg))", "curve_encode(p.expects, acescg)"),
         ("table_value(p.calibration, v, lut_calibration)", "table_value(p.calibration, v, lut_transform)"),
@@ -470,7 +483,7 @@ fn wrong_twins_are_rejected() {
         assert_eq!(right.text.matches(from).count(), 1, "{from}");
         let mut wrong = right.clone();
         wrong.text = wrong.text.replace(from, to);
-        let pipeline = gpu.pipelines.build(&wrong, Target::Float).unwrap();
+        let pipeline = gpu.pipelines.build(&wrong, &structure).unwrap();
         let on_gpu = gpu.signal_with(&pipeline, &recipe, &frame, None).unwrap();
         let more = spread(&recipe, &pixels, 1e-6).unwrap();
         let found = agreement_within(&cpu::signal(&recipe, &frame).pixels, &on_gpu, PQ_SIGNAL, &more);

@@ -45,7 +45,14 @@ fn every_live_output_has_its_own() {
     let (dir, gpu) = (tempfile::tempdir().unwrap(), Gpu::headless(Request::default()).unwrap());
     sequence(&dir.path().join("take"), SIZE, 2);
     let mut show = Show::new("two windows");
-    show.shots.push(Shot::new("a", Path::new("take").join("take.####.dpx"), 0..2, encoding("logc4").unwrap()));
+    // Higher than the frames are: black above and below, which calibration and the show's table have something to do with.
+    show.raster = Some((80, 60));
+    show.shots.push(Shot::new(
+        "a",
+        Path::new("take").join("take.####.dpx"),
+        0..2,
+        encoding("logc4").unwrap(),
+    ));
     show.displays = read_displays(
         "version = 1\n[display.projector]\npeak = 117\nprimaries = \"p3-d65\"\nlimit = \"bt709\"\n\
          transfer = \"gamma 2.6\"\nwhite = \"d60\"\n",
@@ -124,7 +131,8 @@ fn every_live_output_has_its_own() {
     engine.send(Input::Reset { target: "output/client/exposure".into() });
     wait_for("no trim", || {
         let client = &engine.snapshot().show.outputs.client;
-        let expected = OutputSettings { calibration: client.calibration.clone(), ..show.outputs.client.clone() };
+        let expected =
+            OutputSettings { calibration: client.calibration.clone(), ..show.outputs.client.clone() };
         (*client == expected).then_some(())
     });
     agrees(&engine, "back, but for the calibration");

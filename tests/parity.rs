@@ -323,7 +323,7 @@ fn a_wrong_twin_is_rejected() {
         .pipelines
         .build(
             &Assembly::picture_with(&structure, &|k| if k == kind { wrong } else { k.declaration().wgsl }),
-            Target::Float,
+            &structure,
         )
         .unwrap();
     let frame = frame(vectors(256));
@@ -338,11 +338,12 @@ fn an_unwritten_pixel_is_seen() {
     let gpu = gpu();
     let acescg = encoding("acescg").unwrap();
     let recipe = Recipe::conversion(acescg, Tail::Encoding(acescg));
-    let mut assembly = Assembly::picture(&Structure::of(&recipe, Target::Float));
+    let structure = Structure::of(&recipe, Target::Float);
+    let mut assembly = Assembly::picture(&structure);
     assembly.text = assembly
         .text
         .replace("let at = vec2<i32>(id.xy);", "if id.y == 3u { return; }\n    let at = vec2<i32>(id.xy);");
-    let pipeline = gpu.pipelines.build(&assembly, Target::Float).unwrap();
+    let pipeline = gpu.pipelines.build(&assembly, &structure).unwrap();
     let frame = frame(vectors(256));
     let on_gpu = gpu.signal_with(&pipeline, &recipe, &frame, Some(POISON)).unwrap();
     assert_eq!(on_gpu.iter().filter(|p| p[0] == POISON).count(), 128);
@@ -440,11 +441,9 @@ fn every_pixel_layout_agrees() {
 #[test]
 fn codes_agree_with_and_without_dither() {
     let gpu = gpu();
-    let recipe = Recipe::conversion(
-        encoding("acescct").unwrap(),
-        Tail::display(OutputTransform::Plain, &DISPLAYS[0]),
-    )
-    .at_frame(17);
+    let recipe =
+        Recipe::conversion(encoding("acescct").unwrap(), Tail::display(OutputTransform::Plain, &DISPLAYS[0]))
+            .at_frame(17);
     let frame = frame(vectors(4096));
     for (depth, dither) in [(8, true), (8, false), (10, true), (10, false), (16, false)] {
         let on_gpu = gpu.codes(&recipe, &frame, depth, dither).unwrap().finish(&gpu).unwrap();

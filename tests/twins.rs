@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use greyhold::colour::{Aces2, OUTPUT_TRANSFORMS, OutputTransform};
 use greyhold::gpu::Assembly;
 use greyhold::look::{Kind, STAGES};
-use greyhold::picture::{Layout, Structure, Target};
+use greyhold::picture::{Ending, Layout, Source, Structure, Target};
 
 fn stems(dir: &str, extension: &str) -> BTreeSet<String> {
     std::fs::read_dir(dir)
@@ -91,27 +91,33 @@ fn every_structure_gives_a_valid_shader() {
     let mut chains: Vec<Vec<Kind>> = vec![vec![], all.clone(), all.iter().rev().copied().collect()];
     chains.extend(all.iter().map(|k| vec![*k]));
     chains.push(all.iter().chain(&all).copied().collect());
-    let more = [Some(OutputTransform::Lut), None];
-    let transforms = OUTPUT_TRANSFORMS.iter().copied().map(Some).chain(more);
+    let transforms = OUTPUT_TRANSFORMS.iter().copied().chain([OutputTransform::Lut]);
+    let displays = transforms.map(Ending::Display);
+    let endings: Vec<Ending> = displays.chain([Ending::Encoding, Ending::Light]).collect();
     let mut count = 0;
-    for transform in transforms {
-        for target in [Target::Float, Target::Codes, Target::Screen] {
-            for stages in &chains {
-                for graded in [true, false] {
-                    if !graded && !stages.is_empty() {
+    for source in [Source::Frame, Source::Signal, Source::Light] {
+        for &ending in &endings {
+            for target in [Target::Float, Target::Half, Target::Codes, Target::Screen] {
+                for stages in &chains {
+                    // Chains are many; where they begin and end is the same text for all of them.
+                    if stages.len() == 1 && (source != Source::Frame || target != Target::Float) {
                         continue;
                     }
-                    for calibrated in [false, true] {
-                        let stages = stages.clone();
-                        let structure = Structure { graded, stages, transform, calibrated, target };
-                        validate(&Assembly::picture(&structure));
-                        count += 1;
+                    for graded in [true, false] {
+                        let calibrations: &[bool] =
+                            if matches!(ending, Ending::Display(_)) { &[false, true] } else { &[false] };
+                        for &calibrated in calibrations {
+                            let stages = stages.clone();
+                            let structure = Structure { source, graded, stages, ending, calibrated, target };
+                            validate(&Assembly::picture(&structure));
+                            count += 1;
+                        }
                     }
                 }
             }
         }
     }
-    assert!(count >= 5 * 3 * 2 * (chains.len() + 1), "{count}");
+    assert!(count >= 120 * 2 * 4, "{count}");
     validate(&Assembly::single("pass/blit.wgsl", include_str!("../shaders/pass/blit.wgsl")));
 }
 
@@ -119,11 +125,18 @@ fn every_structure_gives_a_valid_shader() {
 #[test]
 fn uniform_layout_is_what_the_structs_say() {
     let stages: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
-    let transform = Some(OutputTransform::Aces2);
-    let structure = Structure { graded: true, stages, transform, calibrated: true, target: Target::Float };
+    let ending = Ending::Display(OutputTransform::Aces2);
+    let structure = Structure {
+        source: Source::Frame,
+        graded: true,
+        stages,
+        ending,
+        calibrated: true,
+        target: Target::Float,
+    };
     let module = validate(&Assembly::picture(&structure));
     assert_eq!(span(&module, "Table"), 4 * 16);
-    let by_lut = Structure { transform: Some(OutputTransform::Lut), ..structure };
+    let by_lut = Structure { ending: Ending::Display(OutputTransform::Lut), ..structure };
     let other = validate(&Assembly::picture(&by_lut));
     assert_eq!(span(&other, "ShowLut"), 4 * Layout::SHOW_LUT as u32);
     assert_eq!(span(&module, "Aces2"), 4 * Aces2::UNIFORM as u32);
@@ -136,9 +149,10 @@ fn uniform_layout_is_what_the_structs_say() {
 #[test]
 fn a_line_of_the_whole_is_found_in_its_file() {
     let structure = Structure {
+        source: Source::Frame,
         graded: true,
         stages: vec![Kind(0)],
-        transform: None,
+        ending: Ending::Encoding,
         calibrated: false,
         target: Target::Float,
     };

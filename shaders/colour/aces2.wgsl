@@ -172,9 +172,6 @@ fn aces2_compress_gamut(n: Aces2, a: f32, j: f32, m: f32, hue: Aces2Hue) -> vec2
 fn aces2(n: Aces2, tone: ToneScale, acescg: vec3<f32>) -> vec3<f32> {
     let held = clamp(acescg, vec3(0.0), vec3(n.highest));
     let response = transform(n.to_opponent, aces2_cone_compress(transform(n.to_cone, held)));
-    if response.x <= 0.0 {
-        return vec3(0.0);
-    }
     let m = sqrt(response.y * response.y + response.z * response.z);
     let has_hue = m > 0.0;
     let some = select(1.0, m, has_hue);
@@ -182,12 +179,13 @@ fn aces2(n: Aces2, tone: ToneScale, acescg: vec3<f32>) -> vec3<f32> {
     let sin = select(0.0, response.z / some, has_hue);
 
     let light = n.light_of_cone * aces2_cone_expand_one(n.white * response.x);
-    let a = aces2_cone_compress_one(n.cone_of_light * tone_scale_one(tone, light)) / n.white;
+    let toned = tone_scale_of(tone, power(light / (light + tone.s_2), tone.g));
+    let a = aces2_cone_compress_one(n.cone_of_light * toned) / n.white;
     let j = 100.0 * power(a, n.power_j);
     var out = vec2(a, 0.0);
     if has_hue && j <= n.j_max {
         let hue = aces2_at_hue(aces2_hue(cos, sin));
-        let chroma = aces2_compress_chroma(n, m * a / response.x, a, j, hue.reach, cos, sin);
+        let chroma = aces2_compress_chroma(n, m * a / max(response.x, 1e-20), a, j, hue.reach, cos, sin);
         out = aces2_compress_gamut(n, a, j, chroma, hue);
     }
     let cone = aces2_cone_expand(transform(n.from_opponent, vec3(out.x, out.y * cos, out.y * sin)));

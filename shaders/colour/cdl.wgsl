@@ -5,16 +5,14 @@ fn luma_709(v: vec3<f32>) -> f32 {
 }
 
 fn cdl_raised(v: f32, exponent: f32) -> f32 {
-    return select(fine_power(v, exponent), v, v < 0.0 || exponent == 1.0);
+    return select(power(v, exponent), v, v < 0.0 || exponent == 1.0);
 }
 
 fn cdl_forward_no_clamp(
     slope: vec3<f32>, offset: vec3<f32>, exponent: vec3<f32>, saturation: f32, rgb: vec3<f32>,
 ) -> vec3<f32> {
     var v = rgb * slope + offset;
-    // A loop of one round or none, since software GPUs run both sides of a branch.
-    let rounds = select(0, 1, any(exponent != vec3(1.0)));
-    for (var round = 0; round < rounds; round++) {
+    if any(exponent != vec3(1.0)) {
         v = vec3(
             cdl_raised(v.x, exponent.x),
             cdl_raised(v.y, exponent.y),

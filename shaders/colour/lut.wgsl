@@ -68,14 +68,13 @@ fn lut_cube(table: texture_3d<f32>, last: f32, place: vec3<f32>) -> vec3<f32> {
 
 fn table_value(p: Table, signal: vec3<f32>, table: texture_3d<f32>) -> vec3<f32> {
     var v = signal;
-    // Loops of one round or none, since software GPUs run both sides of a branch.
-    for (var round = 0; round < i32(p.shaped); round++) {
+    if p.shaped > 0.0 {
         let scale = vec3(p.shaper_scale_r, p.shaper_scale_g, p.shaper_scale_b);
         let start = vec3(p.shaper_start_r, p.shaper_start_g, p.shaper_start_b);
         let first = select(0, i32(p.cube_last) + 1, p.cubed > 0.0);
         v = lut_shaper(table, first, p.shaper_last, lut_places(v, scale, start, p.shaper_last));
     }
-    for (var round = 0; round < i32(p.cubed); round++) {
+    if p.cubed > 0.0 {
         let scale = vec3(p.cube_scale_r, p.cube_scale_g, p.cube_scale_b);
         let start = vec3(p.cube_start_r, p.cube_start_g, p.cube_start_b);
         v = lut_cube(table, p.cube_last, lut_places(v, scale, start, p.cube_last));

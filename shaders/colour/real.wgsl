@@ -1,16 +1,25 @@
 // Twin of src/colour/real.rs. The built-in logarithm and power of two are several times faster than a
 // polynomial; where their error would be seen (a large exponent on a logarithm near 0), use fine_power.
 
+// What is not positive has no logarithm: what comes of it must be selected away.
 fn log_2(value: f32) -> f32 {
-    return log2(max(value, 1.17549435e-38));
+    return log2(value);
 }
 
+// Past 128 it overflows: bound what comes of it.
 fn exp_2(value: f32) -> f32 {
-    return exp2(clamp(value, -125.0, 127.999));
+    return exp2(value);
+}
+
+fn log_2_each(v: vec3<f32>) -> vec3<f32> {
+    return log2(v);
+}
+
+fn exp_2_each(v: vec3<f32>) -> vec3<f32> {
+    return exp2(v);
 }
 
 fn power(base: f32, exponent: f32) -> f32 {
-    // Both bound their argument, so a base that is not positive gives a finite number to select from.
     return select(0.0, exp_2(exponent * log_2(base)), base > 0.0);
 }
 

@@ -8,10 +8,15 @@ struct ToneScale {
     peak: f32,
 }
 
+// Of light over itself and s_2, raised to g.
+fn tone_scale_of(t: ToneScale, raised: f32) -> f32 {
+    let f = t.m_2 * raised;
+    return f * f / (f + t.t_1) / t.peak;
+}
+
 fn tone_scale_one(t: ToneScale, value: f32) -> f32 {
     let x = max(value, 0.0);
-    let f = t.m_2 * fine_power(x / (x + t.s_2), t.g);
-    return f * f / (f + t.t_1) / t.peak;
+    return tone_scale_of(t, fine_power(x / (x + t.s_2), t.g));
 }
 
 fn tone_scale(t: ToneScale, v: vec3<f32>) -> vec3<f32> {

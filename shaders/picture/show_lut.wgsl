@@ -14,10 +14,9 @@ fn show_lut(
 ) -> vec3<f32> {
     let log = curve_encode(p.expects, transform(p.to_expected, acescg));
     var v = clamp(table_value(p.table, log, table), vec3(0.0), vec3(1.0));
-    // Loops of one round or none, since software GPUs run both sides of a branch.
-    for (var round = 0; round < i32(p.converted); round++) {
+    if p.converted > 0.0 {
         var light = clamp(transform(p.matrix, curve_decode_light(p.gives, v)), vec3(0.0), vec3(1.0));
-        for (var wide = 0; wide < i32(widened); wide++) {
+        if widened > 0.0 {
             light = clamp(transform(widening, light), vec3(0.0), vec3(1.0));
         }
         v = curve_encode_light(encode, light);

@@ -98,7 +98,7 @@ impl Values {
                 let tolerance = match recipe.tail {
                     Tail::Display { transform: OutputTransform::Aces2, .. } => ACES2_SIGNAL,
                     Tail::Display { .. } => DARK_SIGNAL,
-                    Tail::Encoding(_) => OF_PIXEL,
+                    Tail::Encoding(_) | Tail::Light => OF_PIXEL,
                 };
                 let found = agreement(&c[..count], &g[..count], tolerance);
                 if !found.holds() {

@@ -141,7 +141,9 @@ pub static DISPLAYS: &[Display] = &[
     Display {
         id: Cow::Borrowed("rec2020"),
         name: Cow::Borrowed("Rec. 2020, BT.1886, within P3-D65"),
-        source: Cow::Borrowed("ITU-R BT.2020-2, ITU-R BT.1886 (2011) with black at 0; SMPTE ST 2113 (P3-D65)"),
+        source: Cow::Borrowed(
+            "ITU-R BT.2020-2, ITU-R BT.1886 (2011) with black at 0; SMPTE ST 2113 (P3-D65)",
+        ),
         curve: Curve::Power { gamma: 2.4 },
         primaries: BT2020,
         limit: P3_D65,

@@ -40,6 +40,8 @@ pub(super) struct Engine {
     pub(super) panels: Option<Panels>,
     pub(super) finisher: Finisher,
     pub(super) outputs: Vec<Arc<Output>>,
+    /// Graded pictures that several outputs are made from.
+    pub(super) graded: Vec<Arc<Output>>,
     pub(super) uploaded: Option<(SourceKey, u64, Upload)>,
     pub(super) frame: u64,
     pub(super) playing: Option<Playing>,
@@ -113,6 +115,7 @@ impl Engine {
             _lock: options.lock,
             panels,
             outputs: Vec::new(),
+            graded: Vec::new(),
             uploaded: None,
             frame: 0,
             playing: None,

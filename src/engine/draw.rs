@@ -23,8 +23,16 @@ pub(super) struct Drawn {
     pub makeshift: bool,
 }
 
-/// Recipes, each with the outputs that show it.
+/// Recipes, each with the outputs that show it. They differ in their tails.
 type Recipes = Vec<(Vec<Live>, Recipe)>;
+
+/// Compiled passes for recipes that differ in their tails.
+pub(super) struct Passes {
+    /// What they have in common, where that is a pass of its own.
+    graded: Option<Arc<Pipeline>>,
+    /// The last pass of each of them.
+    last: Vec<Arc<Pipeline>>,
+}
 
 impl Engine {
     /// Draws what is on view, if that differs from what was drawn last.
@@ -61,7 +69,7 @@ impl Engine {
             self.set_broken(None);
         }
         let Some(raster) = self.raster().or_else(|| self.makeshift_raster(&frame)) else { return };
-        let Some((mut recipes, pipelines, makeshift)) = self.plan(here, wanted) else { return };
+        let Some((mut recipes, passes, makeshift)) = self.plan(here, wanted) else { return };
         for (_, recipe) in &mut recipes {
             recipe.raster = Some(raster);
         }
@@ -77,7 +85,7 @@ impl Engine {
                 }
             }
         }
-        if self.submit(&recipes, &pipelines, &frame, here, makeshift, now) {
+        if self.submit(&recipes, &passes, &frame, here, makeshift, now) {
             self.drawn = Some(Drawn { makeshift, ..wanted });
             self.shown_frame(now);
             self.stale = true;
@@ -103,34 +111,23 @@ impl Engine {
         self.feeds.failed(&first).then_some((frame.width, frame.height))
     }
 
-    /// What is to be run now: the recipes with their compiled plans, or, until those are compiled, with the
-    /// stages and output transform of the last plans that were. Nothing if there is nothing new to draw.
-    fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Vec<Arc<Pipeline>>, bool)> {
+    /// What is to be run now: the recipes with their compiled plan, or, until that is compiled, with the
+    /// stages and tails of the last plan that was. Nothing if there is nothing new to draw.
+    fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Passes, bool)> {
         let mut recipes = self.recipes(here);
         if recipes.is_empty() {
             return None;
         }
-        let mut waits = false;
-        let mut ready = Vec::new();
-        for (_, recipe) in &recipes {
-            let structure = Structure::of(recipe, Target::Screen);
-            let wake = self.wake.clone();
-            match self.gpu.pipelines.ready(&structure, move || wake()) {
-                Some(pipeline) => ready.push(pipeline),
-                None => match self.gpu.pipelines.failure(&structure) {
-                    Some(why) => self.set_broken(Some(why.into())),
-                    None => waits = true,
-                },
-            }
-            let wake = self.wake.clone();
-            waits |= !self.gpu.pipelines.tables_ready(recipe, move || wake());
-        }
-        self.compiling = waits;
-        if ready.len() == recipes.len() && !waits {
+        let (ready, failure) = self.passes(&recipes);
+        self.compiling = ready.is_none() && failure.is_none();
+        if let Some(passes) = ready {
             if self.compare == Compare::After {
                 self.ready = recipes.iter().map(|(_, recipe)| recipe.clone()).collect();
             }
-            return Some((recipes, ready, false));
+            return Some((recipes, passes, false));
+        }
+        if let Some(why) = failure {
+            self.set_broken(Some(why.into()));
         }
         if self.drawn == Some(Drawn { makeshift: true, ..wanted }) {
             return None;
@@ -140,18 +137,46 @@ impl Engine {
             recipe.stages = old.stages.clone();
             recipe.tail = old.tail.clone().trimmed(recipe.tail.trim());
         }
-        let old = recipes.iter().map(|(_, recipe)| {
-            let structure = Structure::of(recipe, Target::Screen);
-            self.gpu.pipelines.ready(&structure, || ()).filter(|_| recipe.is_worked_out())
-        });
-        let old = old.collect::<Option<Vec<_>>>()?;
-        Some((recipes, old, true))
+        let passes = self.passes(&recipes).0?;
+        Some((recipes, passes, true))
+    }
+
+    /// The passes of recipes that differ in their tails if they are compiled and their tables worked out, and why they
+    /// never will be. Several outputs share one graded picture; until its passes are compiled each is drawn by one
+    /// pass for all, if there is that.
+    fn passes(&self, recipes: &Recipes) -> (Option<Passes>, Option<String>) {
+        let pipelines = &self.gpu.pipelines;
+        let wake = || {
+            let wake = self.wake.clone();
+            move || wake()
+        };
+        // All of them are asked for, whatever the first answers.
+        let worked_out = recipes.iter().filter(|(_, r)| !pipelines.tables_ready(r, wake())).count() == 0;
+        let ready = |structures: &[Structure]| {
+            let each: Vec<_> = structures.iter().map(|s| pipelines.ready(s, wake())).collect();
+            each.into_iter().collect::<Option<Vec<_>>>().filter(|_| worked_out)
+        };
+        let failure = |structures: &[Structure]| structures.iter().find_map(|s| pipelines.failure(s));
+        let whole: Vec<_> = recipes.iter().map(|(_, r)| Structure::of(r, Target::Screen)).collect();
+        if recipes.len() == 1 {
+            let last = ready(&whole);
+            let why = last.is_none().then(|| failure(&whole)).flatten();
+            return (last.map(|last| Passes { graded: None, last }), why);
+        }
+        let mut parts: Vec<_> =
+            recipes.iter().map(|(_, r)| Structure::of(&r.tail_only(), Target::Screen)).collect();
+        parts.push(Structure::of(&recipes[0].1.without_tail(), Target::Half));
+        if let Some(mut last) = ready(&parts) {
+            return (Some(Passes { graded: last.pop(), last }), None);
+        }
+        let each: Option<Vec<_>> = whole.iter().map(|structure| pipelines.compiled(structure)).collect();
+        (each.filter(|_| worked_out).map(|last| Passes { graded: None, last }), failure(&parts))
     }
 
     fn submit(
         &mut self,
         recipes: &Recipes,
-        pipelines: &[Arc<Pipeline>],
+        passes: &Passes,
         frame: &Frame,
         (shot, number): (usize, u64),
         makeshift: bool,
@@ -159,7 +184,7 @@ impl Engine {
     ) -> bool {
         let mut targets = Vec::new();
         for (_, recipe) in recipes {
-            match output(&self.gpu, &mut self.outputs, recipe.size(frame)) {
+            match output(&self.gpu, &mut self.outputs, recipe.size(frame), Target::Screen) {
                 Ok(output) => targets.push(output),
                 Err(e) => {
                     self.set_broken(Some(e.to_string().into()));
@@ -167,11 +192,33 @@ impl Engine {
                 }
             }
         }
+        let graded = match &passes.graded {
+            None => None,
+            Some(pipeline) => {
+                let recipe = recipes[0].1.without_tail();
+                match output(&self.gpu, &mut self.graded, recipe.size(frame), Target::Half) {
+                    Ok(output) => Some((pipeline, recipe, output)),
+                    Err(e) => {
+                        self.set_broken(Some(e.to_string().into()));
+                        return false;
+                    }
+                }
+            }
+        };
         let Some((_, _, upload)) = &self.uploaded else { return false };
         let mut encoder = self.gpu.device.create_command_encoder(&Default::default());
         let mut outputs = Vec::new();
-        for (((places, recipe), output), pipeline) in recipes.iter().zip(targets).zip(pipelines) {
-            self.gpu.encode(&mut encoder, pipeline, upload, recipe, &output, 8, true, None);
+        if let Some((pipeline, recipe, picture)) = &graded {
+            self.gpu.encode(&mut encoder, pipeline, upload, recipe, picture, 0, false, None);
+        }
+        for (((places, recipe), output), last) in recipes.iter().zip(targets).zip(&passes.last) {
+            match &graded {
+                Some((_, _, picture)) => {
+                    let tail = recipe.tail_only();
+                    self.gpu.encode(&mut encoder, last, &**picture, &tail, &output, 8, true, None);
+                }
+                None => self.gpu.encode(&mut encoder, last, upload, recipe, &output, 8, true, None),
+            }
             outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
         }
         let index = self.gpu.queue.submit([encoder.finish()]);
@@ -223,12 +270,17 @@ impl Engine {
 }
 
 /// A texture that nobody looks at, of the right size; a new one if there is none.
-fn output(gpu: &Gpu, pool: &mut Vec<Arc<Output>>, size: (u32, u32)) -> Result<Arc<Output>, GpuError> {
+fn output(
+    gpu: &Gpu,
+    pool: &mut Vec<Arc<Output>>,
+    size: (u32, u32),
+    target: Target,
+) -> Result<Arc<Output>, GpuError> {
     pool.retain(|o| (o.width, o.height) == size);
     if let Some(free) = pool.iter().find(|o| Arc::strong_count(o) == 1) {
         return Ok(free.clone());
     }
-    let new = Arc::new(gpu.output(size.0, size.1, Target::Screen)?);
+    let new = Arc::new(gpu.output(size.0, size.1, target)?);
     pool.push(new.clone());
     Ok(new)
 }

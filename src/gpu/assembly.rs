@@ -2,7 +2,7 @@
 
 use crate::colour::OutputTransform;
 use crate::look::{Domain, Kind, MAX_LUTS};
-use crate::picture::{Structure, Target};
+use crate::picture::{Ending, Source, Structure, Target};
 
 macro_rules! shader {
     ($path:literal) => {
@@ -26,6 +26,9 @@ const FIXED: &[(&str, &str)] = &[
     shader!("pass/head.wgsl"),
 ];
 
+/// What structures have that read an earlier pass's picture.
+const PICTURE: &[(&str, &str)] = &[shader!("pass/picture.wgsl")];
+
 /// What only structures with the ACES 2.0 output transform need.
 const ACES2: &[(&str, &str)] = &[shader!("pass/tables.wgsl"), shader!("colour/aces2.wgsl")];
 
@@ -33,7 +36,7 @@ const ACES2: &[(&str, &str)] = &[shader!("pass/tables.wgsl"), shader!("colour/ac
 const SHOW_LUT: &[(&str, &str)] = &[shader!("picture/show_lut.wgsl")];
 
 /// Invocations of a workgroup, across and down.
-pub const WORKGROUP: (u32, u32) = (64, 1);
+pub const WORKGROUP: (u32, u32) = (8, 8);
 
 /// A shader's text, and which file each of its lines came from.
 #[derive(Clone, Debug)]
@@ -55,12 +58,13 @@ impl Assembly {
         for (name, text) in FIXED {
             assembly.add(name, text);
         }
-        let more = match structure.transform {
-            Some(OutputTransform::Aces2) => ACES2,
-            Some(OutputTransform::Lut) => SHOW_LUT,
+        let source = if structure.source == Source::Frame { &[] } else { PICTURE };
+        let tables = match structure.ending {
+            Ending::Display(OutputTransform::Aces2) => ACES2,
+            Ending::Display(OutputTransform::Lut) => SHOW_LUT,
             _ => &[],
         };
-        for (name, text) in more {
+        for (name, text) in source.iter().chain(tables) {
             assembly.add(name, text);
         }
         let mut kinds = structure.stages.clone();
@@ -105,7 +109,7 @@ fn main_text(structure: &Structure) -> String {
     if structure.has_tables() {
         fields += "    @align(16) aces2: Aces2,\n";
     }
-    if structure.transform == Some(OutputTransform::Lut) {
+    if structure.ending == Ending::Display(OutputTransform::Lut) {
         fields += "    @align(16) show_lut: ShowLut,\n";
     }
     if structure.calibrated {
@@ -114,10 +118,23 @@ fn main_text(structure: &Structure) -> String {
     for (i, kind) in structure.stages.iter().enumerate() {
         fields += &format!("    @align(16) s{i}: {},\n", kind.declaration().struct_name);
     }
-    let mut body = String::new();
+    let mut body = match structure.source {
+        Source::Frame => "    let framed = framed_signal(p.head.framing, p.head.unpack, at);\n",
+        Source::Signal | Source::Light => "    let framed = textureLoad(source_picture, at, 0);\n",
+    }
+    .to_owned();
+    body += "    var v = framed.xyz;\n";
+    if structure.source != Source::Light {
+        body += "    v = transform(p.head.to_acescg, curve_decode(p.head.decode, v));\n";
+    }
     if structure.graded {
-        body += "    v = acescct_encode(balance_linear(p.head.balance, v));\n";
-        body += "    v = balance_acescct(p.head.balance, v);\n";
+        body += "    v = balance_linear(p.head.balance, v);\n";
+    }
+    if structure.graded || !structure.stages.is_empty() {
+        body += "    v = acescct_encode(v);\n";
+        if structure.graded {
+            body += "    v = balance_acescct(p.head.balance, v);\n";
+        }
         let mut tables = 0;
         for (i, kind) in structure.stages.iter().enumerate() {
             let d = kind.declaration();
@@ -132,34 +149,40 @@ fn main_text(structure: &Structure) -> String {
             };
             body += &format!(
                 "    if p.s{i}.strength > 0.0 {{\n        let x = {before};\n        var y = {}(p.s{i}, x{more});\n        \
-                 if p.s{i}.strength != 1.0 {{\n            y = x + (y - x) * p.s{i}.strength;\n        }}\n        \
+                 y = select(x + (y - x) * p.s{i}.strength, y, p.s{i}.strength == 1.0);\n        \
                  v = {after};\n    }}\n",
                 d.function()
             );
         }
         body += "    v = acescct_decode(v);\n";
     }
-    if structure.transform.is_some() {
+    if matches!(structure.ending, Ending::Display(_)) {
         body += "    v = trim(p.head.trim, v);\n";
     }
-    body += match structure.transform {
-        Some(OutputTransform::Plain) => "    v = transform(p.head.matrix, tone_scale(p.head.tone, v));\n",
-        Some(OutputTransform::Aces2) => "    v = aces2(p.aces2, p.head.tone, v);\n",
-        Some(OutputTransform::Lut) => {
+    body += match structure.ending {
+        Ending::Display(OutputTransform::Plain) => {
+            "    v = transform(p.head.matrix, tone_scale(p.head.tone, v));\n"
+        }
+        Ending::Display(OutputTransform::Aces2) => "    v = aces2(p.aces2, p.head.tone, v);\n",
+        Ending::Display(OutputTransform::Lut) => {
             "    v = show_lut(p.show_lut, p.head.widening, p.head.widened, p.head.encode, v, lut_transform);\n"
         }
-        Some(OutputTransform::None) | None => "    v = transform(p.head.matrix, v);\n",
+        Ending::Display(OutputTransform::None) | Ending::Encoding => "    v = transform(p.head.matrix, v);\n",
+        Ending::Light => "",
     };
-    if structure.transform == Some(OutputTransform::Lut) {
+    body += match structure.ending {
         // Signal already.
-    } else if structure.transform.is_some() {
-        body += "    v = clamp(v, vec3(0.0), vec3(1.0));\n    \
-                 for (var round = 0; round < i32(p.head.widened); round++) {\n        \
-                 v = clamp(transform(p.head.widening, v), vec3(0.0), vec3(1.0));\n    }\n    \
-                 v = curve_encode_light(p.head.encode, v);\n";
-    } else {
-        body += "    v = curve_encode(p.head.encode, v);\n";
-    }
+        Ending::Display(OutputTransform::Lut) => "",
+        Ending::Display(_) => {
+            "    v = clamp(v, vec3(0.0), vec3(1.0));\n    \
+             if p.head.widened > 0.0 {\n        \
+             v = clamp(transform(p.head.widening, v), vec3(0.0), vec3(1.0));\n    }\n    \
+             v = curve_encode_light(p.head.encode, v);\n"
+        }
+        Ending::Encoding => "    v = curve_encode(p.head.encode, v);\n",
+        Ending::Light => "",
+    };
+    // Passes to come are told what lies beside the frame.
     body += "    v = select(vec3(0.0), v, framed.w > 0.0);\n";
     if structure.calibrated {
         body += "    v = clamp(table_value(p.calibration, v, lut_calibration), vec3(0.0), vec3(1.0));\n";
@@ -167,7 +190,18 @@ fn main_text(structure: &Structure) -> String {
     let codes = "    let noise = dither_noise(id.x, id.y, p.head.unpack.frame) * p.head.dither;\n    \
                  let codes = quantise(v, p.head.code_max, noise);\n";
     let (format, store) = match structure.target {
-        Target::Float => ("rgba32float", "    textureStore(target_picture, at, vec4(v, 1.0));\n".to_owned()),
+        Target::Float => {
+            ("rgba32float", "    textureStore(target_picture, at, vec4(v, framed.w));\n".to_owned())
+        }
+        // Stores of half floats may cut off what does not fit; packing rounds to nearest.
+        Target::Half => (
+            "rgba16float",
+            "    v = clamp(v, vec3(-65504.0), vec3(65504.0));\n    \
+             let rg = unpack2x16float(pack2x16float(v.xy));\n    \
+             let b = unpack2x16float(pack2x16float(vec2(v.z, framed.w)));\n    \
+             textureStore(target_picture, at, vec4(rg, b));\n"
+                .to_owned(),
+        ),
         Target::Codes => (
             "rgba16uint",
             format!(
@@ -187,10 +221,7 @@ fn main_text(structure: &Structure) -> String {
          @compute @workgroup_size({wx}, {wy})\n\
          fn main(@builtin(global_invocation_id) id: vec3<u32>) {{\n    \
          if any(id.xy >= textureDimensions(target_picture)) {{\n        return;\n    }}\n    \
-         let at = vec2<i32>(id.xy);\n    \
-         let framed = framed_signal(p.head.framing, p.head.unpack, at);\n    \
-         var v = framed.xyz;\n    \
-         v = transform(p.head.to_acescg, curve_decode(p.head.decode, v));\n\
+         let at = vec2<i32>(id.xy);\n\
          {body}{store}}}\n"
     )
 }

@@ -1,12 +1,12 @@
 //! How long passes take on this GPU, beside a plain copy measured in the same run.
 
-use super::run::{Output, Upload, texture};
+use super::run::{Input, Output, Upload, texture};
 use super::{Gpu, GpuError};
 use crate::colour::{DISPLAYS, OutputTransform, Range, YcbcrMatrix, encoding};
 use crate::look::{Chain, Kind, STAGES, Stage};
 use crate::picture::{
     BALANCE, Balance, BalanceField, Chroma, Format, Frame, Framing, FramingField, Model, Recipe, Sample,
-    Siting, Structure, Tail, Target,
+    Siting, Source, Structure, Tail, Target,
 };
 
 /// One measured pass.
@@ -172,9 +172,33 @@ fn row(pass: &str, size: (u32, u32), mut times: Vec<f64>) -> BenchRow {
     }
 }
 
+/// From the footage's signal in half floats to a display's signal in half floats, beside the copy that moves as much: what
+/// the arithmetic costs, without unpacking, framing and dither.
+fn half_rows(six: &Recipe) -> Vec<(String, Recipe)> {
+    let whole = Recipe { source: Source::Signal, ..six.clone() };
+    let path = Recipe { balance: None, stages: Vec::new(), ..whole.clone() };
+    let names = ["log to display", "every part of balance and six stages"];
+    let both = |name: &str, recipe: Recipe| {
+        [
+            (format!("half floats: {name}"), recipe.clone()),
+            (format!("half floats: {name}, by ACES 2.0"), Recipe { tail: aces2(), ..recipe }),
+        ]
+    };
+    let mut rows: Vec<_> = [path, whole].into_iter().zip(names).flat_map(|(r, name)| both(name, r)).collect();
+    rows.push((
+        "half floats: the last of these, up to its tail".into(),
+        Recipe { source: Source::Signal, ..six.without_tail() },
+    ));
+    rows.push((
+        "half floats: each output's tail by ACES 2.0".into(),
+        Recipe { tail: aces2(), ..six.tail_only() },
+    ));
+    rows
+}
+
 /// Measures a plain copy, the path without and with balance, by ACES 2.0, a frame of another size, each stage alone,
-/// all stages together, and the whole balance with six stages by either transform, `rounds` times each, at each size.
-/// `progress` is told what comes next.
+/// all stages together, and the whole balance with six stages by either transform, the same with half floats in and out,
+/// and in parts as for several outputs; `rounds` times each, at each size. `progress` is told what comes next.
 pub fn bench(
     gpu: &Gpu,
     sizes: &[(u32, u32)],
@@ -211,12 +235,15 @@ pub fn bench(
         recipe(all.iter().take(6).map(|k| busy(*k)).collect(), Some(busy_balance())),
     ));
     let (_, six) = passes.last().expect("passes were put in above");
+    let halves = half_rows(six);
     passes.push(("the same by ACES 2.0".into(), Recipe { tail: aces2(), ..six.clone() }));
     let mut rows = Vec::new();
     for &size in sizes {
         progress(&format!("{}×{}", size.0, size.1));
         let upload = gpu.upload(&test_frame(size.0, size.1), None)?;
         let output = gpu.output(size.0, size.1, Target::Screen)?;
+        let signal = half_signal(gpu, &upload, size)?;
+        let half = gpu.output(size.0, size.1, Target::Half)?;
         let (copy, group) = copy_pass(gpu, size);
         let copies = time_rounds(rounds, || {
             timer.time(gpu, &|encoder, stamps| {
@@ -233,9 +260,16 @@ pub fn bench(
         let yardstick = copy_row.median_ms;
         rows.push(copy_row);
         for (name, recipe) in &passes {
-            let mut found = row(name, size, time_pass(gpu, &timer, recipe, &upload, &output, rounds)?);
-            found.copies = found.median_ms / yardstick;
-            rows.push(found);
+            let times = time_pass(gpu, &timer, recipe, Input::Frame(&upload), &output, rounds)?;
+            rows.push(row(name, size, times));
+        }
+        for (name, recipe) in &halves {
+            let times = time_pass(gpu, &timer, recipe, Input::Picture(&signal), &half, rounds)?;
+            rows.push(row(name, size, times));
+        }
+        let first = rows.len() - passes.len() - halves.len();
+        for row in &mut rows[first..] {
+            row.copies = row.median_ms / yardstick;
         }
     }
     Ok(rows)
@@ -253,16 +287,29 @@ fn time_pass(
     gpu: &Gpu,
     timer: &Timer,
     recipe: &Recipe,
-    upload: &Upload,
+    input: Input<'_>,
     output: &Output,
     rounds: usize,
 ) -> Result<Vec<f64>, GpuError> {
     let pipeline = gpu.pipelines.wait(&Structure::of(recipe, output.target))?;
     time_rounds(rounds, || {
         timer.time(gpu, &|encoder, stamps| {
-            gpu.encode(encoder, &pipeline, upload, recipe, output, 8, true, Some(stamps));
+            gpu.encode(encoder, &pipeline, input, recipe, output, 8, true, Some(stamps));
         })
     })
+}
+
+/// The frame's signal in half floats.
+fn half_signal(gpu: &Gpu, upload: &Upload, (width, height): (u32, u32)) -> Result<Output, GpuError> {
+    let acescg = encoding("acescg").expect("in the table");
+    let recipe = Recipe::conversion(acescg, Tail::Light);
+    let pipeline = gpu.pipelines.wait(&Structure::of(&recipe, Target::Half))?;
+    let output = gpu.output(width, height, Target::Half)?;
+    let mut encoder = gpu.device.create_command_encoder(&Default::default());
+    gpu.encode(&mut encoder, &pipeline, upload, &recipe, &output, 0, false, None);
+    gpu.queue.submit([encoder.finish()]);
+    gpu.wait()?;
+    Ok(output)
 }
 
 fn copy_pass(gpu: &Gpu, size: (u32, u32)) -> (wgpu::ComputePipeline, wgpu::BindGroup) {

@@ -21,5 +21,5 @@ pub use check::{
 };
 pub use device::{Gpu, GpuError, Request};
 pub use pipelines::{Pipeline, Pipelines};
-pub use run::{CodesReadback, FloatReadback, Output, Upload};
+pub use run::{CodesReadback, FloatReadback, Input, Output, Upload};
 pub use tables::Tables;

@@ -7,12 +7,13 @@ use std::sync::{Arc, Condvar, Mutex};
 use super::assembly::{Assembly, WORKGROUP};
 use super::device::GpuError;
 use crate::colour::{Aces2, DISPLAYS};
-use crate::picture::{Recipe, Structure, Target};
+use crate::picture::{Recipe, Source, Structure, Target};
 
 /// A compiled picture pass.
 pub struct Pipeline {
     pub(super) pipeline: wgpu::ComputePipeline,
     pub(super) layout: wgpu::BindGroupLayout,
+    pub(super) source: Source,
     pub(super) target: Target,
 }
 
@@ -66,6 +67,14 @@ impl Pipelines {
         }
     }
 
+    /// The pipeline if it is compiled; nothing is started if it is not.
+    pub fn compiled(&self, structure: &Structure) -> Option<Arc<Pipeline>> {
+        match lock(&self.shared.known).get(structure) {
+            Some(State::Ready(pipeline)) => Some(pipeline.clone()),
+            _ => None,
+        }
+    }
+
     /// Are a recipe's tables worked out? If not, that starts on another thread and `when_ready` is called from there
     /// at its end. Never waits for them.
     pub fn tables_ready(&self, recipe: &Recipe, when_ready: impl FnOnce() + Send + 'static) -> bool {
@@ -115,8 +124,8 @@ impl Pipelines {
     }
 
     /// Compiles an assembly that is not in the cache.
-    pub fn build(&self, assembly: &Assembly, target: Target) -> Result<Arc<Pipeline>, GpuError> {
-        build(&self.shared.device, assembly, target).map(Arc::new)
+    pub fn build(&self, assembly: &Assembly, structure: &Structure) -> Result<Arc<Pipeline>, GpuError> {
+        build(&self.shared.device, assembly, structure).map(Arc::new)
     }
 }
 
@@ -132,7 +141,7 @@ impl Shared {
                 Aces2::of(display);
             }
         }
-        let state = match build(&self.device, &Assembly::picture(structure), structure.target) {
+        let state = match build(&self.device, &Assembly::picture(structure), structure) {
             Ok(pipeline) => {
                 self.warm(&pipeline);
                 State::Ready(Arc::new(pipeline))
@@ -148,10 +157,14 @@ impl Shared {
 
     /// Some drivers compile at first use: use it once, on one pixel.
     fn warm(&self, pipeline: &Pipeline) {
-        let plane = self.device.create_texture(&super::run::texture(
+        let format = match pipeline.source {
+            Source::Frame => wgpu::TextureFormat::R8Uint,
+            Source::Signal | Source::Light => wgpu::TextureFormat::Rgba16Float,
+        };
+        let source = self.device.create_texture(&super::run::texture(
             1,
             1,
-            wgpu::TextureFormat::R8Uint,
+            format,
             wgpu::TextureUsages::TEXTURE_BINDING,
         ));
         let target = self.device.create_texture(&super::run::texture(
@@ -168,12 +181,12 @@ impl Shared {
             mapped_at_creation: false,
         });
         let view = |t: &wgpu::Texture| t.create_view(&Default::default());
-        let planes = [view(&plane), view(&plane), view(&plane)];
+        let source = view(&source);
+        let planes = [&source, &source, &source];
         let no_lut = super::luts::empty(&self.device);
         let luts = std::array::from_fn(|_| &no_lut);
         let tables = view(&super::tables::row(&self.device, 1));
-        let group =
-            super::run::bind(&self.device, pipeline, &planes, luts, &numbers, &view(&target), &tables);
+        let group = super::run::bind(&self.device, pipeline, planes, luts, &numbers, &view(&target), &tables);
         let mut encoder = self.device.create_command_encoder(&Default::default());
         super::run::dispatch(&mut encoder, pipeline, &group, (1, 1), None);
         let index = self.queue.submit([encoder.finish()]);
@@ -181,7 +194,7 @@ impl Shared {
     }
 }
 
-fn build(device: &wgpu::Device, assembly: &Assembly, target: Target) -> Result<Pipeline, GpuError> {
+fn build(device: &wgpu::Device, assembly: &Assembly, structure: &Structure) -> Result<Pipeline, GpuError> {
     let scope = device.push_error_scope(wgpu::ErrorFilter::Validation);
     let module = device.create_shader_module(wgpu::ShaderModuleDescriptor {
         label: Some("picture"),
@@ -216,40 +229,43 @@ fn build(device: &wgpu::Device, assembly: &Assembly, target: Target) -> Result<P
         },
         count: None,
     };
+    let floats = wgpu::TextureSampleType::Float { filterable: false };
+    let mut entries = match structure.source {
+        Source::Frame => (0..3).map(|plane| texture(plane, wgpu::TextureSampleType::Uint)).collect(),
+        Source::Signal | Source::Light => vec![texture(0, floats)],
+    };
+    entries.extend([
+        wgpu::BindGroupLayoutEntry {
+            binding: 3,
+            visibility: wgpu::ShaderStages::COMPUTE,
+            ty: wgpu::BindingType::Buffer {
+                ty: wgpu::BufferBindingType::Uniform,
+                has_dynamic_offset: false,
+                min_binding_size: None,
+            },
+            count: None,
+        },
+        wgpu::BindGroupLayoutEntry {
+            binding: 4,
+            visibility: wgpu::ShaderStages::COMPUTE,
+            ty: wgpu::BindingType::StorageTexture {
+                access: wgpu::StorageTextureAccess::WriteOnly,
+                format: super::run::target_format(structure.target),
+                view_dimension: wgpu::TextureViewDimension::D2,
+            },
+            count: None,
+        },
+        texture(5, floats),
+        table(6),
+        table(7),
+        table(8),
+        table(9),
+        table(10),
+        table(11),
+    ]);
     let layout = device.create_bind_group_layout(&wgpu::BindGroupLayoutDescriptor {
         label: Some("picture"),
-        entries: &[
-            texture(0, wgpu::TextureSampleType::Uint),
-            texture(1, wgpu::TextureSampleType::Uint),
-            texture(2, wgpu::TextureSampleType::Uint),
-            wgpu::BindGroupLayoutEntry {
-                binding: 3,
-                visibility: wgpu::ShaderStages::COMPUTE,
-                ty: wgpu::BindingType::Buffer {
-                    ty: wgpu::BufferBindingType::Uniform,
-                    has_dynamic_offset: false,
-                    min_binding_size: None,
-                },
-                count: None,
-            },
-            wgpu::BindGroupLayoutEntry {
-                binding: 4,
-                visibility: wgpu::ShaderStages::COMPUTE,
-                ty: wgpu::BindingType::StorageTexture {
-                    access: wgpu::StorageTextureAccess::WriteOnly,
-                    format: super::run::target_format(target),
-                    view_dimension: wgpu::TextureViewDimension::D2,
-                },
-                count: None,
-            },
-            texture(5, wgpu::TextureSampleType::Float { filterable: false }),
-            table(6),
-            table(7),
-            table(8),
-            table(9),
-            table(10),
-            table(11),
-        ],
+        entries: &entries,
     });
     let pipeline_layout = device.create_pipeline_layout(&wgpu::PipelineLayoutDescriptor {
         label: Some("picture"),
@@ -267,7 +283,7 @@ fn build(device: &wgpu::Device, assembly: &Assembly, target: Target) -> Result<P
     if let Some(e) = pollster::block_on(scope.pop()) {
         return Err(GpuError::Shader { file: "picture pass".into(), line: 0, why: e.to_string() });
     }
-    Ok(Pipeline { pipeline, layout, target })
+    Ok(Pipeline { pipeline, layout, source: structure.source, target: structure.target })
 }
 
 /// Workgroups for a picture.

@@ -5,7 +5,10 @@ use std::sync::mpsc::{Receiver, channel};
 use super::device::{Gpu, GpuError};
 use super::luts::PLACES;
 use super::pipelines::{Pipeline, groups};
-use crate::picture::{Format, Frame, Layout, Recipe, Sample, Structure, Target};
+use crate::colour::Range;
+use crate::picture::{
+    Chroma, Format, Frame, Layout, Model, Recipe, Sample, Siting, Source, Structure, Target,
+};
 
 /// A frame's planes on the GPU.
 pub struct Upload {
@@ -17,6 +20,27 @@ pub struct Upload {
     pub format: Format,
     textures: [wgpu::Texture; 3],
     planes: [wgpu::TextureView; 3],
+}
+
+/// What a pass reads.
+#[derive(Clone, Copy)]
+pub enum Input<'a> {
+    /// A frame.
+    Frame(&'a Upload),
+    /// What another pass wrote, in floats.
+    Picture(&'a Output),
+}
+
+impl<'a> From<&'a Upload> for Input<'a> {
+    fn from(upload: &'a Upload) -> Self {
+        Self::Frame(upload)
+    }
+}
+
+impl<'a> From<&'a Output> for Input<'a> {
+    fn from(picture: &'a Output) -> Self {
+        Self::Picture(picture)
+    }
 }
 
 /// A texture that a pass writes.
@@ -54,10 +78,21 @@ pub(super) fn texture<'a>(
 pub(super) fn target_format(target: Target) -> wgpu::TextureFormat {
     match target {
         Target::Float => wgpu::TextureFormat::Rgba32Float,
+        Target::Half => wgpu::TextureFormat::Rgba16Float,
         Target::Codes => wgpu::TextureFormat::Rgba16Uint,
         Target::Screen => wgpu::TextureFormat::Rgba8Unorm,
     }
 }
+
+/// As a pass's picture would be stored; a pass that reads one has no use for it.
+const PICTURE: Format = Format {
+    model: Model::Rgb,
+    sample: Sample::F32,
+    depth: 32,
+    range: Range::Full,
+    chroma: Chroma::C444,
+    siting: Siting::Left,
+};
 
 fn plane_format(sample: Sample) -> wgpu::TextureFormat {
     match sample {
@@ -70,30 +105,22 @@ fn plane_format(sample: Sample) -> wgpu::TextureFormat {
 pub(super) fn bind(
     device: &wgpu::Device,
     pipeline: &Pipeline,
-    planes: &[wgpu::TextureView; 3],
+    planes: [&wgpu::TextureView; 3],
     luts: [&wgpu::TextureView; PLACES],
     numbers: &wgpu::Buffer,
     target: &wgpu::TextureView,
     tables: &wgpu::TextureView,
 ) -> wgpu::BindGroup {
     let view = wgpu::BindingResource::TextureView;
+    let entry = |binding, resource| wgpu::BindGroupEntry { binding, resource };
+    let planes = if pipeline.source == Source::Frame { &planes[..] } else { &planes[..1] };
+    let mut entries: Vec<_> = (0..).zip(planes).map(|(at, plane)| entry(at, view(plane))).collect();
+    entries.extend([entry(3, numbers.as_entire_binding()), entry(4, view(target)), entry(5, view(tables))]);
+    entries.extend((6..).zip(luts).map(|(at, lut)| entry(at, view(lut))));
     device.create_bind_group(&wgpu::BindGroupDescriptor {
         label: None,
         layout: &pipeline.layout,
-        entries: &[
-            wgpu::BindGroupEntry { binding: 0, resource: view(&planes[0]) },
-            wgpu::BindGroupEntry { binding: 1, resource: view(&planes[1]) },
-            wgpu::BindGroupEntry { binding: 2, resource: view(&planes[2]) },
-            wgpu::BindGroupEntry { binding: 3, resource: numbers.as_entire_binding() },
-            wgpu::BindGroupEntry { binding: 4, resource: view(target) },
-            wgpu::BindGroupEntry { binding: 5, resource: view(tables) },
-            wgpu::BindGroupEntry { binding: 6, resource: view(luts[0]) },
-            wgpu::BindGroupEntry { binding: 7, resource: view(luts[1]) },
-            wgpu::BindGroupEntry { binding: 8, resource: view(luts[2]) },
-            wgpu::BindGroupEntry { binding: 9, resource: view(luts[3]) },
-            wgpu::BindGroupEntry { binding: 10, resource: view(luts[4]) },
-            wgpu::BindGroupEntry { binding: 11, resource: view(luts[5]) },
-        ],
+        entries: &entries,
     })
 }
 
@@ -171,22 +198,27 @@ impl Gpu {
         Ok(Output { width, height, target, texture, view })
     }
 
-    /// Adds a recipe's pass to `encoder`; its raster is as large as `output`. `depth` and `dither` are for
-    /// integer targets; a [`Target::Screen`] has a depth of 8.
+    /// Adds a recipe's pass to `encoder`; its raster is as large as `output`. `input` is what the recipe's source says:
+    /// a frame, or a picture of the same size. `depth` and `dither` are for integer targets; a [`Target::Screen`] has a
+    /// depth of 8.
     #[allow(clippy::too_many_arguments)]
-    pub fn encode(
+    pub fn encode<'a>(
         &self,
         encoder: &mut wgpu::CommandEncoder,
         pipeline: &Pipeline,
-        upload: &Upload,
+        input: impl Into<Input<'a>>,
         recipe: &Recipe,
         output: &Output,
         depth: u32,
         dither: bool,
         timestamps: Option<wgpu::ComputePassTimestampWrites<'_>>,
     ) {
-        let (frame, raster) = ((upload.width, upload.height), (output.width, output.height));
-        let numbers = Layout::write(recipe, &upload.format, frame, raster, depth, dither);
+        let raster = (output.width, output.height);
+        let (frame, format, planes) = match input.into() {
+            Input::Frame(u) => ((u.width, u.height), u.format, u.planes.each_ref()),
+            Input::Picture(p) => ((p.width, p.height), PICTURE, [&p.view; 3]),
+        };
+        let numbers = Layout::write(recipe, &format, frame, raster, depth, dither);
         let bytes: &[u8] = bytemuck::cast_slice(&numbers);
         let buffer = self.device.create_buffer(&wgpu::BufferDescriptor {
             label: Some("numbers"),
@@ -198,7 +230,7 @@ impl Gpu {
         let luts = self.luts.of(&self.device, &self.queue, recipe);
         let luts = std::array::from_fn(|i| &luts[i]);
         let tables = self.tables.of(&self.device, &self.queue, recipe);
-        let group = bind(&self.device, pipeline, &upload.planes, luts, &buffer, &output.view, &tables);
+        let group = bind(&self.device, pipeline, planes, luts, &buffer, &output.view, &tables);
         dispatch(encoder, pipeline, &group, (output.width, output.height), timestamps);
     }
 
@@ -263,7 +295,7 @@ impl Gpu {
     fn read_back(&self, mut encoder: wgpu::CommandEncoder, output: &Output) -> Readback {
         let texel = match output.target {
             Target::Float => 16,
-            Target::Codes => 8,
+            Target::Half | Target::Codes => 8,
             Target::Screen => 4,
         };
         let stride = (output.width * texel).next_multiple_of(wgpu::COPY_BYTES_PER_ROW_ALIGNMENT);

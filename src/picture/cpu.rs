@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use super::balance::BalanceValues;
 use super::plan::tail_values;
-use super::{Frame, Recipe, ShowLutValues, Tail, TrimValues, Unpack, noise, quantise};
+use super::{Frame, Recipe, ShowLutValues, Source, Tail, TrimValues, Unpack, noise, quantise};
 use crate::colour::{
     Aces2, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale, acescct_decode,
     acescct_encode, apply,
@@ -51,21 +51,25 @@ struct Step<T> {
     lut: Option<Shaped<T>>,
 }
 
-/// An output transform ready for the pixel loop.
-enum Rendering<T> {
+/// The end of a path ready for the pixel loop.
+enum End<T> {
+    Light,
+    Encoding,
     Plain(ToneScale<T>),
     Aces2(Aces2Values<T>),
-    None,
+    /// A display's light without an output transform.
+    Unrendered,
     Lut(Box<(ShowLutValues<T>, Shaped<T>)>),
 }
 
 /// A recipe ready for the pixel loop.
 pub struct Grader<T> {
+    source: Source,
     decode: CurveValues<T>,
     to_acescg: [T; 9],
     balance: Option<BalanceValues<T>>,
     steps: Vec<Step<T>>,
-    rendering: Option<Rendering<T>>,
+    ending: End<T>,
     trim: TrimValues<T>,
     calibration: Option<Shaped<T>>,
     matrix: [T; 9],
@@ -78,6 +82,7 @@ impl<T: Twin> Grader<T> {
     pub fn new(recipe: &Recipe) -> Self {
         let (tone, matrix, encode) = tail_values(&recipe.tail);
         Self {
+            source: recipe.source,
             decode: recipe.decode.encoding.curve.values(),
             to_acescg: recipe.decode.encoding.to_acescg().rows(),
             balance: recipe.balance.map(|b| b.prepared()),
@@ -91,16 +96,17 @@ impl<T: Twin> Grader<T> {
                     lut: s.lut.as_ref().map(|l| l.to()),
                 })
                 .collect(),
-            rendering: match &recipe.tail {
-                Tail::Display { display, .. } => Some(match recipe.tail.transform() {
-                    Some(OutputTransform::Plain) => Rendering::Plain(tone),
-                    Some(OutputTransform::Aces2) => Rendering::Aces2(Aces2::of(display).values()),
-                    _ => match recipe.tail.show_lut() {
-                        Some(lut) => Rendering::Lut(Box::new((lut.prepared(display), lut.lut.lut.to()))),
-                        None => Rendering::None,
-                    },
-                }),
-                Tail::Encoding(_) => None,
+            ending: match &recipe.tail {
+                Tail::Display { transform: OutputTransform::Plain, .. } => End::Plain(tone),
+                Tail::Display { transform: OutputTransform::Aces2, display, .. } => {
+                    End::Aces2(Aces2::of(display).values())
+                }
+                Tail::Display { display, .. } => match recipe.tail.show_lut() {
+                    Some(lut) => End::Lut(Box::new((lut.prepared(display), lut.lut.lut.to()))),
+                    None => End::Unrendered,
+                },
+                Tail::Encoding(_) => End::Encoding,
+                Tail::Light => End::Light,
             },
             trim: recipe.tail.trim().prepared(),
             calibration: recipe.tail.calibration().map(|table| table.to()),
@@ -110,12 +116,20 @@ impl<T: Twin> Grader<T> {
         }
     }
 
-    /// One pixel: signal of the footage in, signal of the tail out.
+    /// One pixel: what the recipe's source holds in, what its tail gives out.
     pub fn pixel(&self, signal: [T; 3]) -> [T; 3] {
-        let mut v = apply(&self.to_acescg, signal.map(|s| self.decode.decode(s)));
+        let mut v = match self.source {
+            Source::Frame | Source::Signal => apply(&self.to_acescg, signal.map(|s| self.decode.decode(s))),
+            Source::Light => signal,
+        };
         if let Some(balance) = &self.balance {
-            v = balance.linear(v).map(acescct_encode);
-            v = balance.acescct(v);
+            v = balance.linear(v);
+        }
+        if self.balance.is_some() || !self.steps.is_empty() {
+            v = v.map(acescct_encode);
+            if let Some(balance) = &self.balance {
+                v = balance.acescct(v);
+            }
             for step in &self.steps {
                 v = step.run(v);
             }
@@ -125,17 +139,16 @@ impl<T: Twin> Grader<T> {
     }
 
     fn tail(&self, v: [T; 3]) -> [T; 3] {
-        let Some(rendering) = &self.rendering else {
-            return apply(&self.matrix, v).map(|x| self.encode.encode(x));
+        let trimmed = || self.trim.apply(v);
+        let light = match &self.ending {
+            End::Light => return v,
+            End::Encoding => return apply(&self.matrix, v).map(|x| self.encode.encode(x)),
+            End::Plain(tone) => apply(&self.matrix, trimmed().map(|x| tone.apply(x))),
+            End::Aces2(aces2) => aces2.apply(trimmed()),
+            End::Unrendered => apply(&self.matrix, trimmed()),
+            End::Lut(both) => return self.calibrated(both.0.apply(&both.1, trimmed())),
         };
-        let v = self.trim.apply(v);
         let held = |v: [T; 3]| v.map(|x| x.at_least(T::of(0.0)).at_most(T::of(1.0)));
-        let light = match rendering {
-            Rendering::Plain(tone) => apply(&self.matrix, v.map(|x| tone.apply(x))),
-            Rendering::Aces2(aces2) => aces2.apply(v),
-            Rendering::None => apply(&self.matrix, v),
-            Rendering::Lut(both) => return self.calibrated(both.0.apply(&both.1, v)),
-        };
         let mut light = held(light);
         if let Some(widening) = &self.widening {
             light = held(apply(widening, light));

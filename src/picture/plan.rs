@@ -3,14 +3,38 @@
 use super::balance::BalanceValues;
 use super::framing::FramingValues;
 use super::{Format, Recipe, Sample, Tail, Unpack};
-use crate::colour::{CurveValues, Display, Encoding, Matrix, OutputTransform, ToneScale};
+use crate::colour::{Curve, CurveValues, Display, Encoding, Matrix, OutputTransform, ToneScale};
 use crate::look::Kind;
+
+/// What a pass reads.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Source {
+    /// A frame's planes.
+    Frame,
+    /// The footage's signal in floats, as large as the raster.
+    Signal,
+    /// Scene-linear ACEScg in floats, as large as the raster: what an earlier pass wrote.
+    Light,
+}
+
+/// What a pass ends in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Ending {
+    /// Scene-linear ACEScg, for passes to come.
+    Light,
+    /// An encoding's values.
+    Encoding,
+    /// A display's signal.
+    Display(OutputTransform),
+}
 
 /// What a pass writes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Target {
-    /// Signal as it is, single floats (`rgba32float`).
+    /// Values as they are, single floats (`rgba32float`).
     Float,
+    /// Values rounded to half floats (`rgba16float`), held within ±65504.
+    Half,
     /// Integer codes of 8…16 bits (`rgba16uint`).
     Codes,
     /// Eight-bit signal for a window (`rgba8unorm`).
@@ -21,12 +45,14 @@ pub enum Target {
 /// encodings, displays or pixel formats have the same structure.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub struct Structure {
-    /// Does it pass through balance and ACEScct?
+    /// What is read.
+    pub source: Source,
+    /// Does it pass through balance?
     pub graded: bool,
     /// The chain's stages in order; those that are off are there with strength 0.
     pub stages: Vec<Kind>,
-    /// The output transform, or none for an encoding.
-    pub transform: Option<OutputTransform>,
+    /// What it ends in.
+    pub ending: Ending,
     /// Is there a table on the signal?
     pub calibrated: bool,
     /// What is written.
@@ -37,9 +63,14 @@ impl Structure {
     /// The structure of a recipe that writes to `target`.
     pub fn of(recipe: &Recipe, target: Target) -> Self {
         Self {
+            source: recipe.source,
             graded: recipe.balance.is_some(),
             stages: recipe.stages.iter().map(|s| s.kind).collect(),
-            transform: recipe.tail.transform(),
+            ending: match (&recipe.tail, recipe.tail.transform()) {
+                (_, Some(transform)) => Ending::Display(transform),
+                (Tail::Light, None) => Ending::Light,
+                (_, None) => Ending::Encoding,
+            },
             calibrated: recipe.tail.calibration().is_some(),
             target,
         }
@@ -47,7 +78,7 @@ impl Structure {
 
     /// Does its shader read the tables of an output transform?
     pub fn has_tables(&self) -> bool {
-        self.transform == Some(OutputTransform::Aces2)
+        self.ending == Ending::Display(OutputTransform::Aces2)
     }
 }
 
@@ -187,5 +218,6 @@ pub(super) fn tail_values<T: crate::colour::Real>(tail: &Tail) -> (ToneScale<T>,
     match tail {
         Tail::Display { display, .. } => of_display(display),
         Tail::Encoding(encoding) => of_encoding(encoding),
+        Tail::Light => (ToneScale::for_peak(100.0), Matrix::IDENTITY, Curve::Linear.values()),
     }
 }

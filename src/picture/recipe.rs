@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{Balance, Frame, Framing, ShowLut, Trim};
+use super::{Balance, Frame, Framing, ShowLut, Source, Trim};
 use crate::colour::{Aces2, Display, Encoding, Matrix, OutputTransform, Shaped};
 use crate::look::{Chain, Kind};
 
@@ -51,6 +51,8 @@ pub enum Tail {
     },
     /// The values of an encoding, not clipped.
     Encoding(&'static Encoding),
+    /// Scene-linear ACEScg, for passes to come.
+    Light,
 }
 
 impl Tail {
@@ -67,7 +69,7 @@ impl Tail {
         Self::Display { transform, display, trim: Trim::default(), show_lut, calibration: None }
     }
 
-    /// The same with another trim; nothing for an encoding.
+    /// The same with another trim; nothing for what is no display.
     pub fn trimmed(mut self, to: Trim) -> Self {
         if let Self::Display { trim, .. } = &mut self {
             *trim = to;
@@ -75,7 +77,7 @@ impl Tail {
         self
     }
 
-    /// The same with another calibration; nothing for an encoding.
+    /// The same with another calibration; nothing for what is no display.
     pub fn calibrated(mut self, by: Option<Arc<Shaped<f32>>>) -> Self {
         if let Self::Display { calibration, .. } = &mut self {
             *calibration = by;
@@ -83,14 +85,14 @@ impl Tail {
         self
     }
 
-    /// The output transform, or none for an encoding. One by a table that is not there is none either.
+    /// The output transform, or none where there is no display. One by a table that is not there is none either.
     pub fn transform(&self) -> Option<OutputTransform> {
         match self {
             Self::Display { transform: OutputTransform::Lut, show_lut: None, .. } => {
                 Some(OutputTransform::None)
             }
             Self::Display { transform, .. } => Some(*transform),
-            Self::Encoding(_) => None,
+            Self::Encoding(_) | Self::Light => None,
         }
     }
 
@@ -106,15 +108,15 @@ impl Tail {
     pub fn calibration(&self) -> Option<&Arc<Shaped<f32>>> {
         match self {
             Self::Display { calibration, .. } => calibration.as_ref(),
-            Self::Encoding(_) => None,
+            Self::Encoding(_) | Self::Light => None,
         }
     }
 
-    /// What the version differs in; nothing for an encoding.
+    /// What the version differs in; nothing for what is no display.
     pub fn trim(&self) -> Trim {
         match self {
             Self::Display { trim, .. } => *trim,
-            Self::Encoding(_) => Trim::default(),
+            Self::Encoding(_) | Self::Light => Trim::default(),
         }
     }
 
@@ -125,7 +127,7 @@ impl Tail {
             (Self::Display { .. }, Some(OutputTransform::Aces2)) => None,
             (Self::Display { display, .. }, Some(OutputTransform::Lut)) => ShowLut::widening(display),
             (Self::Display { display, .. }, _) => display.widening(),
-            (Self::Encoding(_), _) => None,
+            (Self::Encoding(_) | Self::Light, _) => None,
         }
     }
 }
@@ -133,6 +135,8 @@ impl Tail {
 /// What is done to a frame, from its signal to an output's.
 #[derive(Clone, Debug)]
 pub struct Recipe {
+    /// What it begins with.
+    pub source: Source,
     /// Signal to scene-linear.
     pub decode: Decode,
     /// The shot's balance; `None` converts without passing through ACEScct.
@@ -153,6 +157,7 @@ impl Recipe {
     /// The full path: balance, chain and tail.
     pub fn graded(encoding: &'static Encoding, balance: Balance, chain: &Chain, tail: Tail) -> Self {
         Self {
+            source: Source::Frame,
             decode: Decode { encoding },
             balance: Some(balance),
             stages: chain
@@ -176,6 +181,7 @@ impl Recipe {
     /// A plain conversion from one encoding to a tail, with nothing between.
     pub fn conversion(encoding: &'static Encoding, tail: Tail) -> Self {
         Self {
+            source: Source::Frame,
             decode: Decode { encoding },
             balance: None,
             stages: Vec::new(),
@@ -184,6 +190,16 @@ impl Recipe {
             framing: Framing::default(),
             raster: None,
         }
+    }
+
+    /// All of it but the tail: what the outputs of one graded picture have in common.
+    pub fn without_tail(&self) -> Self {
+        Self { tail: Tail::Light, ..self.clone() }
+    }
+
+    /// The tail alone, of a graded picture.
+    pub fn tail_only(&self) -> Self {
+        Self { source: Source::Light, balance: None, stages: Vec::new(), ..self.clone() }
     }
 
     /// The ACES 2.0 output transform, where the tail has it. The first time for a display it is worked out.

@@ -141,14 +141,16 @@ impl Address {
             },
             (None, ["output", name, key]) => {
                 let Some(output) = Output::ALL.into_iter().find(|o| o.key() == *name) else {
-                    return refuse(format!("there is no output {name:?}"), Output::ALL.map(Output::key).join(", "));
+                    return refuse(
+                        format!("there is no output {name:?}"),
+                        Output::ALL.map(Output::key).join(", "),
+                    );
                 };
                 match TrimField::of_key(key) {
                     Some(field) => Ok(Self::Output(output, field)),
-                    None => refuse(
-                        format!("an output has no {key:?}"),
-                        keys_of(&format!("output/{name}"), TRIM),
-                    ),
+                    None => {
+                        refuse(format!("an output has no {key:?}"), keys_of(&format!("output/{name}"), TRIM))
+                    }
                 }
             }
             (Some(List::Look), [_, STRENGTH]) => Ok(Self::LookStrength),

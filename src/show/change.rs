@@ -364,7 +364,10 @@ impl Show {
             return Ok(());
         }
         let ids: Vec<_> = self.all_displays().map(|d| d.id.to_string()).collect();
-        Err(ShowError::change(format!("the show has no display {:?} of this kind", display.id), ids.join(", ")))
+        Err(ShowError::change(
+            format!("the show has no display {:?} of this kind", display.id),
+            ids.join(", "),
+        ))
     }
 
     fn stage_mut(&mut self, list: List, at: usize) -> Result<&mut Stage, ShowError> {

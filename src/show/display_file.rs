@@ -8,7 +8,8 @@ use super::reader::{Source, Table};
 use super::writer::{line, number, quoted};
 use super::{ShowError, VERSION};
 use crate::colour::{
-    AP1, Adaptation, BT709, BT2020, Curve, DISPLAYS, Display, Matrix, P3_D65, Primaries, White, conversion, display,
+    AP1, Adaptation, BT709, BT2020, Curve, DISPLAYS, Display, Matrix, P3_D65, Primaries, White, conversion,
+    display,
 };
 
 macro_rules! shipped {
@@ -42,9 +43,7 @@ pub fn shipped_displays() -> &'static [Arc<Display>] {
 
 /// The display called `id` that comes with the program, in its table or as a file.
 pub fn known_display(id: &str) -> Option<Arc<Display>> {
-    display(id)
-        .map(Arc::from)
-        .or_else(|| shipped_displays().iter().find(|d| d.id == id).cloned())
+    display(id).map(Arc::from).or_else(|| shipped_displays().iter().find(|d| d.id == id).cloned())
 }
 
 /// Every display that comes with the program.
@@ -127,11 +126,19 @@ fn read_one(table: &Table<'_>, id: &str) -> Result<Display, ShowError> {
     if matches!(curve, Curve::Hlg { .. }) {
         if primaries != BT2020 {
             let what = "transfer is hlg and primaries are not bt2020";
-            return Err(table.source.wrong(at, what, "hlg with bt2020, whose luminance its system gamma is on"));
+            return Err(table.source.wrong(
+                at,
+                what,
+                "hlg with bt2020, whose luminance its system gamma is on",
+            ));
         }
         if !HLG_PEAKS.contains(&peak) {
             let what = format!("transfer is hlg and peak is {peak}");
-            return Err(table.source.wrong(peak_at, what, "400 to 2000 cd/m², as BT.2100-2 has its system gamma"));
+            return Err(table.source.wrong(
+                peak_at,
+                what,
+                "400 to 2000 cd/m², as BT.2100-2 has its system gamma",
+            ));
         }
     }
     let white = table.word_or_none("white", "d60, own", |text| match text {
@@ -156,7 +163,8 @@ fn read_one(table: &Table<'_>, id: &str) -> Result<Display, ShowError> {
 fn read_primaries(table: &Table<'_>, key: &str) -> Result<Option<(usize, Primaries)>, ShowError> {
     if let Some((at, text)) = table.text_if_it_is_one(key) {
         let found = PRIMARIES.iter().find(|(name, _)| *name == text);
-        let found = found.ok_or_else(|| table.source.wrong(at, format!("{key} is {text:?}"), ACCEPTED_PRIMARIES))?;
+        let found =
+            found.ok_or_else(|| table.source.wrong(at, format!("{key} is {text:?}"), ACCEPTED_PRIMARIES))?;
         return Ok(Some((at, found.1)));
     }
     let Some(points) = table.table_or(key, ACCEPTED_PRIMARIES)? else { return Ok(None) };

@@ -122,7 +122,8 @@ impl<'a> Table<'a> {
 
     /// Every key and its place, in the file's order.
     pub fn keys(&self) -> Vec<(usize, &'a str)> {
-        let mut keys: Vec<_> = self.table.iter().map(|(k, _)| (k.span().start, k.get_ref().as_ref())).collect();
+        let mut keys: Vec<_> =
+            self.table.iter().map(|(k, _)| (k.span().start, k.get_ref().as_ref())).collect();
         keys.sort_unstable();
         keys
     }
@@ -147,10 +148,8 @@ impl<'a> Table<'a> {
         let (at, value) = self.get(key).ok_or_else(|| self.missing(key, ACCEPTED))?;
         let wrong = || self.source.wrong(at, format!("{key} is {}", shown(value)), ACCEPTED);
         let DeValue::Array(items) = value else { return Err(wrong()) };
-        let numbers: Vec<f64> = items
-            .iter()
-            .filter_map(|i| number(i.get_ref()).filter(|n| (-1.0..=2.0).contains(n)))
-            .collect();
+        let numbers: Vec<f64> =
+            items.iter().filter_map(|i| number(i.get_ref()).filter(|n| (-1.0..=2.0).contains(n))).collect();
         match (numbers.as_slice(), items.len()) {
             (&[x, y], 2) => Ok([x, y]),
             _ => Err(wrong()),

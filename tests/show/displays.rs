@@ -23,7 +23,9 @@ fn refusal(text: &str) -> (usize, String) {
 
 #[test]
 fn a_display_is_what_its_table_says() {
-    let show = show_of("[outputs]\nclient = \"suite\"\n[display.suite]\npeak = 600\nprimaries = \"bt2020\"\nlimit = \"p3-d65\"\ntransfer = \"pq\"\n");
+    let show = show_of(
+        "[outputs]\nclient = \"suite\"\n[display.suite]\npeak = 600\nprimaries = \"bt2020\"\nlimit = \"p3-d65\"\ntransfer = \"pq\"\n",
+    );
     let d = &show.outputs.client.display;
     assert_eq!((&*d.id, &*d.name, d.peak, d.white), ("suite", "suite", 600.0, White::Own));
     assert_eq!((d.primaries, d.limit, d.curve), (BT2020, P3_D65, Curve::Pq { peak: 600.0 }));
@@ -47,7 +49,8 @@ fn every_transfer_has_its_curve_and_comes_back() {
         ("hlg", Curve::Hlg { peak: 1000.0 }),
         ("linear", Curve::Linear),
     ] {
-        let show = show_of(&format!("[display.d]\npeak = 1000\nprimaries = \"bt2020\"\ntransfer = \"{name}\"\n"));
+        let show =
+            show_of(&format!("[display.d]\npeak = 1000\nprimaries = \"bt2020\"\ntransfer = \"{name}\"\n"));
         assert_eq!(show.displays[0].curve, curve);
         assert_eq!(read(&write(&show).unwrap(), Path::new("s")).unwrap(), show);
     }
@@ -85,9 +88,8 @@ fn what_no_display_can_be_is_refused_in_its_line() {
         text(&format!("[display.mine]\n{}", lines.concat()))
     };
     assert!(read(&with("", None), Path::new("s")).is_ok());
-    let set = |r: &str, g: &str, b: &str, w: &str| {
-        format!("{{ red = {r}, green = {g}, blue = {b}, white = {w} }}")
-    };
+    let set =
+        |r: &str, g: &str, b: &str, w: &str| format!("{{ red = {r}, green = {g}, blue = {b}, white = {w} }}");
     let white = "[0.3127, 0.329]";
     let line = set("[0.6, 0.3]", "[0.5, 0.35]", "[0.4, 0.4]", white);
     let point = set("[0.3, 0.3]", "[0.3, 0.3]", "[0.3, 0.3]", white);
@@ -134,7 +136,10 @@ fn what_no_display_can_be_is_refused_in_its_line() {
     ];
     for (key, value, line, said) in cases {
         let (at, message) = refusal(&with(key, *value));
-        assert!(at == *line && message.contains(said) && message.contains("accepted: "), "{key} {value:?}: {message}");
+        assert!(
+            at == *line && message.contains(said) && message.contains("accepted: "),
+            "{key} {value:?}: {message}"
+        );
         assert!(message.starts_with("a/show.toml:"), "{message}");
     }
     for (more, line, said) in [
@@ -142,7 +147,11 @@ fn what_no_display_can_be_is_refused_in_its_line() {
         ("[display.rec709-d60]\n", 6, "comes with the program"),
         ("[display.\"two words\"]\n", 6, "letters, digits"),
         ("[display]\nmine = 3\n", 7, "[display.mine]"),
-        ("[display.m]\npeak = 100\nprimaries = \"bt709\"\ntransfer = \"srgb\"\ngamma = 2\n", 10, "no key \"gamma\""),
+        (
+            "[display.m]\npeak = 100\nprimaries = \"bt709\"\ntransfer = \"srgb\"\ngamma = 2\n",
+            10,
+            "no key \"gamma\"",
+        ),
         ("[display.m]\npeak = 4000\nprimaries = \"bt2020\"\ntransfer = \"hlg\"\n", 7, "400 to 2000"),
         ("[outputs]\nclient = \"mine\"\n", 7, "rec2100-hlg-1000"),
         ("[outputs]\nclient = 3\n", 7, "the name of a display, or a table [outputs.client]"),
@@ -187,7 +196,11 @@ fn displays_that_are_let_through_render() {
         for _ in 0..200 {
             let light = [0, 1, 2].map(|_| 2f64.powf(random(-12.0, 8.0)) * random(-0.2, 1.0));
             let out = values.apply(light.map(|x| x as f32));
-            assert!(out.iter().all(|x| x.is_finite() && (-0.01..1.01).contains(x)), "{:?} {light:?} {out:?}", made[0]);
+            assert!(
+                out.iter().all(|x| x.is_finite() && (-0.01..1.01).contains(x)),
+                "{:?} {light:?} {out:?}",
+                made[0]
+            );
         }
     }
     assert!(count > 60, "{count}");
@@ -226,8 +239,7 @@ fn trims_have_addresses_and_ranges() {
             // No shot has to be there.
             let slot = Show::new("empty").resolve(&address, 0).unwrap();
             assert_eq!((slot, show.address(slot)), (Slot::Output { output, field: *field }, address));
-            for (value, held) in
-                [(1e9, parameter.max), (-1e9, parameter.min), (f64::NAN, parameter.default)]
+            for (value, held) in [(1e9, parameter.max), (-1e9, parameter.min), (f64::NAN, parameter.default)]
             {
                 show.apply(Change::SetParameter { slot, value }).unwrap();
                 assert_eq!(show.get(slot), Some(held));
@@ -296,7 +308,11 @@ fn a_shows_own_table_says_what_it_reads_and_gives() {
     assert_eq!(show.show_lut, Some(show_lut("logc4", "rec709")));
     assert_eq!(read(&write(&show).unwrap(), Path::new("s")).unwrap(), show);
     for (more, line, said) in [
-        ("lut-gives = \"rec709\"\n", 5, "lut-expects is not there; a .cube file does not say what it is made for"),
+        (
+            "lut-gives = \"rec709\"\n",
+            5,
+            "lut-expects is not there; a .cube file does not say what it is made for",
+        ),
         ("lut-expects = \"logc4\"\n", 5, "lut-gives is not there; a .cube file does not say"),
         ("lut-expects = \"logc9\"\nlut-gives = \"rec709\"\n", 6, "logc4"),
         ("lut-expects = \"logc4\"\nlut-gives = \"lamp\"\n", 7, "rec709"),

@@ -22,8 +22,8 @@ use std::time::{Duration, Instant};
 use greyhold::colour::{OutputTransform, Range, YcbcrMatrix, display, encoding};
 use greyhold::look::{Kind, List, NamedLut, STAGES, Stage, stage};
 use greyhold::picture::{
-    BALANCE, Balance, BalanceField, FRAMING, Fitting, Framing, FramingField, MAX_SIDE, ShowLut, TRIM, Tail, Trim,
-    TrimField,
+    BALANCE, Balance, BalanceField, FRAMING, Fitting, Framing, FramingField, MAX_SIDE, ShowLut, TRIM, Tail,
+    Trim, TrimField,
 };
 use greyhold::show::*;
 
@@ -61,7 +61,11 @@ fn cube() -> NamedLut {
 }
 
 fn show_lut(expects: &str, gives: &str) -> Arc<ShowLut> {
-    Arc::new(ShowLut { lut: cube(), expects: encoding(expects).unwrap(), gives: known_display(gives).unwrap() })
+    Arc::new(ShowLut {
+        lut: cube(),
+        expects: encoding(expects).unwrap(),
+        gives: known_display(gives).unwrap(),
+    })
 }
 
 /// A show with something in every field.

@@ -122,7 +122,8 @@ impl Panes {
         }
         if let Some(lut) = &settings.calibration {
             ui.horizontal(|ui| {
-                let text = RichText::new(format!("calibration {}", file_name(lut))).size(11.0).color(look::QUIET);
+                let text =
+                    RichText::new(format!("calibration {}", file_name(lut))).size(11.0).color(look::QUIET);
                 ui.label(text).on_hover_text(lut.file.display().to_string());
                 if ui.add(egui::Button::new(RichText::new("take out").size(11.0)).small()).clicked() {
                     let change = Change::SetCalibration { output, calibration: None };

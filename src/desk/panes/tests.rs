@@ -411,8 +411,8 @@ fn the_mirror_has_buttons() {
 /// calibration, which can be taken out; and what its window does.
 #[test]
 fn outputs_have_their_own_lines() {
-    use crate::picture::TrimField;
     use crate::look::NamedLut;
+    use crate::picture::TrimField;
     use crate::show::{Output, read_displays};
     let mut show = with_curves().show;
     let text = "version = 1\n[display.suite]\nname = \"Suite 2\"\npeak = 300\nprimaries = \"bt2020\"\nlimit = \"p3-d65\"\ntransfer = \"pq\"\n";
@@ -420,7 +420,8 @@ fn outputs_have_their_own_lines() {
     show.outputs.files.calibration = Some(NamedLut { file: "monitor.cube".into(), lut: Arc::default() });
     let mut desk = Desk::new(show);
     assert_eq!(desk.texts("its window: 8 bit, not colour-managed").len(), 2);
-    let addresses: Vec<_> = desk.panes.addresses.iter().filter(|a| a.starts_with("output/")).cloned().collect();
+    let addresses: Vec<_> =
+        desk.panes.addresses.iter().filter(|a| a.starts_with("output/")).cloned().collect();
     let expected = ["output/desk/display", "output/client/display", "output/files/display"];
     assert_eq!(addresses.iter().map(|a| &**a).collect::<Vec<_>>(), expected);
     // The keys take it in hand as they do a parameter.
@@ -443,7 +444,11 @@ fn outputs_have_their_own_lines() {
     desk.click(desk.text("trim of client"));
     desk.frame(&[]);
     let before = desk.show.clone();
-    for (row, field) in [("exposure", TrimField::Exposure), ("saturation", TrimField::Saturation), ("roll off", TrimField::RollOff)] {
+    for (row, field) in [
+        ("exposure", TrimField::Exposure),
+        ("saturation", TrimField::Saturation),
+        ("roll off", TrimField::RollOff),
+    ] {
         // The last of its name: balance has some too.
         let at = *desk.texts(row).last().unwrap();
         desk.drag(at, at + Vec2::new(25.0, 0.0), Duration::ZERO);
