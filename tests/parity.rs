@@ -7,11 +7,12 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::hash::{DefaultHasher, Hash, Hasher};
+use std::path::Path;
 use std::sync::Arc;
 
 use greyhold::colour::{
-    Curve, DISPLAYS, ENCODINGS, Interpolation, Lut1, Lut3, OUTPUT_TRANSFORMS, OutputTransform, Range, Shaped,
-    YcbcrMatrix, encoding,
+    Curve, DISPLAYS, Display, ENCODINGS, Interpolation, Lut1, Lut3, OUTPUT_TRANSFORMS, OutputTransform,
+    Range, Shaped, YcbcrMatrix, encoding,
 };
 use greyhold::gpu::{
     ACES2_SIGNAL, Agreement, Assembly, Gpu, OF_PIXEL, PQ_SIGNAL, ROUNDING, Request, SIGNAL, TOLERANCE,
@@ -20,9 +21,10 @@ use greyhold::gpu::{
 };
 use greyhold::look::{Kind, STAGES, stage};
 use greyhold::picture::{
-    Balance, BalanceField as F, Chroma, Format, Frame, Model, Recipe, Sample, Siting, StageValues, Structure,
-    Tail, Target, cpu,
+    Balance, BalanceField as F, Chroma, Format, Frame, Model, Recipe, Sample, ShowLut, Siting, StageValues,
+    Structure, Tail, Target, Trim, TrimField, cpu,
 };
+use greyhold::show::load_lut;
 
 /// A value no recipe makes, put into targets so that a pixel nobody wrote is seen.
 const POISON: f32 = -123_456.0;
@@ -108,6 +110,47 @@ fn tables(gpu: &Gpu, test_frame: &Frame) -> Case {
     }
 }
 
+/// What is an output's own: trims at their ends, a table on the signal, and a show's table in the output transform's
+/// place on each display that reaches its peak.
+fn outputs(gpu: &Gpu) -> Vec<Case> {
+    let file = |file: &str| load_lut(Path::new("tests/data"), Path::new(file)).unwrap();
+    let pixels = pad(vectors(2048).into_iter().map(|p| p.map(|v| v.clamp(0.0, 1.0))).collect());
+    let frame = frame(pixels.clone());
+    let logc4 = encoding("logc4").unwrap();
+    let rec709 = Tail::display(OutputTransform::Plain, &DISPLAYS[0]);
+    let calibrated = rec709.clone().calibrated(Some(file("luts/three_domain.cube").lut));
+    let lut = |gives: &'static Display| {
+        let lut = file("show_lut.cube");
+        Arc::new(ShowLut { lut, expects: logc4, gives: gives.into() })
+    };
+    let pairs = DISPLAYS.iter().map(|gives| (lut(gives), gives)).flat_map(|(lut, gives)| {
+        let reach = DISPLAYS.iter().filter(move |d| d.peak >= gives.peak);
+        reach.map(move |d| Tail::by_lut(lut.clone(), d))
+    });
+    let ends = TrimField::ALL.iter().flat_map(|field| {
+        let p = field.parameter();
+        [p.min, p.max].map(|v| rec709.clone().trimmed(Trim::default().with(*field, v)))
+    });
+    let kinds: [(&str, Vec<Tail>, Tolerance); 3] = [
+        ("trim", ends.collect(), SIGNAL),
+        ("calibration", vec![calibrated], SIGNAL),
+        ("show lut", pairs.collect(), PQ_SIGNAL),
+    ];
+    let case = |(name, tails, tolerance): (&str, Vec<Tail>, Tolerance)| {
+        let recipes: Vec<_> = tails.into_iter().map(|tail| Recipe::conversion(logc4, tail)).collect();
+        let mut found = Agreement::default();
+        for recipe in &recipes {
+            let more = spread(recipe, &pixels, ROUNDING).unwrap();
+            let on_gpu = gpu.signal(recipe, &frame).unwrap();
+            found =
+                found.and(agreement_within(&cpu::signal(recipe, &frame).pixels, &on_gpu, tolerance, &more));
+        }
+        let reason = "display signal, and as much more as moving one channel of the input by 1e-6 changes";
+        Case { name: name.into(), tolerance, reason, found, hash: hash_of(&recipes[0]) }
+    };
+    kinds.into_iter().map(case).collect()
+}
+
 fn cases(gpu: &Gpu) -> Vec<Case> {
     let mut cases = Vec::new();
     let test_frame = frame(vectors(2048));
@@ -172,6 +215,7 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
         found,
         hash: hash_of(&all[0]),
     });
+    cases.extend(outputs(gpu));
     let points = Balance::default()
         .with(F::Exposure, 0.3)
         .with(F::OffsetR, 2.0)
@@ -189,7 +233,7 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
                     &display_light,
                     "display signal; light to two stops over display white, since the matrix cancels above",
                 ),
-                OutputTransform::Plain => (&test_frame, "display signal"),
+                OutputTransform::Plain | OutputTransform::Lut => (&test_frame, "display signal"),
                 OutputTransform::Aces2 => (
                     &test_frame,
                     "display signal, and as much more as moving one channel of the input by 1e-6 changes: a channel \
@@ -255,7 +299,7 @@ fn every_stage_encoding_and_display_agrees() {
     let cases = cases(&gpu);
     assert_eq!(
         cases.len(),
-        STAGES.len() + 2 * ENCODINGS.len() + 3 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
+        STAGES.len() + 2 * ENCODINGS.len() + 6 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
     );
     let backend = backend(&gpu);
     let mut record = read_record();

@@ -250,7 +250,7 @@ impl Engine {
         let mut settings: Vec<&OutputSettings> = Vec::new();
         for (live, output) in [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)] {
             let of_output = show.outputs.get(output);
-            if let Some(i) = settings.iter().position(|s| *s == of_output) {
+            if let Some(i) = settings.iter().position(|s| is_same(s, of_output)) {
                 out[i].0.push(live);
                 continue;
             }
@@ -267,6 +267,12 @@ impl Engine {
         }
         out
     }
+}
+
+/// Do two outputs show the same? Tables are not looked into: every frame asks.
+fn is_same(a: &OutputSettings, b: &OutputSettings) -> bool {
+    let table = |o: &OutputSettings| o.calibration.as_ref().map(|c| Arc::as_ptr(&c.lut));
+    (&a.display, a.trim, table(a)) == (&b.display, b.trim, table(b))
 }
 
 /// A texture that nobody looks at, of the right size; a new one if there is none.
