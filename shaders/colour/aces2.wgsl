@@ -1,5 +1,6 @@
 // Twin of src/colour/aces2.rs: the ACES 2.0 output transform. `tables` is the row of texels that Aces2::texels
-// describes; the numbers come from Aces2::uniform, in this order.
+// describes; the numbers come from Aces2::uniform, in this order. Divisions that the Rust twin has one by one share a
+// reciprocal here: a GPU computes those, roots, logarithms and powers of two at an eighth of the rate of the rest.
 
 struct Aces2 {
     to_cone: Matrix,
@@ -9,11 +10,11 @@ struct Aces2 {
     to_encoding: Matrix,
     highest: f32,
     white: f32,
-    light_of_cone: f32,
+    log_light: f32,
     cone_of_light: f32,
     power_j: f32,
     power_a: f32,
-    a_max: f32,
+    of_a_max: f32,
     compress: f32,
     expand: f32,
     expand_floor: f32,
@@ -22,6 +23,8 @@ struct Aces2 {
     j_mid: f32,
     focus: f32,
     power_low: f32,
+    of_j_max: f32,
+    of_white: f32,
 }
 
 struct Aces2Hue {
@@ -100,40 +103,48 @@ fn aces2_compress_chroma(
     let sin_3 = sin * cos_2 + cos * sin_2;
     let norm = n.chroma_scale * (77.12896 + 11.34072 * cos + 16.46899 * cos_2 + 7.8838 * cos_3
         + 14.66441 * sin - 6.37224 * sin_2 + 9.19364 * sin_3);
-    let share = j / n.j_max;
+    let unit = 1.0 / norm;
+    let share = j * n.of_j_max;
     let rest = max(1.0 - share, 0.0);
-    let limit = a / n.a_max * reach / norm;
+    let limit = a * n.of_a_max * reach * unit;
     let floor_of_bend = sqrt(share * share + n.expand_floor);
-    let expanded = limit - aces2_toe(limit - m / norm, limit - 0.001, rest * n.expand, floor_of_bend);
+    let expanded = limit - aces2_toe(limit - m * unit, limit - 0.001, rest * n.expand, floor_of_bend);
     return norm * aces2_toe(expanded, limit, share * n.compress, rest);
 }
 
-fn aces2_foot(j: f32, m: f32, focus_j: f32, j_max: f32, distance_: f32) -> f32 {
-    let share = m / distance_;
-    let square = share / focus_j;
+// Twice a number and its divisor, which make the foot of a line. `share` is M over the distance of the focus,
+// `square` that over J of the focus.
+fn aces2_foot(j: f32, share: f32, square: f32, focus_j: f32, j_max: f32) -> vec2<f32> {
     let is_below = j < focus_j;
     let linear = select(1.0 + share + j_max * square, 1.0 - share, is_below);
     let free = select(j_max * share + j, j, is_below);
     let inside = linear * linear + select(-4.0, 4.0, is_below) * square * free;
-    return 2.0 * free / (linear + sqrt(max(inside, 0.0)));
+    return vec2(free, linear + sqrt(max(inside, 0.0)));
 }
 
 fn aces2_hull(foot: f32, slope: f32, exponent: f32, cusp_j: f32, cusp_m: f32, cusp_foot: f32) -> f32 {
-    return cusp_foot * power(foot / cusp_foot, exponent) * cusp_m / (cusp_j - slope * cusp_m);
+    let rise = cusp_j - slope * cusp_m;
+    let unit = 1.0 / (cusp_foot * rise);
+    return cusp_foot * cusp_foot * unit * cusp_m * power(foot * rise * unit, exponent);
 }
 
 fn aces2_line(n: Aces2, j: f32, m: f32, hue: Aces2Hue) -> Aces2Line {
-    let focus_j = hue.cusp_j + (n.j_mid - hue.cusp_j) * min(1.3 - hue.cusp_j / n.j_max, 1.0);
+    let focus_j = hue.cusp_j + (n.j_mid - hue.cusp_j) * min(1.3 - hue.cusp_j * n.of_j_max, 1.0);
     let threshold = hue.cusp_j + (n.j_max - hue.cusp_j) * 0.3;
     var distance_ = n.focus;
     if j > threshold {
         let tens = 0.30103 * log_2((n.j_max - threshold) / max(n.j_max - j, 1e-4));
         distance_ = distance_ * (1.0 + tens * tens);
     }
-    let foot = aces2_foot(j, m, focus_j, n.j_max, distance_);
+    let unit = 1.0 / (focus_j * distance_);
+    let of_distance = focus_j * unit;
+    let here = aces2_foot(j, m * of_distance, m * unit, focus_j, n.j_max);
+    let cusp = aces2_foot(hue.cusp_j, hue.cusp_m * of_distance, hue.cusp_m * unit, focus_j, n.j_max);
+    let both = 2.0 / (here.y * cusp.y);
+    let foot = here.x * cusp.y * both;
     let way = select(n.j_max - foot, foot, foot < focus_j);
-    let slope = way * (foot - focus_j) / (focus_j * distance_);
-    return Aces2Line(foot, slope, aces2_foot(hue.cusp_j, hue.cusp_m, focus_j, n.j_max, distance_));
+    let slope = way * (foot - focus_j) * unit;
+    return Aces2Line(foot, slope, cusp.x * here.y * both);
 }
 
 fn aces2_boundary(n: Aces2, line: Aces2Line, hue: Aces2Hue) -> f32 {
@@ -141,9 +152,9 @@ fn aces2_boundary(n: Aces2, line: Aces2Line, hue: Aces2Hue) -> f32 {
     let top = aces2_hull(
         n.j_max - line.foot, -line.slope, hue.power_top, n.j_max - hue.cusp_j, hue.cusp_m, n.j_max - line.cusp_foot,
     );
-    let soft = 0.12 * hue.cusp_m;
-    let near = max(soft - abs(low - top), 0.0) / soft;
-    return min(low, top) - near * near * near * soft / 6.0;
+    // A soft minimum, 0.12 of the cusp's M wide.
+    let near = max(0.12 * hue.cusp_m - abs(low - top), 0.0);
+    return min(low, top) - near * near * near * 11.574074 / (hue.cusp_m * hue.cusp_m);
 }
 
 // Achromatic response and colourfulness.
@@ -164,23 +175,27 @@ fn aces2_compress_gamut(n: Aces2, a: f32, j: f32, m: f32, hue: Aces2Hue) -> vec2
         return vec2(a, m);
     }
     let outer = reach - start;
-    let scale = outer / (outer / inner - 1.0);
-    let moved = start + scale * over / (scale + over);
-    return vec2(power((line.foot + moved * line.slope) / 100.0, n.power_a), moved);
+    let product = outer * inner;
+    let moved = start + product * over / (product + over * (outer - inner));
+    return vec2(power((line.foot + moved * line.slope) * 0.01, n.power_a), moved);
 }
 
 fn aces2(n: Aces2, tone: ToneScale, acescg: vec3<f32>) -> vec3<f32> {
     let held = clamp(acescg, vec3(0.0), vec3(n.highest));
     let response = transform(n.to_opponent, aces2_cone_compress(transform(n.to_cone, held)));
-    let m = sqrt(response.y * response.y + response.z * response.z);
-    let has_hue = m > 0.0;
-    let some = select(1.0, m, has_hue);
-    let cos = select(1.0, response.y / some, has_hue);
-    let sin = select(0.0, response.z / some, has_hue);
+    let squared = response.y * response.y + response.z * response.z;
+    let has_hue = squared > 0.0;
+    let unit = inverseSqrt(select(1.0, squared, has_hue));
+    let m = squared * unit;
+    let cos = select(1.0, response.y * unit, has_hue);
+    let sin = select(0.0, response.z * unit, has_hue);
 
-    let light = n.light_of_cone * aces2_cone_expand_one(n.white * response.x);
-    let toned = tone_scale_of(tone, power(light / (light + tone.s_2), tone.g));
-    let a = aces2_cone_compress_one(n.cone_of_light * toned) / n.white;
+    // The tone scale goes by way of the light that a neutral of the same J has.
+    let seen = min(n.white * response.x, 0.99);
+    let logarithm = 2.3809524 * log_2(27.13 * seen / (1.0 - seen)) + n.log_light;
+    let toned = tone_scale_of(tone, exp_2(tone.g * (logarithm - log_2(exp_2(logarithm) + tone.s_2))));
+    let p = power(n.cone_of_light * toned, 0.42);
+    let a = p / (p + 27.13) * n.of_white;
     let j = 100.0 * power(a, n.power_j);
     var out = vec2(a, 0.0);
     if has_hue && j <= n.j_max {

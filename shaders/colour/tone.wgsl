@@ -5,13 +5,13 @@ struct ToneScale {
     s_2: f32,
     g: f32,
     t_1: f32,
-    peak: f32,
+    of_peak: f32,
 }
 
 // Of light over itself and s_2, raised to g.
 fn tone_scale_of(t: ToneScale, raised: f32) -> f32 {
     let f = t.m_2 * raised;
-    return f * f / (f + t.t_1) / t.peak;
+    return f * f / (f + t.t_1) * t.of_peak;
 }
 
 fn tone_scale_one(t: ToneScale, value: f32) -> f32 {

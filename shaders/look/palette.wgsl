@@ -3,7 +3,8 @@
 const PALETTE_HOLD: f32 = 0.0022831050228310505; // 0.04 stop
 const PALETTE_HOLD_DENSITY: f32 = 0.0005212568545276371; // square of 0.4 stop
 
-fn palette_blend(p: Palette, cb: f32, cr: f32) -> vec3<f32> {
+// At a distance from grey; its sector's movements, and how near to none grey holds them.
+fn palette_blend(p: Palette, cb: f32, cr: f32, distance_: f32) -> vec4<f32> {
     let magenta = vec3(p.magenta_turn, p.magenta_gain, p.magenta_drop);
     let red = vec3(p.red_turn, p.red_gain, p.red_drop);
     let yellow = vec3(p.yellow_turn, p.yellow_gain, p.yellow_drop);
@@ -28,8 +29,11 @@ fn palette_blend(p: Palette, cb: f32, cr: f32) -> vec3<f32> {
     let high = select(select(last, third, in_second), second, in_first);
     let past = select(select(y, r, in_second), m, in_first);
     let short = select(select(m, -y, in_second), -r, in_first);
-    let t = past / (past + short + 1e-12);
-    return low + (high - low) * (t * t * (3.0 - 2.0 * t));
+    let within = past + short + 1e-12;
+    let beside = distance_ + PALETTE_HOLD;
+    let unit = 1.0 / (within * beside);
+    let t = past * beside * unit;
+    return vec4(low + (high - low) * (t * t * (3.0 - 2.0 * t)), distance_ * within * unit);
 }
 
 fn palette(p: Palette, v: vec3<f32>) -> vec3<f32> {
@@ -38,16 +42,19 @@ fn palette(p: Palette, v: vec3<f32>) -> vec3<f32> {
     let above = red * 0.2126 + blue * 0.0722;
     let cb = (blue - above) * 0.5389092476826902;
     let cr = (red - above) * 0.63500127000254;
-    let way = palette_blend(p, cb, cr);
     let squared = cb * cb + cr * cr;
-    let distance = sqrt(squared);
-    let near = distance / (distance + PALETTE_HOLD);
+    let way = palette_blend(p, cb, cr, sqrt(squared));
+    let near = way.w;
     let h = way.x * near;
-    let scale = (1.0 + way.y * near) / (1.0 + h * h);
+    // One division for this and the one that the density asks for.
+    let held = squared + PALETTE_HOLD_DENSITY;
+    let turned = 1.0 + h * h;
+    let unit = 1.0 / (held * turned);
+    let scale = (1.0 + way.y * near) * held * unit;
     let cosine = (1.0 - h * h) * scale;
     let sine = 2.0 * h * scale;
     let b = (cb * cosine - cr * sine - cb) * 1.8556;
     let r = (cb * sine + cr * cosine - cr) * 1.5748;
-    let darker = way.z * (squared / (squared + PALETTE_HOLD_DENSITY));
+    let darker = way.z * squared * turned * unit;
     return v + vec3(r - darker, -(r * 0.2972595078299777 + b * 0.10095078299776288 + darker), b - darker);
 }

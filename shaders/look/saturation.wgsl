@@ -11,7 +11,11 @@ fn saturation(p: Saturation, v: vec3<f32>) -> vec3<f32> {
     let before = sqrt(squared);
     let gain = p.rise / (1.0 + p.spare * squared);
     let after = before + before * gain;
-    let deeper = p.depth_after * (after * after / (after + SATURATION_EASE))
-        - p.depth_before * (before * before / (before + SATURATION_EASE));
+    // One division for the two that its depths ask for.
+    let eased_after = after + SATURATION_EASE;
+    let eased_before = before + SATURATION_EASE;
+    let deep_after = p.depth_after * after * after * eased_before;
+    let deep_before = p.depth_before * before * before * eased_after;
+    let deeper = (deep_after - deep_before) / (eased_after * eased_before);
     return v + (c * gain - deeper);
 }

@@ -3,6 +3,7 @@
 mod add;
 mod balance;
 mod bench;
+mod check;
 mod demo;
 mod displays;
 mod encodings;
@@ -56,6 +57,7 @@ enum Command {
     Encodings(encodings::Encodings),
     Displays(displays::Displays),
     Panel(panel::Panel),
+    Check(check::Check),
     Bench(bench::Bench),
 }
 
@@ -74,6 +76,7 @@ impl Arguments {
             Command::Encodings(c) => c.run(),
             Command::Displays(c) => c.run(),
             Command::Panel(c) => c.run(),
+            Command::Check(c) => c.run(),
             Command::Bench(c) => c.run(),
         }
     }

@@ -156,16 +156,18 @@ impl Aces2 {
         let matrices = [v.to_cone, v.to_opponent, v.from_opponent, v.from_cone, v.to_encoding];
         let rows = matrices.iter().flat_map(|m| m.chunks(3).flat_map(|r| [r[0], r[1], r[2], 0.0]));
         let Shape { j_max, j_mid, focus, power_low } = v.shape;
-        let light = [v.highest, v.white, v.light_of_cone, v.cone_of_light, v.power_j, v.power_a, v.a_max];
+        let powers = [v.power_j, v.power_a, 1.0 / v.a_max];
         let chroma = [v.compress, v.expand, v.expand_floor, v.chroma_scale];
         let mut out = [0.0; Self::UNIFORM];
-        let numbers = rows.chain(light).chain(chroma).chain([j_max, j_mid, focus, power_low]);
+        let shape = [j_max, j_mid, focus, power_low, 1.0 / j_max, 1.0 / v.white];
+        let light = [v.highest, v.white, v.light_of_cone.log2(), v.cone_of_light];
+        let numbers = rows.chain(light).chain(powers).chain(chroma).chain(shape);
         out.iter_mut().zip(numbers).for_each(|(to, from)| *to = from);
         out
     }
 
     /// Numbers of [`Aces2::uniform`].
-    pub const UNIFORM: usize = 5 * 12 + 16;
+    pub const UNIFORM: usize = 5 * 12 + 20;
 
     /// Everything as numbers of a twin.
     pub fn values<T: Real>(&self) -> Aces2Values<T> {

@@ -7,6 +7,7 @@
 
 mod chain;
 mod declaration;
+mod intent;
 
 pub use chain::{Chain, List, NamedLut, Stage, effective_strength};
 pub use curves::{
@@ -15,6 +16,7 @@ pub use curves::{
 };
 pub(crate) use declaration::declare;
 pub use declaration::{Declaration, Domain, Nature, Parameter, Reach, Scale, Unit, strength};
+pub use intent::Intent;
 pub use lut::MAX_LUTS;
 
 /// Which stage: an index into [`STAGES`].

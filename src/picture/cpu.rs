@@ -138,6 +138,11 @@ impl<T: Twin> Grader<T> {
         self.tail(v)
     }
 
+    /// The chain alone: ACEScct in, ACEScct out.
+    pub fn chain(&self, acescct: [T; 3]) -> [T; 3] {
+        self.steps.iter().fold(acescct, |v, step| step.run(v))
+    }
+
     fn tail(&self, v: [T; 3]) -> [T; 3] {
         let trimmed = || self.trim.apply(v);
         let light = match &self.ending {

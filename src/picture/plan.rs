@@ -132,7 +132,7 @@ impl Layout {
         align(&mut out);
 
         let (tone, matrix, curve) = tail_values::<f32>(&recipe.tail);
-        out.extend([tone.m_2, tone.s_2, tone.g, tone.t_1, tone.peak]);
+        out.extend([tone.m_2, tone.s_2, tone.g, tone.t_1, 1.0 / tone.peak]);
         align(&mut out);
         push_matrix(&mut out, matrix.rows(), [0.0; 3]);
         let widening = recipe.tail.widening();

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::reader::{Source, read_text};
 use super::writer::{self, line, quoted};
 use super::{ShowError, VERSION};
-use crate::look::Stage;
+use crate::look::{Intent, Stage};
 
 /// A saved look.
 #[derive(Clone, Debug, PartialEq)]
@@ -14,6 +14,8 @@ pub struct Look {
     pub name: String,
     /// A line about it; may be empty.
     pub note: String,
+    /// What it means to do with colour, if it says so.
+    pub intent: Option<Intent>,
     /// Its stages, in the order light takes.
     pub stages: Vec<Stage>,
 }
@@ -25,6 +27,9 @@ pub fn write_look(look: &Look) -> String {
     out.push_str("\n[look]\n");
     line(&mut out, "name", quoted(&look.name));
     line(&mut out, "note", quoted(&look.note));
+    if let Some(intent) = look.intent {
+        line(&mut out, "intent", quoted(intent.id()));
+    }
     for stage in &look.stages {
         writer::stage(&mut out, "stage", stage);
     }
@@ -44,11 +49,13 @@ fn read_source(source: Source<'_>) -> Result<Look, ShowError> {
     source.with_tables(VERSION, |root| {
         root.only(&["version", "look", "stage"])?;
         let about = root.need_table("look", "[look]")?;
-        about.only(&["name", "note"])?;
+        about.only(&["name", "note", "intent"])?;
+        let intents = Intent::ALL.map(Intent::id).join(", ");
         let stages = root.tables("stage", "[[stage]]")?;
         Ok(Look {
             name: about.text("name", "a text")?.1.to_owned(),
             note: about.text_or_none("note", "a text")?.map_or_else(String::new, |(_, n)| n.to_owned()),
+            intent: about.word_or_none("intent", &intents, Intent::named)?,
             stages: stages.iter().map(|t| Ok(with_whole_path(t.stage()?, file))).collect::<Result<_, _>>()?,
         })
     })

@@ -42,8 +42,13 @@ fn looks_survive_their_file() {
     let path = dir.path().join("odd ☂.toml");
     let full = full_show();
     for look in [
-        Look { name: "“odd”\n#=".to_owned(), note: "\\ \" \t ☂".to_owned(), stages: full.chain.look },
-        Look { name: String::new(), note: String::new(), stages: Vec::new() },
+        Look {
+            name: "“odd”\n#=".to_owned(),
+            note: "\\ \" \t ☂".to_owned(),
+            intent: Some(Intent::TwoColour),
+            stages: full.chain.look,
+        },
+        Look { name: String::new(), note: String::new(), intent: None, stages: Vec::new() },
     ] {
         save_look(&look, &path).unwrap();
         assert_eq!(load_look(&path).unwrap(), look);
@@ -64,7 +69,11 @@ fn complaints_about_look_files_have_their_line_too() {
     let keys: Vec<&str> = greyhold::look::STAGES.iter().map(|d| d.key).collect();
     let no_stage = format!("l.toml:6: stage is \"contast\"; accepted: {}", keys.join(", "));
     let cases = [
-        ("name = \"x\"", "title = \"x\"", "l.toml:3: [look] has no key \"title\"; accepted: name, note"),
+        (
+            "name = \"x\"",
+            "title = \"x\"",
+            "l.toml:3: [look] has no key \"title\"; accepted: name, note, intent",
+        ),
         ("name = \"x\"\n", "", "l.toml:2: [look] lacks name; accepted: name = a text"),
         (
             "[[stage]]",

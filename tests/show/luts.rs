@@ -63,7 +63,7 @@ fn a_look_carries_its_lut_into_any_show() {
     let folder = tempfile::tempdir().unwrap();
     let stage = with_lut(folder.path(), "print.cube");
     let path = folder.path().join("print.toml");
-    let look = Look { name: "print".into(), note: String::new(), stages: vec![stage] };
+    let look = Look { name: "print".into(), note: String::new(), intent: None, stages: vec![stage] };
     save_look(&look, &path).unwrap();
     let read = load_look(&path).unwrap();
     let lut = read.stages[0].lut.as_ref().unwrap();

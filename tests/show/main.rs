@@ -20,7 +20,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use greyhold::colour::{OutputTransform, Range, YcbcrMatrix, display, encoding};
-use greyhold::look::{Kind, List, NamedLut, STAGES, Stage, stage};
+use greyhold::look::{Intent, Kind, List, NamedLut, STAGES, Stage, stage};
 use greyhold::picture::{
     BALANCE, Balance, BalanceField, FRAMING, Fitting, Framing, FramingField, MAX_SIDE, ShowLut, TRIM, Tail,
     Trim, TrimField,
