@@ -97,18 +97,22 @@ fn every_structure_gives_a_valid_shader() {
     let mut count = 0;
     for source in [Source::Frame, Source::Signal, Source::Light] {
         for &ending in &endings {
-            for target in [Target::Float, Target::Half, Target::Codes, Target::Screen] {
+            for target in [Target::Float, Target::Half, Target::Codes, Target::Screen, Target::DeepScreen] {
                 for stages in &chains {
                     // Chains are many; where they begin and end is the same text for all of them.
                     if stages.len() == 1 && (source != Source::Frame || target != Target::Float) {
                         continue;
                     }
-                    for graded in [true, false] {
+                    for undone in [None, Some(OutputTransform::Plain), Some(OutputTransform::Aces2)] {
+                        if undone.is_some() && (stages.len() == 1 || source == Source::Light) {
+                            continue;
+                        }
                         let calibrations: &[bool] =
                             if matches!(ending, Ending::Display(_)) { &[false, true] } else { &[false] };
                         for &calibrated in calibrations {
-                            let stages = stages.clone();
-                            let structure = Structure { source, graded, stages, ending, calibrated, target };
+                            let (graded, stages) = (count % 3 != 0, stages.clone());
+                            let structure =
+                                Structure { source, undone, graded, stages, ending, calibrated, target };
                             validate(&Assembly::picture(&structure));
                             count += 1;
                         }
@@ -128,6 +132,7 @@ fn uniform_layout_is_what_the_structs_say() {
     let ending = Ending::Display(OutputTransform::Aces2);
     let structure = Structure {
         source: Source::Frame,
+        undone: Some(OutputTransform::Aces2),
         graded: true,
         stages,
         ending,
@@ -140,6 +145,7 @@ fn uniform_layout_is_what_the_structs_say() {
     let other = validate(&Assembly::picture(&by_lut));
     assert_eq!(span(&other, "ShowLut"), 4 * Layout::SHOW_LUT as u32);
     assert_eq!(span(&module, "Aces2"), 4 * Aces2::UNIFORM as u32);
+    assert_eq!(span(&module, "Aces2Inverse"), 4 * Aces2::INVERSE_UNIFORM as u32);
     assert_eq!(span(&module, "Head"), 4 * Layout::HEAD as u32);
     for d in STAGES {
         assert_eq!(span(&module, d.struct_name), 4 * d.storage_len() as u32, "{}", d.key);
@@ -150,6 +156,7 @@ fn uniform_layout_is_what_the_structs_say() {
 fn a_line_of_the_whole_is_found_in_its_file() {
     let structure = Structure {
         source: Source::Frame,
+        undone: None,
         graded: true,
         stages: vec![Kind(0)],
         ending: Ending::Encoding,

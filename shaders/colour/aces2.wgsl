@@ -1,6 +1,7 @@
-// Twin of src/colour/aces2.rs: the ACES 2.0 output transform. `tables` is the row of texels that Aces2::texels
-// describes; the numbers come from Aces2::uniform, in this order. Divisions that the Rust twin has one by one share a
-// reciprocal here: a GPU computes those, roots, logarithms and powers of two at an eighth of the rate of the rest.
+// Twin of src/colour/aces2.rs: the ACES 2.0 output transform. The first row of `tables` holds the texels that
+// Aces2::texels describes; the numbers come from Aces2::uniform, in this order. Divisions that the Rust twin has one by
+// one share a reciprocal here: a GPU computes those, roots, logarithms and powers of two at an eighth of the rate of the
+// rest.
 
 struct Aces2 {
     to_cone: Matrix,
@@ -73,14 +74,14 @@ fn aces2_hue(cos: f32, sin: f32) -> f32 {
     return select(half, 360.0 - half, sin < 0.0);
 }
 
-fn aces2_at_hue(hue: f32) -> Aces2Hue {
+fn aces2_at_hue(hue: f32, row_of_tables: i32) -> Aces2Hue {
     let degree = clamp(i32(hue), 0, 359);
-    let starts = textureLoad(tables, vec2(degree, 0), 0);
-    let reach = textureLoad(tables, vec2(360 + degree, 0), 0);
+    let starts = textureLoad(tables, vec2(degree, row_of_tables), 0);
+    let reach = textureLoad(tables, vec2(360 + degree, row_of_tables), 0);
     let next = select(0, 1, hue >= starts.y) + select(0, 1, hue >= starts.z) + select(0, 1, hue >= starts.w);
     let row = 720 + i32(starts.x) + next;
-    let low = textureLoad(tables, vec2(row, 0), 0);
-    let high = textureLoad(tables, vec2(row + 1, 0), 0);
+    let low = textureLoad(tables, vec2(row, row_of_tables), 0);
+    let high = textureLoad(tables, vec2(row + 1, row_of_tables), 0);
     let at = low + (high - low) * ((hue - low.x) / (high.x - low.x));
     return Aces2Hue(reach.x + (reach.y - reach.x) * (hue - f32(degree)), at.y, at.z, at.w);
 }
@@ -94,15 +95,19 @@ fn aces2_toe(x: f32, limit: f32, rise: f32, bend: f32) -> f32 {
     return select(toe, x, x > limit);
 }
 
-fn aces2_compress_chroma(
-    n: Aces2, m: f32, a: f32, j: f32, reach: f32, cos: f32, sin: f32,
-) -> f32 {
+fn aces2_chroma_norm(n: Aces2, cos: f32, sin: f32) -> f32 {
     let cos_2 = cos * cos - sin * sin;
     let sin_2 = 2.0 * cos * sin;
     let cos_3 = cos * cos_2 - sin * sin_2;
     let sin_3 = sin * cos_2 + cos * sin_2;
-    let norm = n.chroma_scale * (77.12896 + 11.34072 * cos + 16.46899 * cos_2 + 7.8838 * cos_3
+    return n.chroma_scale * (77.12896 + 11.34072 * cos + 16.46899 * cos_2 + 7.8838 * cos_3
         + 14.66441 * sin - 6.37224 * sin_2 + 9.19364 * sin_3);
+}
+
+fn aces2_compress_chroma(
+    n: Aces2, m: f32, a: f32, j: f32, reach: f32, cos: f32, sin: f32,
+) -> f32 {
+    let norm = aces2_chroma_norm(n, cos, sin);
     let unit = 1.0 / norm;
     let share = j * n.of_j_max;
     let rest = max(1.0 - share, 0.0);
@@ -128,12 +133,18 @@ fn aces2_hull(foot: f32, slope: f32, exponent: f32, cusp_j: f32, cusp_m: f32, cu
     return cusp_foot * cusp_foot * unit * cusp_m * power(foot * rise * unit, exponent);
 }
 
-fn aces2_line(n: Aces2, j: f32, m: f32, hue: Aces2Hue) -> Aces2Line {
+// The J above which lines depend on it.
+fn aces2_flattening(n: Aces2, hue: Aces2Hue) -> f32 {
+    return hue.cusp_j + (n.j_max - hue.cusp_j) * 0.3;
+}
+
+// The line through (J, M) that a colour of lightness `before` is moved on.
+fn aces2_line(n: Aces2, j: f32, m: f32, before: f32, hue: Aces2Hue) -> Aces2Line {
     let focus_j = hue.cusp_j + (n.j_mid - hue.cusp_j) * min(1.3 - hue.cusp_j * n.of_j_max, 1.0);
-    let threshold = hue.cusp_j + (n.j_max - hue.cusp_j) * 0.3;
+    let threshold = aces2_flattening(n, hue);
     var distance_ = n.focus;
-    if j > threshold {
-        let tens = 0.30103 * log_2((n.j_max - threshold) / max(n.j_max - j, 1e-4));
+    if before > threshold {
+        let tens = 0.30103 * log_2((n.j_max - threshold) / max(n.j_max - before, 1e-4));
         distance_ = distance_ * (1.0 + tens * tens);
     }
     let unit = 1.0 / (focus_j * distance_);
@@ -159,7 +170,7 @@ fn aces2_boundary(n: Aces2, line: Aces2Line, hue: Aces2Hue) -> f32 {
 
 // Achromatic response and colourfulness.
 fn aces2_compress_gamut(n: Aces2, a: f32, j: f32, m: f32, hue: Aces2Hue) -> vec2<f32> {
-    let line = aces2_line(n, j, m, hue);
+    let line = aces2_line(n, j, m, j, hue);
     let boundary = aces2_boundary(n, line, hue);
     if boundary <= 0.0 {
         return vec2(a, 0.0);
@@ -199,7 +210,7 @@ fn aces2(n: Aces2, tone: ToneScale, acescg: vec3<f32>) -> vec3<f32> {
     let j = 100.0 * power(a, n.power_j);
     var out = vec2(a, 0.0);
     if has_hue && j <= n.j_max {
-        let hue = aces2_at_hue(aces2_hue(cos, sin));
+        let hue = aces2_at_hue(aces2_hue(cos, sin), 0);
         let chroma = aces2_compress_chroma(n, m * a / max(response.x, 1e-20), a, j, hue.reach, cos, sin);
         out = aces2_compress_gamut(n, a, j, chroma, hue);
     }

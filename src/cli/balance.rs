@@ -78,7 +78,7 @@ impl Balance {
                 frame.height - 1
             )
         })?;
-        let light = mean_light(&frame, shot.encoding, area);
+        let light = mean_light(&frame, show.decode(shot), area);
         let change = show.neutral(at, light, self.stops)?;
         let exposed = self.stops.is_some();
         show.apply(change)?;

@@ -18,7 +18,8 @@ use crate::show::{Output, OutputSettings, load, load_look};
 /// with # are passed over. `--to` converts through scene-linear light with each encoding's published
 /// adaptation, and through balance and chain too where a show or look is given. `--display` runs balance,
 /// chain, output transform and display encoding; without a show or look the first two are empty. `--output` does that as
-/// an output of the show has it, trim and calibration with it. Results have nine significant digits. With `--on both` a line holds the
+/// an output of the show has it, trim and calibration with it. Numbers of a
+/// display's encoding (bt1886, srgb) are first taken back through the output transform. Results have nine significant digits. With `--on both` a line holds the
 /// CPU's three numbers, the GPU's three and their differences, and the exit status is 1 if any is past
 /// the tolerance. A shot's framing does not act: it moves values and mixes them with their neighbours.
 ///
@@ -47,8 +48,8 @@ pub struct Values {
     /// Look file that takes the place of the show's look.
     #[arg(long, value_name = "FILE")]
     look: Option<PathBuf>,
-    /// Output transform; the show's, or aces2, when not given.
-    #[arg(long, value_name = "NAME", requires = "display", value_parser = super::transform_named)]
+    /// Output transform; when not given the show's, or aces2 to a display and none to an encoding.
+    #[arg(long, value_name = "NAME", value_parser = super::transform_named)]
     output_transform: Option<OutputTransform>,
     /// What computes.
     #[arg(long, value_enum, default_value_t = Where::Cpu)]
@@ -134,6 +135,8 @@ impl Values {
             _ => None,
         };
         let balance = shot.map(|s| s.balance).unwrap_or_default();
+        let usual = if self.to.is_some() { OutputTransform::None } else { OUTPUT_TRANSFORMS[0] };
+        let transform = self.output_transform.or(show.as_ref().map(|s| s.transform)).unwrap_or(usual);
         let tail = match (self.to, &self.display, self.output, &show) {
             (Some(encoding), ..) => Tail::Encoding(encoding),
             (None, Some(id), ..) => {
@@ -149,10 +152,12 @@ impl Values {
             (None, None, Some(output), Some(show)) => show.tail(output),
             _ => bail!("--to, --display or --output says what the numbers become"),
         };
-        if self.to.is_some() && show.is_none() && self.look.is_none() {
-            return Ok(Recipe::conversion(self.from, tail));
-        }
-        Ok(Recipe::graded(self.from, balance, &chain, tail))
+        let recipe = if self.to.is_some() && show.is_none() && self.look.is_none() {
+            Recipe::conversion(self.from, tail)
+        } else {
+            Recipe::graded(self.from, balance, &chain, tail)
+        };
+        Ok(recipe.rendered_by(transform))
     }
 }
 

@@ -5,11 +5,15 @@
 //! lightness J, colourfulness M and hue h of a simplified Hellwig and Fairchild 2022 appearance model
 //! (doi 10.1002/col.22792).
 
+// Beside its shader by name.
+#[path = "aces2_inverse.rs"]
+mod inverse;
 mod model;
 mod tables;
 
 use std::sync::{Arc, Mutex, MutexGuard};
 
+pub use self::inverse::Aces2InverseValues;
 use self::model::{COMPRESSION, MODEL_GAMMA, Model, OFFSET, adapted, lightness};
 use super::tone::highest_light;
 use super::{AP1, Adaptation, Display, Matrix, Primaries, Real, ToneScale, apply, conversion};
@@ -330,16 +334,7 @@ impl<T: Real> Aces2Values<T> {
 
     /// Colourfulness that goes with the lightness the tone scale gave. Twin: `aces2_compress_chroma`.
     fn compress_chroma(&self, m: T, a: T, j: T, reach: T, cos: T, sin: T) -> T {
-        let (cos_2, sin_2) = (cos * cos - sin * sin, T::of(2.0) * cos * sin);
-        let (cos_3, sin_3) = (cos * cos_2 - sin * sin_2, sin * cos_2 + cos * sin_2);
-        let norm = self.chroma_scale
-            * (T::of(77.12896)
-                + T::of(11.34072) * cos
-                + T::of(16.46899) * cos_2
-                + T::of(7.8838) * cos_3
-                + T::of(14.66441) * sin
-                - T::of(6.37224) * sin_2
-                + T::of(9.19364) * sin_3);
+        let norm = self.chroma_norm(cos, sin);
         let share = j / self.shape.j_max;
         let rest = (T::of(1.0) - share).at_least(T::of(0.0));
         let limit = a / self.a_max * reach / norm;
@@ -348,10 +343,24 @@ impl<T: Real> Aces2Values<T> {
         norm * aces2_toe(expanded, limit, share * self.compress, rest)
     }
 
+    /// What colourfulness is measured by at a hue. Twin: `aces2_chroma_norm`.
+    fn chroma_norm(&self, cos: T, sin: T) -> T {
+        let (cos_2, sin_2) = (cos * cos - sin * sin, T::of(2.0) * cos * sin);
+        let (cos_3, sin_3) = (cos * cos_2 - sin * sin_2, sin * cos_2 + cos * sin_2);
+        self.chroma_scale
+            * (T::of(77.12896)
+                + T::of(11.34072) * cos
+                + T::of(16.46899) * cos_2
+                + T::of(7.8838) * cos_3
+                + T::of(14.66441) * sin
+                - T::of(6.37224) * sin_2
+                + T::of(9.19364) * sin_3)
+    }
+
     /// Achromatic response and colourfulness moved into the limiting gamut. Twin: `aces2_compress_gamut`.
     fn compress_gamut(&self, a: T, j: T, m: T, hue: &AtHue<T>) -> (T, T) {
         let (zero, one) = (T::of(0.0), T::of(1.0));
-        let line = self.shape.line(j, m, hue);
+        let line = self.shape.line(j, m, j, hue);
         let boundary = self.shape.boundary(&line, hue);
         if boundary <= zero {
             return (a, zero);
@@ -370,15 +379,15 @@ impl<T: Real> Aces2Values<T> {
 }
 
 impl<T: Real> Shape<T> {
-    /// The line through (J, M). Twin: `aces2_line`.
-    fn line(&self, j: T, m: T, hue: &AtHue<T>) -> Line<T> {
+    /// The line through (J, M) that a colour of lightness `from` is moved on. Twin: `aces2_line`.
+    fn line(&self, j: T, m: T, from: T, hue: &AtHue<T>) -> Line<T> {
         let one = T::of(1.0);
         let focus_j = hue.cusp_j.toward(self.j_mid, (T::of(1.3) - hue.cusp_j / self.j_max).at_most(one));
         // Towards white the lines flatten.
-        let threshold = hue.cusp_j.toward(self.j_max, T::of(0.3));
+        let threshold = self.flattening(hue);
         let mut distance = self.focus;
-        if j > threshold {
-            let rest = (self.j_max - j).at_least(T::of(1e-4));
+        if from > threshold {
+            let rest = (self.j_max - from).at_least(T::of(1e-4));
             let tens = T::of(std::f64::consts::LOG10_2) * ((self.j_max - threshold) / rest).log_2();
             distance = distance * (one + tens * tens);
         }
@@ -389,6 +398,11 @@ impl<T: Real> Shape<T> {
             slope: way * (foot - focus_j) / (focus_j * distance),
             cusp_foot: aces2_foot(hue.cusp_j, hue.cusp_m, focus_j, self.j_max, distance),
         }
+    }
+
+    /// The J above which lines depend on it. Twin: `aces2_flattening`.
+    fn flattening(&self, hue: &AtHue<T>) -> T {
+        hue.cusp_j.toward(self.j_max, T::of(0.3))
     }
 
     /// M where a line leaves the gamut. Twin: `aces2_boundary`.

@@ -2,14 +2,14 @@
 
 use super::camera::*;
 use super::display::SRGB;
-use super::{AP0, AP1, Adaptation, BT709, BT2020, Curve, Matrix, Primaries, conversion};
+use super::{AP0, AP1, Adaptation, BT709, BT2020, Curve, DISPLAYS, Display, Matrix, Primaries, conversion};
 
 /// What an encoding's light refers to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Reference {
     /// The scene: linear 0.18 is middle grey.
     Scene,
-    /// A display: linear 1 is its white.
+    /// A display: linear 1 is its white. See [`Encoding::display`].
     Display,
 }
 
@@ -42,6 +42,12 @@ impl Encoding {
     /// ACEScg to its linear RGB.
     pub fn from_acescg(&self) -> Matrix {
         self.to_acescg().inverse()
+    }
+
+    /// The display whose signal this is, if it is a display's.
+    pub fn display(&self) -> Option<&'static Display> {
+        let is_its = |d: &&Display| d.curve == self.curve && d.primaries == self.primaries;
+        (self.reference == Reference::Display).then(|| DISPLAYS.iter().find(is_its)).flatten()
     }
 }
 
@@ -219,7 +225,7 @@ pub static ENCODINGS: &[Encoding] = &[
         reference: Reference::Display,
     },
     Encoding {
-        id: "srgb-display",
+        id: "srgb",
         name: "sRGB (display light)",
         source: "IEC 61966-2-1:1999",
         curve: SRGB,

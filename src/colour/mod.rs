@@ -20,7 +20,7 @@ mod tone;
 mod white;
 mod ycbcr;
 
-pub use aces2::{Aces2, Aces2Values};
+pub use aces2::{Aces2, Aces2InverseValues, Aces2Values};
 pub use cdl::{Cdl, luma_709};
 pub use curve::{Curve, CurveValues, Family, LINEAR_MAX, acescct_decode, acescct_encode};
 pub use display::{DISPLAYS, Display, White, display};

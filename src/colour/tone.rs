@@ -10,7 +10,7 @@ pub enum OutputTransform {
     Plain,
     /// The ACES 2.0 output transform, limited to the display's own gamut and peak: see [`super::Aces2`].
     Aces2,
-    /// None: scene light is display light, clipped. For display-referred work.
+    /// None: scene light is display light, clipped.
     None,
     /// A production's own look-up table from log to a display's signal; which one stands beside it.
     Lut,
@@ -36,7 +36,7 @@ impl OutputTransform {
             Self::Aces2 => {
                 "the Academy's ACES 2.0 output transform; grey at 10 cd/m² of 100; hues hold in highlights"
             }
-            Self::None => "no rendering: light passes as it is, clipped; for display-referred footage",
+            Self::None => "no rendering: light passes as it is, clipped",
             Self::Lut => "the show's own look-up table, from log to a display's signal",
         }
     }
@@ -95,5 +95,14 @@ impl<T: Real> ToneScale<T> {
         let x = x.at_least(T::of(0.0));
         let f = self.m_2 * (x / (x + self.s_2)).power(self.g);
         f * f / (f + self.t_1) / self.peak
+    }
+
+    /// Display light with peak 1, held to 0…1, to scene light: the inverse of [`ToneScale::apply`]. Peak gives the
+    /// scene light that the scale brings to it. Twin: `tone_scale_inverse`.
+    pub fn invert(&self, y: T) -> T {
+        let light = y.at_least(T::of(0.0)).at_most(T::of(1.0)) * self.peak;
+        let f = T::of(0.5) * (light + (light * (light + T::of(4.0) * self.t_1)).root());
+        let share = (f / self.m_2).power(T::of(1.0) / self.g);
+        self.s_2 * share / (T::of(1.0) - share)
     }
 }

@@ -16,6 +16,7 @@ use super::client::Client;
 use super::keys::{Action, action, is_before};
 use super::panes::{MOUSE, Panes};
 use super::picker::pick_neutral;
+use super::surface::Beside;
 use super::window::{Blit, Place, WindowSurface, of_shape, surround};
 use crate::engine::{self, Command, EngineError, Handle, Input, Live, Options};
 use crate::gpu::{Gpu, GpuError, Request, self_check};
@@ -220,8 +221,15 @@ impl Desk {
             wgpu::Instance::new(wgpu::InstanceDescriptor::new_with_display_handle_from_env(display));
         let surface =
             instance.create_surface(window.clone()).map_err(|e| DeskError::Surface(e.to_string()))?;
+        let news = proxy.clone();
+        let notify: Arc<dyn Fn() + Send + Sync> = Arc::new(move || {
+            let _ = news.send_event(News);
+        });
         let gpu = Gpu::open(instance, Some(&surface), Request { adapter: &options.adapter })?;
-        let surface = WindowSurface::new(&gpu, window.clone(), surface, wgpu::PresentMode::AutoVsync)?;
+        let options_of_engine = (options.engine)(notify);
+        let output = options_of_engine.show.outputs.desk.clone();
+        let mode = wgpu::PresentMode::AutoVsync;
+        let surface = WindowSurface::new(&gpu, window.clone(), surface, mode, &output, Beside::Interface)?;
         let blit = Blit::new(&gpu, surface.config.format);
         let egui = egui::Context::default();
         super::look::apply(&egui);
@@ -236,11 +244,9 @@ impl Desk {
         let renderer =
             egui_wgpu::Renderer::new(&gpu.device, surface.config.format, RendererOptions::default());
         let device = Arc::new(ArcSwap::from_pointee(gpu.adapter.get_info().name));
-        check_device(&gpu, &device, proxy.clone());
-        let notify: Arc<dyn Fn() + Send + Sync> = Arc::new(move || {
-            let _ = proxy.send_event(News);
-        });
-        let engine = engine::start(gpu, (options.engine)(notify))?;
+        check_device(&gpu, &device, proxy);
+        let engine = engine::start(gpu, options_of_engine)?;
+        engine.send(Input::Depth { output: Live::Desk, bits: surface.bits() });
         if options.play {
             engine.send(Input::Command(Command::TogglePlay));
         }
@@ -294,7 +300,7 @@ impl Desk {
         self.raster = self.engine.snapshot().raster;
         let size =
             self.client_size.unwrap_or_else(|| of_shape(CLIENT_SIZE, self.raster.unwrap_or(CLIENT_SIZE)));
-        match Client::open(events, &self.engine.gpu, size) {
+        match Client::open(events, &self.engine, size) {
             Ok(client) => {
                 client.surface.window.request_redraw();
                 self.client = Some(client);
@@ -351,7 +357,7 @@ impl Desk {
             match event {
                 WindowEvent::RedrawRequested => client.draw(&self.engine),
                 WindowEvent::Resized(size) => {
-                    client.surface.resize(&self.engine.gpu, size.width, size.height);
+                    client.resize(&self.engine, size.width, size.height);
                     client.surface.window.request_redraw();
                 }
                 WindowEvent::CloseRequested => self.client = None,
@@ -423,6 +429,12 @@ impl Desk {
         let mut inputs = Vec::new();
         let mut area = egui::Rect::NOTHING;
         let presentation = self.engine.presentation();
+        self.surface.choose(&gpu, &snapshot.show.outputs.desk, false);
+        if let Some(client) = &mut self.client {
+            client.choose_surface(&self.engine, false);
+        }
+        self.panes.windows = [Some(&self.surface), self.client.as_ref().map(|c| &c.surface)]
+            .map(|window| window.map(WindowSurface::truth));
         let panes = &mut self.panes;
         let mut full = self.egui.run_ui(raw, |ui| {
             area = panes.draw(ui, &snapshot, presentation, &mut inputs);

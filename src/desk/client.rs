@@ -8,9 +8,9 @@ use winit::monitor::MonitorHandle;
 use winit::window::{Fullscreen, Window};
 
 use super::app::{DeskError, RETRY};
+use super::surface::Beside;
 use super::window::{Blit, Place, WindowSurface, of_shape, surround};
-use crate::engine::{Handle, Live};
-use crate::gpu::Gpu;
+use crate::engine::{Handle, Input, Live};
 
 pub(super) struct Client {
     pub surface: WindowSurface,
@@ -25,7 +25,8 @@ pub(super) struct Client {
 pub(super) const TITLE: &str = "Greyhold · client";
 
 impl Client {
-    pub fn open(events: &ActiveEventLoop, gpu: &Gpu, size: (u32, u32)) -> Result<Self, DeskError> {
+    pub fn open(events: &ActiveEventLoop, engine: &Handle, size: (u32, u32)) -> Result<Self, DeskError> {
+        let gpu = &engine.gpu;
         let attributes = Window::default_attributes()
             .with_title(TITLE)
             .with_inner_size(winit::dpi::PhysicalSize::new(size.0, size.1));
@@ -39,8 +40,10 @@ impl Client {
             true => wgpu::PresentMode::Mailbox,
             false => wgpu::PresentMode::Fifo,
         };
-        let surface = WindowSurface::new(gpu, window, surface, mode)?;
+        let output = engine.snapshot().show.outputs.client.clone();
+        let surface = WindowSurface::new(gpu, window, surface, mode, &output, Beside::Nothing)?;
         let blit = Blit::new(gpu, surface.config.format);
+        engine.send(Input::Depth { output: Live::Client, bits: surface.bits() });
         Ok(Self { surface, blit, shown: 0, redraw_at: None })
     }
 
@@ -49,8 +52,23 @@ impl Client {
         engine.picture(Live::Client).map_or(0, |p| p.serial) != self.shown
     }
 
+    /// The window has another size, and is perhaps on another monitor.
+    pub fn resize(&mut self, engine: &Handle, width: u32, height: u32) {
+        self.surface.resize(&engine.gpu, width, height);
+        self.choose_surface(engine, true);
+    }
+
+    /// Chooses a surface again where the output's display is another one, or `again`.
+    pub fn choose_surface(&mut self, engine: &Handle, again: bool) {
+        if self.surface.choose(&engine.gpu, &engine.snapshot().show.outputs.client, again) {
+            self.blit = Blit::new(&engine.gpu, self.surface.config.format);
+            engine.send(Input::Depth { output: Live::Client, bits: self.surface.bits() });
+        }
+    }
+
     pub fn draw(&mut self, engine: &Handle) {
         let gpu = &engine.gpu;
+        self.choose_surface(engine, false);
         let Some(texture) = self.surface.acquire(gpu) else {
             self.redraw_at = Some(Instant::now() + RETRY);
             return;

@@ -10,6 +10,7 @@ mod look;
 mod panes;
 mod picker;
 mod rows;
+mod surface;
 mod window;
 
 pub use app::{ClientWindow, DeskError, DeskOptions, run};

@@ -5,42 +5,98 @@ use std::sync::Arc;
 use winit::window::Window;
 
 use super::app::DeskError;
+use super::surface::{Beside, Choice};
+use crate::colour::Display;
 use crate::engine::Picture;
 use crate::gpu::Gpu;
+use crate::show::OutputSettings;
 
 /// A window with its surface.
 pub(super) struct WindowSurface {
     pub window: Arc<Window>,
     pub surface: wgpu::Surface<'static>,
     pub config: wgpu::SurfaceConfiguration,
+    beside: Beside,
+    /// The display that the surface was chosen for.
+    display: Arc<Display>,
+    /// Is the signal calibrated for its monitor?
+    calibrated: bool,
+    choice: Choice,
+}
+
+fn chosen(
+    display: &Display,
+    calibrated: bool,
+    beside: Beside,
+    offers: &[wgpu::SurfaceFormatCapabilities],
+) -> Option<Choice> {
+    if calibrated { Choice::untouched(offers) } else { Choice::best(display, beside, offers) }
 }
 
 impl WindowSurface {
-    /// Chooses a format that holds display signal as it is: eight bits, not sRGB-converted on the way.
+    /// Chooses a surface for an output's signal; see [`Choice::best`].
     pub fn new(
         gpu: &Gpu,
         window: Arc<Window>,
         surface: wgpu::Surface<'static>,
         present_mode: wgpu::PresentMode,
+        output: &OutputSettings,
+        beside: Beside,
     ) -> Result<Self, DeskError> {
-        let offers = surface.get_capabilities(&gpu.adapter);
-        let wanted = [wgpu::TextureFormat::Bgra8Unorm, wgpu::TextureFormat::Rgba8Unorm];
-        let format = wanted.into_iter().find(|f| offers.formats.contains(f)).ok_or_else(|| {
+        let offers = surface.get_capabilities(&gpu.adapter).format_capabilities;
+        let (display, calibrated) = (output.display.clone(), output.calibration.is_some());
+        let choice = chosen(&display, calibrated, beside, &offers).ok_or_else(|| {
+            let formats: Vec<_> = offers.iter().map(|o| o.format).collect();
             DeskError::Surface(format!(
-                "the window system offers the picture formats {:?}; one of {wanted:?} is needed (a screen of \
-                 24 bits of colour has them)",
-                offers.formats
+                "the window system offers the picture formats {formats:?}; one of {:?} is needed, as sRGB (a screen of \
+                 24 bits of colour has one)",
+                Choice::FORMATS
             ))
         })?;
         let size = window.inner_size();
         let mut config = surface
             .get_default_config(&gpu.adapter, size.width.max(1), size.height.max(1))
             .ok_or_else(|| DeskError::Surface("this GPU cannot draw to this window".into()))?;
-        config.format = format;
+        (config.format, config.color_space) = (choice.format, choice.space);
         config.present_mode = present_mode;
         config.desired_maximum_frame_latency = 1;
         surface.configure(&gpu.device, &config);
-        Ok(Self { window, surface, config })
+        Ok(Self { window, surface, config, beside, display, calibrated, choice })
+    }
+
+    /// Chooses again where the display is another one, or `again`: on another monitor other surfaces may be offered.
+    /// With the interface beside it the format stays, since what draws that is made for it. Tells whether the format
+    /// or its meaning is another.
+    pub fn choose(&mut self, gpu: &Gpu, output: &OutputSettings, again: bool) -> bool {
+        let calibrated = output.calibration.is_some();
+        if self.display == output.display && self.calibrated == calibrated && !again {
+            return false;
+        }
+        (self.display, self.calibrated) = (output.display.clone(), calibrated);
+        let mut offers = self.surface.get_capabilities(&gpu.adapter).format_capabilities;
+        if self.beside == Beside::Interface {
+            offers.retain(|o| o.format == self.config.format);
+        }
+        let Some(choice) = chosen(&self.display, calibrated, self.beside, &offers) else {
+            return false;
+        };
+        let other = choice != self.choice;
+        if other {
+            self.choice = choice;
+            (self.config.format, self.config.color_space) = (choice.format, choice.space);
+            self.surface.configure(&gpu.device, &self.config);
+        }
+        other
+    }
+
+    /// Bits of a channel.
+    pub fn bits(&self) -> u32 {
+        self.choice.bits()
+    }
+
+    /// What is true of what the window shows.
+    pub fn truth(&self) -> String {
+        self.choice.truth(&self.display)
     }
 
     pub fn resize(&mut self, gpu: &Gpu, width: u32, height: u32) {
@@ -192,6 +248,8 @@ pub(super) fn surround() -> wgpu::Color {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::colour::encoding;
+    use crate::picture::{Frame, Recipe, Structure, Tail, Target, cpu};
 
     #[test]
     fn a_picture_that_fits_is_shown_pixel_for_pixel() {
@@ -216,5 +274,107 @@ mod tests {
         let place = Place::fit((1920, 1080), [0.0, 0.0], [960.0, 960.0]);
         assert_eq!(place.size, [960.0, 540.0]);
         assert_eq!(place.origin, [0.0, 210.0]);
+    }
+
+    /// A dithered picture on its way to windows of 8 and 10 bits, which may share one device: what is drawn into their
+    /// formats are the codes that the CPU twin says.
+    #[test]
+    fn a_window_of_ten_bits_gets_ten() {
+        use wgpu::TextureFormat::{Bgra8Unorm, Rgb10a2Unorm};
+        let gpu = Gpu::headless(Default::default()).expect("the tests need an adapter");
+        let (width, height) = (256u32, 16);
+        let ramp: Vec<[f32; 3]> = (0..width * height)
+            .map(|i| [0.0, 0.3, 1.0].map(|from: f32| (from + i as f32 / 4095.0).fract()))
+            .collect();
+        let frame = Frame::from_rgb(width, &ramp).unwrap();
+        let acescg = encoding("acescg").unwrap();
+        let recipe = Recipe::conversion(acescg, Tail::Encoding(acescg)).at_frame(7);
+        for (target, depth, format) in [
+            (Target::Screen, 8, Bgra8Unorm),
+            (Target::DeepScreen, 8, Bgra8Unorm),
+            (Target::DeepScreen, 10, Rgb10a2Unorm),
+        ] {
+            let pipeline = gpu.pipelines.wait(&Structure::of(&recipe, target)).unwrap();
+            let upload = gpu.upload(&frame, None).unwrap();
+            let output = Arc::new(gpu.output(width, height, target).unwrap());
+            let mut encoder = gpu.device.create_command_encoder(&Default::default());
+            gpu.encode(&mut encoder, &pipeline, &upload, &recipe, &output, depth, true, None);
+            gpu.queue.submit([encoder.finish()]);
+            let time = std::time::Duration::ZERO;
+            let picture = Picture { output, shot: 0, frame: 7, serial: 1, cost: time, delay: None };
+            let bytes = drawn(&gpu, &picture, format);
+            let wanted = cpu::codes(&recipe, &frame, depth, true).pixels;
+            assert_eq!(bytes.len(), wanted.len());
+            let mut other = 0;
+            for (word, wanted) in bytes.into_iter().zip(&wanted) {
+                let [b0, b1, b2, _] = word;
+                let packed = u32::from_le_bytes(word);
+                let found = match format {
+                    Rgb10a2Unorm => [packed & 1023, packed >> 10 & 1023, packed >> 20 & 1023],
+                    _ => [b2, b1, b0].map(u32::from),
+                };
+                for c in 0..3 {
+                    let off = found[c].abs_diff(wanted[c].into());
+                    // On the nearer side of a rounding.
+                    assert!(off <= 1, "{target:?} {depth}: {found:?} {wanted:?}");
+                    other += off;
+                }
+            }
+            println!(
+                "{target:?} {depth} bit into {format:?}: {other} of {} codes are others",
+                3 * wanted.len()
+            );
+            assert!(other * 1000 < 3 * wanted.len() as u32, "{target:?} {depth}: {other}");
+        }
+    }
+
+    /// The texels that a picture is drawn into pixel for pixel.
+    fn drawn(gpu: &Gpu, picture: &Picture, format: wgpu::TextureFormat) -> Vec<[u8; 4]> {
+        let (width, height) = (picture.output.width, picture.output.height);
+        let size = wgpu::Extent3d { width, height, depth_or_array_layers: 1 };
+        let texture = gpu.device.create_texture(&wgpu::TextureDescriptor {
+            label: None,
+            size,
+            mip_level_count: 1,
+            sample_count: 1,
+            dimension: wgpu::TextureDimension::D2,
+            format,
+            usage: wgpu::TextureUsages::RENDER_ATTACHMENT | wgpu::TextureUsages::COPY_SRC,
+            view_formats: &[],
+        });
+        let blit = Blit::new(gpu, format);
+        let area = [width as f32, height as f32];
+        let group = blit.bind(gpu, picture, Place::fit((width, height), [0.0; 2], area));
+        let buffer = gpu.device.create_buffer(&wgpu::BufferDescriptor {
+            label: None,
+            size: u64::from(width * height * 4),
+            usage: wgpu::BufferUsages::COPY_DST | wgpu::BufferUsages::MAP_READ,
+            mapped_at_creation: false,
+        });
+        let mut encoder = gpu.device.create_command_encoder(&Default::default());
+        {
+            let view = texture.create_view(&Default::default());
+            let mut pass = encoder.begin_render_pass(&wgpu::RenderPassDescriptor {
+                color_attachments: &[Some(wgpu::RenderPassColorAttachment {
+                    view: &view,
+                    depth_slice: None,
+                    resolve_target: None,
+                    ops: wgpu::Operations {
+                        load: wgpu::LoadOp::Clear(surround()),
+                        store: wgpu::StoreOp::Store,
+                    },
+                })],
+                ..Default::default()
+            });
+            blit.draw(&mut pass, &group);
+        }
+        let layout =
+            wgpu::TexelCopyBufferLayout { offset: 0, bytes_per_row: Some(width * 4), rows_per_image: None };
+        let to = wgpu::TexelCopyBufferInfo { buffer: &buffer, layout };
+        encoder.copy_texture_to_buffer(texture.as_image_copy(), to, size);
+        gpu.queue.submit([encoder.finish()]);
+        buffer.map_async(wgpu::MapMode::Read, .., |_| ());
+        gpu.wait().unwrap();
+        buffer.get_mapped_range(..).unwrap().as_chunks::<4>().0.to_vec()
     }
 }

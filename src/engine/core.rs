@@ -10,7 +10,7 @@ use super::draw::Drawn;
 use super::feed::{Feeds, SourceKey};
 use super::finish::Finisher;
 use super::host::{EngineError, Options, Shared};
-use super::input::{Command, Compare, Input, Patch, Scope};
+use super::input::{Command, Compare, Input, Live, Patch, Scope};
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
 use super::raster::interpretation;
@@ -42,6 +42,8 @@ pub(super) struct Engine {
     pub(super) outputs: Vec<Arc<Output>>,
     /// Graded pictures that several outputs are made from.
     pub(super) graded: Vec<Arc<Output>>,
+    /// Bits of each live output's surface.
+    pub(super) depths: [u32; Live::COUNT],
     pub(super) uploaded: Option<(SourceKey, u64, Upload)>,
     pub(super) frame: u64,
     pub(super) playing: Option<Playing>,
@@ -116,6 +118,7 @@ impl Engine {
             panels,
             outputs: Vec::new(),
             graded: Vec::new(),
+            depths: [8; Live::COUNT],
             uploaded: None,
             frame: 0,
             playing: None,
@@ -162,6 +165,12 @@ impl Engine {
             Input::Hold { control, down: true } => self.document.history.hold(control),
             Input::Hold { control, down: false } => self.document.history.let_go(control),
             Input::Command(command) => self.command(command, now),
+            Input::Depth { output, bits } => {
+                if self.depths[output as usize] != bits {
+                    self.depths[output as usize] = bits;
+                    self.drawn = None;
+                }
+            }
             Input::Press { action, down } => self.press(&action, down, now),
         }
         self.answer(before, now);
@@ -297,7 +306,7 @@ impl Engine {
         if [0, 1].iter().any(|&axis| from[axis].max(to[axis]) < 0.0 || from[axis].min(to[axis]) > 1.0) {
             return Err("that place is beside the frame; pick inside it".to_owned());
         }
-        let light = mean_light(&frame, shot.encoding, Area::between(&frame, from, to, PATCH));
+        let light = mean_light(&frame, show.decode(shot), Area::between(&frame, from, to, PATCH));
         show.neutral(patch.shot, light, None).map_err(|e| e.to_string())
     }
 

@@ -23,8 +23,8 @@ pub(super) struct Drawn {
     pub makeshift: bool,
 }
 
-/// Recipes, each with the outputs that show it. They differ in their tails.
-type Recipes = Vec<(Vec<Live>, Recipe)>;
+/// Recipes, each with the outputs that show it and the depth of their surfaces. They differ in their tails.
+type Recipes = Vec<(Vec<Live>, Recipe, u32)>;
 
 /// Compiled passes for recipes that differ in their tails.
 pub(super) struct Passes {
@@ -70,7 +70,7 @@ impl Engine {
         }
         let Some(raster) = self.raster().or_else(|| self.makeshift_raster(&frame)) else { return };
         let Some((mut recipes, passes, makeshift)) = self.plan(here, wanted) else { return };
-        for (_, recipe) in &mut recipes {
+        for (_, recipe, _) in &mut recipes {
             recipe.raster = Some(raster);
         }
         if self.uploaded.as_ref().is_none_or(|u| (&u.0, u.1) != (&key, number)) {
@@ -121,8 +121,9 @@ impl Engine {
         let (ready, failure) = self.passes(&recipes);
         self.compiling = ready.is_none() && failure.is_none();
         if let Some(passes) = ready {
+            self.warm_other_footage(&recipes[0].1, recipes.len() > 1);
             if self.compare == Compare::After {
-                self.ready = recipes.iter().map(|(_, recipe)| recipe.clone()).collect();
+                self.ready = recipes.iter().map(|(_, recipe, _)| recipe.clone()).collect();
             }
             return Some((recipes, passes, false));
         }
@@ -132,10 +133,11 @@ impl Engine {
         if self.drawn == Some(Drawn { makeshift: true, ..wanted }) {
             return None;
         }
-        for (at, (_, recipe)) in recipes.iter_mut().enumerate() {
+        for (at, (_, recipe, _)) in recipes.iter_mut().enumerate() {
             let old = self.ready.get(at).or(self.ready.first())?;
             recipe.stages = old.stages.clone();
             recipe.tail = old.tail.clone().trimmed(recipe.tail.trim());
+            recipe.decode.rendered = old.decode.rendered;
         }
         let passes = self.passes(&recipes).0?;
         Some((recipes, passes, true))
@@ -145,32 +147,48 @@ impl Engine {
     /// never will be. Several outputs share one graded picture; until its passes are compiled each is drawn by one
     /// pass for all, if there is that.
     fn passes(&self, recipes: &Recipes) -> (Option<Passes>, Option<String>) {
-        let pipelines = &self.gpu.pipelines;
+        let (pipelines, target) = (&self.gpu.pipelines, self.target());
         let wake = || {
             let wake = self.wake.clone();
             move || wake()
         };
         // All of them are asked for, whatever the first answers.
-        let worked_out = recipes.iter().filter(|(_, r)| !pipelines.tables_ready(r, wake())).count() == 0;
+        let worked_out = recipes.iter().filter(|(_, r, _)| !pipelines.tables_ready(r, wake())).count() == 0;
         let ready = |structures: &[Structure]| {
             let each: Vec<_> = structures.iter().map(|s| pipelines.ready(s, wake())).collect();
             each.into_iter().collect::<Option<Vec<_>>>().filter(|_| worked_out)
         };
         let failure = |structures: &[Structure]| structures.iter().find_map(|s| pipelines.failure(s));
-        let whole: Vec<_> = recipes.iter().map(|(_, r)| Structure::of(r, Target::Screen)).collect();
+        let whole: Vec<_> = recipes.iter().map(|(_, r, _)| Structure::of(r, target)).collect();
         if recipes.len() == 1 {
             let last = ready(&whole);
             let why = last.is_none().then(|| failure(&whole)).flatten();
             return (last.map(|last| Passes { graded: None, last }), why);
         }
         let mut parts: Vec<_> =
-            recipes.iter().map(|(_, r)| Structure::of(&r.tail_only(), Target::Screen)).collect();
+            recipes.iter().map(|(_, r, _)| Structure::of(&r.tail_only(), target)).collect();
         parts.push(Structure::of(&recipes[0].1.without_tail(), Target::Half));
         if let Some(mut last) = ready(&parts) {
             return (Some(Passes { graded: last.pop(), last }), None);
         }
         let each: Option<Vec<_>> = whole.iter().map(|structure| pipelines.compiled(structure)).collect();
         (each.filter(|_| worked_out).map(|last| Passes { graded: None, last }), failure(&parts))
+    }
+
+    /// Starts to compile the same plan for the footage of other shots, scene-referred or display-referred, so that a cut
+    /// from one to the other finds it ready.
+    fn warm_other_footage(&self, recipe: &Recipe, several: bool) {
+        let structure = match several {
+            true => Structure::of(&recipe.without_tail(), Target::Half),
+            false => Structure::of(recipe, self.target()),
+        };
+        let show = &self.document.show;
+        let undone = |shot| show.decode(shot).undone().map(|(transform, _)| transform);
+        let other = show.shots.iter().map(undone).find(|u| *u != structure.undone);
+        if let Some(undone) = other {
+            let wake = self.wake.clone();
+            self.gpu.pipelines.ready(&Structure { undone, ..structure }, move || wake());
+        }
     }
 
     fn submit(
@@ -182,9 +200,10 @@ impl Engine {
         makeshift: bool,
         now: Instant,
     ) -> bool {
+        let target = self.target();
         let mut targets = Vec::new();
-        for (_, recipe) in recipes {
-            match output(&self.gpu, &mut self.outputs, recipe.size(frame), Target::Screen) {
+        for (_, recipe, _) in recipes {
+            match output(&self.gpu, &mut self.outputs, recipe.size(frame), target) {
                 Ok(output) => targets.push(output),
                 Err(e) => {
                     self.set_broken(Some(e.to_string().into()));
@@ -211,13 +230,14 @@ impl Engine {
         if let Some((pipeline, recipe, picture)) = &graded {
             self.gpu.encode(&mut encoder, pipeline, upload, recipe, picture, 0, false, None);
         }
-        for (((places, recipe), output), last) in recipes.iter().zip(targets).zip(&passes.last) {
+        for (((places, recipe, depth), output), last) in recipes.iter().zip(targets).zip(&passes.last) {
+            let (gpu, depth) = (&self.gpu, *depth);
             match &graded {
                 Some((_, _, picture)) => {
                     let tail = recipe.tail_only();
-                    self.gpu.encode(&mut encoder, last, &**picture, &tail, &output, 8, true, None);
+                    gpu.encode(&mut encoder, last, &**picture, &tail, &output, depth, true, None);
                 }
-                None => self.gpu.encode(&mut encoder, last, upload, recipe, &output, 8, true, None),
+                None => gpu.encode(&mut encoder, last, upload, recipe, &output, depth, true, None),
             }
             outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
         }
@@ -243,18 +263,23 @@ impl Engine {
         }
     }
 
-    /// A recipe for each distinct setting among the live outputs, and the outputs that show it.
+    /// What live pictures are written to: deep as soon as one window is.
+    fn target(&self) -> Target {
+        if self.depths.iter().all(|&bits| bits <= 8) { Target::Screen } else { Target::DeepScreen }
+    }
+
+    /// A recipe for each distinct setting and depth among the live outputs, and the outputs that show it.
     fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
         let show = &self.document.show;
         let mut out = Recipes::new();
-        let mut settings: Vec<&OutputSettings> = Vec::new();
+        let mut settings: Vec<(&OutputSettings, u32)> = Vec::new();
         for (live, output) in [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)] {
-            let of_output = show.outputs.get(output);
-            if let Some(i) = settings.iter().position(|s| is_same(s, of_output)) {
+            let (of_output, depth) = (show.outputs.get(output), self.depths[live as usize]);
+            if let Some(i) = settings.iter().position(|(s, d)| *d == depth && is_same(s, of_output)) {
                 out[i].0.push(live);
                 continue;
             }
-            settings.push(of_output);
+            settings.push((of_output, depth));
             let Some(mut recipe) = recipe(show, shot, show.tail(output), frame as u32) else { continue };
             if self.compare == Compare::Before {
                 // The same structure with nothing acting, so that nothing is compiled.
@@ -263,7 +288,7 @@ impl Engine {
                     stage.strength = 0.0;
                 }
             }
-            out.push((vec![live], recipe));
+            out.push((vec![live], recipe, depth));
         }
         out
     }
@@ -282,7 +307,7 @@ fn output(
     size: (u32, u32),
     target: Target,
 ) -> Result<Arc<Output>, GpuError> {
-    pool.retain(|o| (o.width, o.height) == size);
+    pool.retain(|o| (o.width, o.height, o.target) == (size.0, size.1, target));
     if let Some(free) = pool.iter().find(|o| Arc::strong_count(o) == 1) {
         return Ok(free.clone());
     }

@@ -122,6 +122,13 @@ pub enum Input {
     },
     /// Something to do.
     Command(Command),
+    /// The surface of a live output has so many bits: 8, as all have at first, or 10. Pictures are dithered to that.
+    Depth {
+        /// Which output.
+        output: Live,
+        /// Bits of a channel.
+        bits: u32,
+    },
     /// A key or button of an action was pressed or let go. Names that no action has do nothing.
     Press {
         /// The action's name.

@@ -29,11 +29,13 @@ const FIXED: &[(&str, &str)] = &[
 /// What structures have that read an earlier pass's picture.
 const PICTURE: &[(&str, &str)] = &[shader!("pass/picture.wgsl")];
 
-/// What only structures with the ACES 2.0 output transform need.
+/// What only structures with the ACES 2.0 output transform or its inverse need.
 const ACES2: &[(&str, &str)] = &[shader!("pass/tables.wgsl"), shader!("colour/aces2.wgsl")];
 
 /// What only structures with the show's own table need.
 const SHOW_LUT: &[(&str, &str)] = &[shader!("picture/show_lut.wgsl")];
+/// What only structures need that take display-referred footage back through it.
+const ACES2_INVERSE: &[(&str, &str)] = &[shader!("colour/aces2_inverse.wgsl")];
 
 /// Invocations of a workgroup, across and down.
 pub const WORKGROUP: (u32, u32) = (8, 8);
@@ -59,13 +61,16 @@ impl Assembly {
             assembly.add(name, text);
         }
         let source = if structure.source == Source::Frame { &[] } else { PICTURE };
-        let tables = match structure.ending {
-            Ending::Display(OutputTransform::Aces2) => ACES2,
-            Ending::Display(OutputTransform::Lut) => SHOW_LUT,
-            _ => &[],
-        };
-        for (name, text) in source.iter().chain(tables) {
+        let tables = if structure.has_tables() { ACES2 } else { &[] };
+        let by_lut = structure.ending == Ending::Display(OutputTransform::Lut);
+        let show_lut = if by_lut { SHOW_LUT } else { &[] };
+        for (name, text) in source.iter().chain(tables).chain(show_lut) {
             assembly.add(name, text);
+        }
+        if structure.undone == Some(OutputTransform::Aces2) {
+            for (name, text) in ACES2_INVERSE {
+                assembly.add(name, text);
+            }
         }
         let mut kinds = structure.stages.clone();
         kinds.sort_unstable();
@@ -106,7 +111,13 @@ impl Assembly {
 
 fn main_text(structure: &Structure) -> String {
     let mut fields = String::from("    @align(16) head: Head,\n");
-    if structure.has_tables() {
+    if structure.undone.is_some() {
+        fields += "    @align(16) undone_tone: ToneScale,\n";
+    }
+    if structure.undone == Some(OutputTransform::Aces2) {
+        fields += "    @align(16) undone: Aces2Inverse,\n";
+    }
+    if structure.ending == Ending::Display(OutputTransform::Aces2) {
         fields += "    @align(16) aces2: Aces2,\n";
     }
     if structure.ending == Ending::Display(OutputTransform::Lut) {
@@ -125,7 +136,17 @@ fn main_text(structure: &Structure) -> String {
     .to_owned();
     body += "    var v = framed.xyz;\n";
     if structure.source != Source::Light {
-        body += "    v = transform(p.head.to_acescg, curve_decode(p.head.decode, v));\n";
+        body += "    v = curve_decode(p.head.decode, v);\n";
+        body += match structure.undone {
+            Some(OutputTransform::Plain) => {
+                "    v = transform(p.head.to_acescg, clamp(v, vec3(0.0), vec3(1.0)));\n    \
+                 v = tone_scale_inverse(p.undone_tone, v);\n"
+            }
+            Some(OutputTransform::Aces2) => "    v = aces2_inverse(p.undone, p.undone_tone, v);\n",
+            Some(OutputTransform::None | OutputTransform::Lut) | None => {
+                "    v = transform(p.head.to_acescg, v);\n"
+            }
+        };
     }
     if structure.graded {
         body += "    v = balance_linear(p.head.balance, v);\n";
@@ -211,6 +232,15 @@ fn main_text(structure: &Structure) -> String {
         Target::Screen => (
             "rgba8unorm",
             format!("{codes}    textureStore(target_picture, at, vec4(codes / p.head.code_max, 1.0));\n"),
+        ),
+        // Rounded here, since GPUs cut off what halves do not hold.
+        Target::DeepScreen => (
+            "rgba16float",
+            format!(
+                "{codes}    let shown = codes / p.head.code_max;\n    \
+                 let near = vec3(unpack2x16float(pack2x16float(shown.xy)), unpack2x16float(pack2x16float(shown.zz)).x);\n    \
+                 textureStore(target_picture, at, vec4(near, 1.0));\n"
+            ),
         ),
     };
     let (wx, wy) = WORKGROUP;

@@ -185,7 +185,7 @@ impl Shared {
         let planes = [&source, &source, &source];
         let no_lut = super::luts::empty(&self.device);
         let luts = std::array::from_fn(|_| &no_lut);
-        let tables = view(&super::tables::row(&self.device, 1));
+        let tables = view(&super::tables::rows(&self.device, 1, 1));
         let group = super::run::bind(&self.device, pipeline, planes, luts, &numbers, &view(&target), &tables);
         let mut encoder = self.device.create_command_encoder(&Default::default());
         super::run::dispatch(&mut encoder, pipeline, &group, (1, 1), None);

@@ -81,6 +81,7 @@ pub(super) fn target_format(target: Target) -> wgpu::TextureFormat {
         Target::Half => wgpu::TextureFormat::Rgba16Float,
         Target::Codes => wgpu::TextureFormat::Rgba16Uint,
         Target::Screen => wgpu::TextureFormat::Rgba8Unorm,
+        Target::DeepScreen => wgpu::TextureFormat::Rgba16Float,
     }
 }
 
@@ -200,7 +201,7 @@ impl Gpu {
 
     /// Adds a recipe's pass to `encoder`; its raster is as large as `output`. `input` is what the recipe's source says:
     /// a frame, or a picture of the same size. `depth` and `dither` are for integer targets; a [`Target::Screen`] has a
-    /// depth of 8.
+    /// depth of 8, a [`Target::DeepScreen`] its window's.
     #[allow(clippy::too_many_arguments)]
     pub fn encode<'a>(
         &self,
@@ -295,7 +296,7 @@ impl Gpu {
     fn read_back(&self, mut encoder: wgpu::CommandEncoder, output: &Output) -> Readback {
         let texel = match output.target {
             Target::Float => 16,
-            Target::Half | Target::Codes => 8,
+            Target::Half | Target::Codes | Target::DeepScreen => 8,
             Target::Screen => 4,
         };
         let stride = (output.width * texel).next_multiple_of(wgpu::COPY_BYTES_PER_ROW_ALIGNMENT);
@@ -330,6 +331,20 @@ impl Gpu {
         let encoder = self.device.create_command_encoder(&Default::default());
         self.read_back(encoder, output).rows(self, |row, out: &mut Vec<[u8; 4]>| {
             out.extend(row.as_chunks::<4>().0);
+        })
+    }
+}
+
+impl Gpu {
+    /// Reads a deep output back and waits for it: signal 0…1, row by row.
+    pub fn read_deep_screen(&self, output: &Output) -> Result<Vec<[f32; 3]>, GpuError> {
+        let encoder = self.device.create_command_encoder(&Default::default());
+        self.read_back(encoder, output).rows(self, |row, out| {
+            let half = |b: &[u8; 2]| half::f16::from_le_bytes(*b).to_f32();
+            out.extend(row.as_chunks::<8>().0.iter().map(|t| {
+                let t = t.as_chunks::<2>().0;
+                [half(&t[0]), half(&t[1]), half(&t[2])]
+            }));
         })
     }
 }

@@ -5,54 +5,65 @@ use std::sync::{Arc, Mutex};
 use crate::colour::Aces2;
 use crate::picture::Recipe;
 
-/// A texture for each output transform that was asked for, and one for those without tables.
+/// Output transforms whose tables a pass reads: the tail's, and the one that the footage is taken back through.
+type Pair = [Option<Arc<Aces2>>; 2];
+
+/// A texture for each pair of output transforms that was asked for, and one for passes without tables.
 pub struct Tables {
     none: wgpu::TextureView,
-    known: Mutex<Vec<(Arc<Aces2>, wgpu::TextureView)>>,
+    known: Mutex<Vec<(Pair, wgpu::TextureView)>>,
 }
 
 impl Tables {
     pub(super) fn new(device: &wgpu::Device) -> Self {
-        Self { none: row(device, 1).create_view(&Default::default()), known: Mutex::default() }
+        Self { none: rows(device, 1, 1).create_view(&Default::default()), known: Mutex::default() }
     }
 
-    /// What a recipe's pass binds.
+    /// What a recipe's pass binds: a row of texels for each of the pair.
     pub(super) fn of(
         &self,
         device: &wgpu::Device,
         queue: &wgpu::Queue,
         recipe: &Recipe,
     ) -> wgpu::TextureView {
-        let Some(aces2) = recipe.aces2() else { return self.none.clone() };
+        let pair: Pair = [recipe.aces2(), recipe.undone_aces2()];
+        let count = pair.iter().rposition(Option::is_some).map_or(0, |last| last + 1);
+        if count == 0 {
+            return self.none.clone();
+        }
         let mut known = self.known.lock().unwrap_or_else(|e| e.into_inner());
-        if let Some((_, view)) = known.iter().find(|(a, _)| Arc::ptr_eq(a, &aces2)) {
+        let key = |pair: &Pair| pair.each_ref().map(|a| a.as_ref().map(Arc::as_ptr));
+        if let Some((_, view)) = known.iter().find(|(p, _)| key(p) == key(&pair)) {
             return view.clone();
         }
         // What nobody else keeps any more.
-        known.retain(|(a, _)| Arc::strong_count(a) > 1);
-        let texels = aces2.texels();
-        let texture = row(device, texels.len() as u32);
+        known.retain(|(pair, _)| pair.iter().flatten().all(|a| Arc::strong_count(a) > 1));
+        let texels: Vec<[f32; 4]> = pair[..count]
+            .iter()
+            .flat_map(|a| a.as_ref().map_or_else(|| vec![[0.0; 4]; Aces2::TEXELS], |a| a.texels()))
+            .collect();
+        let texture = rows(device, Aces2::TEXELS as u32, count as u32);
         queue.write_texture(
             texture.as_image_copy(),
             bytemuck::cast_slice(&texels),
             wgpu::TexelCopyBufferLayout {
                 offset: 0,
-                bytes_per_row: Some(texels.len() as u32 * 16),
+                bytes_per_row: Some(Aces2::TEXELS as u32 * 16),
                 rows_per_image: None,
             },
             texture.size(),
         );
         let view = texture.create_view(&Default::default());
-        known.push((aces2, view.clone()));
+        known.push((pair, view.clone()));
         view
     }
 }
 
-/// A texture of one row of four single floats a texel; zero at first.
-pub(super) fn row(device: &wgpu::Device, width: u32) -> wgpu::Texture {
+/// A texture of four single floats a texel; zero at first.
+pub(super) fn rows(device: &wgpu::Device, width: u32, height: u32) -> wgpu::Texture {
     device.create_texture(&super::run::texture(
         width,
-        1,
+        height,
         wgpu::TextureFormat::Rgba32Float,
         wgpu::TextureUsages::TEXTURE_BINDING | wgpu::TextureUsages::COPY_DST,
     ))

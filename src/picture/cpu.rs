@@ -4,10 +4,10 @@ use rayon::prelude::*;
 
 use super::balance::BalanceValues;
 use super::plan::tail_values;
-use super::{Frame, Recipe, ShowLutValues, Source, Tail, TrimValues, Unpack, noise, quantise};
+use super::{Decode, Frame, Recipe, ShowLutValues, Source, Tail, TrimValues, Unpack, noise, quantise};
 use crate::colour::{
-    Aces2, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale, acescct_decode,
-    acescct_encode, apply,
+    Aces2, Aces2InverseValues, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale,
+    acescct_decode, acescct_encode, apply,
 };
 use crate::look::{Declaration, Domain};
 
@@ -62,11 +62,48 @@ enum End<T> {
     Lut(Box<(ShowLutValues<T>, Shaped<T>)>),
 }
 
+/// An output transform to be undone, ready for the pixel loop.
+enum Undoing<T> {
+    Plain(ToneScale<T>),
+    Aces2(Aces2InverseValues<T>),
+    None,
+}
+
+/// A [`Decode`] ready for the pixel loop.
+pub(super) struct Decoder<T> {
+    curve: CurveValues<T>,
+    to_acescg: [T; 9],
+    undoing: Undoing<T>,
+}
+
+impl<T: Real> Decoder<T> {
+    pub fn new(decode: &Decode) -> Self {
+        Self {
+            curve: decode.encoding.curve.values(),
+            to_acescg: decode.encoding.to_acescg().rows(),
+            undoing: match decode.undone() {
+                Some((OutputTransform::Plain, d)) => Undoing::Plain(ToneScale::for_peak(d.peak)),
+                Some((OutputTransform::Aces2, d)) => Undoing::Aces2(Aces2::of(d).inverse_values()),
+                Some((OutputTransform::None | OutputTransform::Lut, _)) | None => Undoing::None,
+            },
+        }
+    }
+
+    /// Signal to ACEScg light.
+    pub fn light(&self, signal: [T; 3]) -> [T; 3] {
+        let light = signal.map(|s| self.curve.decode(s));
+        match &self.undoing {
+            Undoing::Plain(tone) => apply(&self.to_acescg, held(light)).map(|x| tone.invert(x)),
+            Undoing::Aces2(inverse) => inverse.apply(light),
+            Undoing::None => apply(&self.to_acescg, light),
+        }
+    }
+}
+
 /// A recipe ready for the pixel loop.
 pub struct Grader<T> {
     source: Source,
-    decode: CurveValues<T>,
-    to_acescg: [T; 9],
+    decoder: Decoder<T>,
     balance: Option<BalanceValues<T>>,
     steps: Vec<Step<T>>,
     ending: End<T>,
@@ -83,8 +120,7 @@ impl<T: Twin> Grader<T> {
         let (tone, matrix, encode) = tail_values(&recipe.tail);
         Self {
             source: recipe.source,
-            decode: recipe.decode.encoding.curve.values(),
-            to_acescg: recipe.decode.encoding.to_acescg().rows(),
+            decoder: Decoder::new(&recipe.decode),
             balance: recipe.balance.map(|b| b.prepared()),
             steps: recipe
                 .stages
@@ -119,7 +155,7 @@ impl<T: Twin> Grader<T> {
     /// One pixel: what the recipe's source holds in, what its tail gives out.
     pub fn pixel(&self, signal: [T; 3]) -> [T; 3] {
         let mut v = match self.source {
-            Source::Frame | Source::Signal => apply(&self.to_acescg, signal.map(|s| self.decode.decode(s))),
+            Source::Frame | Source::Signal => self.decoder.light(signal),
             Source::Light => signal,
         };
         if let Some(balance) = &self.balance {
@@ -153,7 +189,6 @@ impl<T: Twin> Grader<T> {
             End::Unrendered => apply(&self.matrix, trimmed()),
             End::Lut(both) => return self.calibrated(both.0.apply(&both.1, trimmed())),
         };
-        let held = |v: [T; 3]| v.map(|x| x.at_least(T::of(0.0)).at_most(T::of(1.0)));
         let mut light = held(light);
         if let Some(widening) = &self.widening {
             light = held(apply(widening, light));
@@ -171,6 +206,11 @@ impl<T: Twin> Grader<T> {
     pub fn beside(&self) -> [T; 3] {
         self.calibrated([T::of(0.0); 3])
     }
+}
+
+/// Light within a display's gamut and its peak.
+fn held<T: Real>(light: [T; 3]) -> [T; 3] {
+    light.map(|x| x.at_least(T::of(0.0)).at_most(T::of(1.0)))
 }
 
 impl<T: Twin> Step<T> {

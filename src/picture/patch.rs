@@ -1,7 +1,7 @@
 //! A patch of a frame: which pixels, and the light they hold before any balance.
 
-use super::{Frame, Unpack};
-use crate::colour::{Encoding, apply};
+use super::cpu::Decoder;
+use super::{Decode, Frame, Unpack};
 
 /// A rectangle of a frame's pixels; at least one, all inside the frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -42,19 +42,18 @@ impl Area {
     }
 }
 
-/// Mean scene-linear ACEScg light of an area of a frame whose values `encoding` gives meaning.
-pub fn mean_light(frame: &Frame, encoding: &Encoding, area: Area) -> [f64; 3] {
+/// Mean scene-linear ACEScg light of an area of a frame whose values `decode`, or an encoding alone, gives meaning.
+pub fn mean_light(frame: &Frame, decode: impl Into<Decode>, area: Area) -> [f64; 3] {
     let unpack = Unpack::<f64>::of(&frame.format);
-    let curve = encoding.curve.values::<f64>();
+    let decoder = Decoder::<f64>::new(&decode.into());
     let (dx, dy) = (area.width.div_ceil(MOST) as usize, area.height.div_ceil(MOST) as usize);
     let (mut sum, mut count) = ([0.0; 3], 0.0);
     for y in (area.y..area.y + area.height).skip(dy / 2).step_by(dy) {
         for x in (area.x..area.x + area.width).skip(dx / 2).step_by(dx) {
-            let light = unpack.at(frame, x, y).map(|s| curve.decode(s));
+            let light = decoder.light(unpack.at(frame, x, y));
             sum = std::array::from_fn(|c| sum[c] + light[c]);
             count += 1.0;
         }
     }
-    // A matrix of a mean is the mean of what a matrix makes.
-    apply(&encoding.to_acescg().rows(), sum.map(|s| s / count))
+    sum.map(|s| s / count)
 }

@@ -39,6 +39,9 @@ pub enum Target {
     Codes,
     /// Eight-bit signal for a window (`rgba8unorm`).
     Screen,
+    /// Signal of 8 or 10 bits for a window, where one has more than eight: codes over the largest code, as the
+    /// half floats nearest to them, which lie within a quarter of a 10-bit code (`rgba16float`).
+    DeepScreen,
 }
 
 /// The shape of a recipe: what a pipeline is compiled for. Two recipes that differ only in numbers,
@@ -47,6 +50,8 @@ pub enum Target {
 pub struct Structure {
     /// What is read.
     pub source: Source,
+    /// The output transform that display-referred footage is taken back through.
+    pub undone: Option<OutputTransform>,
     /// Does it pass through balance?
     pub graded: bool,
     /// The chain's stages in order; those that are off are there with strength 0.
@@ -64,6 +69,7 @@ impl Structure {
     pub fn of(recipe: &Recipe, target: Target) -> Self {
         Self {
             source: recipe.source,
+            undone: recipe.undone().map(|(transform, _)| transform),
             graded: recipe.balance.is_some(),
             stages: recipe.stages.iter().map(|s| s.kind).collect(),
             ending: match (&recipe.tail, recipe.tail.transform()) {
@@ -76,14 +82,16 @@ impl Structure {
         }
     }
 
-    /// Does its shader read the tables of an output transform?
+    /// Does its shader read the tables of output transforms?
     pub fn has_tables(&self) -> bool {
-        self.ending == Ending::Display(OutputTransform::Aces2)
+        let aces2 = OutputTransform::Aces2;
+        self.ending == Ending::Display(aces2) || self.undone == Some(aces2)
     }
 }
 
-/// The uniform buffer's contents: a head that is the same for every structure, the ACES 2.0 output transform or the
-/// show's own table where a structure has it, the calibration's table where it has that, then the stages.
+/// The uniform buffer's contents: a head that is the same for every structure, what it takes display-referred footage
+/// back with, the ACES 2.0 output transform or the show's own table where a structure has it, the calibration's table
+/// where it has that, then the stages.
 ///
 /// `Head` in `shaders/pass/head.wgsl` names the same numbers in the same order; a test compares the sizes.
 /// A uniform buffer, because software GPUs read a storage buffer lane by lane.
@@ -132,8 +140,7 @@ impl Layout {
         align(&mut out);
 
         let (tone, matrix, curve) = tail_values::<f32>(&recipe.tail);
-        out.extend([tone.m_2, tone.s_2, tone.g, tone.t_1, 1.0 / tone.peak]);
-        align(&mut out);
+        push_tone(&mut out, &tone);
         push_matrix(&mut out, matrix.rows(), [0.0; 3]);
         let widening = recipe.tail.widening();
         push_matrix(&mut out, widening.unwrap_or(Matrix::IDENTITY).rows(), [0.0; 3]);
@@ -145,6 +152,12 @@ impl Layout {
         align(&mut out);
         debug_assert_eq!(out.len(), Self::HEAD);
 
+        if let Some((_, display)) = recipe.undone() {
+            push_tone(&mut out, &ToneScale::for_peak(display.peak));
+        }
+        if let Some(aces2) = recipe.undone_aces2() {
+            out.extend(aces2.inverse_uniform());
+        }
         if let Some(aces2) = recipe.aces2() {
             out.extend(aces2.uniform());
         }
@@ -198,6 +211,11 @@ fn push_balance(out: &mut Vec<f32>, b: &BalanceValues<f32>) {
         out.extend(three);
         out.push(one);
     }
+}
+
+fn push_tone(out: &mut Vec<f32>, tone: &ToneScale<f32>) {
+    out.extend([tone.m_2, tone.s_2, tone.g, tone.t_1, 1.0 / tone.peak]);
+    align(out);
 }
 
 fn push_matrix(out: &mut Vec<f32>, m: [f32; 9], add: [f32; 3]) {

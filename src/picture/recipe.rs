@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::{Balance, Frame, Framing, ShowLut, Source, Trim};
-use crate::colour::{Aces2, Display, Encoding, Matrix, OutputTransform, Shaped};
+use crate::colour::{Aces2, Display, Encoding, Matrix, OUTPUT_TRANSFORMS, OutputTransform, Shaped};
 use crate::look::{Chain, Kind};
 
 /// How a frame's signal becomes scene-linear light.
@@ -11,6 +11,29 @@ use crate::look::{Chain, Kind};
 pub struct Decode {
     /// The footage's encoding.
     pub encoding: &'static Encoding,
+    /// The output transform that display-referred footage is taken back through. It does nothing to footage that
+    /// refers to the scene.
+    pub rendered: OutputTransform,
+}
+
+impl From<&'static Encoding> for Decode {
+    /// With the light of display-referred footage as it is.
+    fn from(encoding: &'static Encoding) -> Self {
+        Self { encoding, rendered: OutputTransform::None }
+    }
+}
+
+impl Decode {
+    /// What is undone, and the display that it was made for; `None` where light passes as it is.
+    ///
+    /// A show's own table has no inverse; the default output transform's stands in for it.
+    pub fn undone(&self) -> Option<(OutputTransform, &'static Display)> {
+        let display = self.encoding.display()?;
+        if self.rendered == OutputTransform::Lut {
+            return Some((OUTPUT_TRANSFORMS[0], display));
+        }
+        (self.rendered != OutputTransform::None).then_some((self.rendered, display))
+    }
 }
 
 /// A stage's numbers as the pixel loop wants them.
@@ -154,11 +177,12 @@ pub struct Recipe {
 }
 
 impl Recipe {
-    /// The full path: balance, chain and tail.
+    /// The full path: balance, chain and tail. Display-referred footage is taken back through the tail's output
+    /// transform; see [`Recipe::rendered_by`].
     pub fn graded(encoding: &'static Encoding, balance: Balance, chain: &Chain, tail: Tail) -> Self {
         Self {
             source: Source::Frame,
-            decode: Decode { encoding },
+            decode: Decode { encoding, rendered: tail.transform().unwrap_or(OutputTransform::None) },
             balance: Some(balance),
             stages: chain
                 .in_order()
@@ -182,7 +206,7 @@ impl Recipe {
     pub fn conversion(encoding: &'static Encoding, tail: Tail) -> Self {
         Self {
             source: Source::Frame,
-            decode: Decode { encoding },
+            decode: Decode { encoding, rendered: tail.transform().unwrap_or(OutputTransform::None) },
             balance: None,
             stages: Vec::new(),
             tail,
@@ -200,6 +224,27 @@ impl Recipe {
     /// The tail alone, of a graded picture.
     pub fn tail_only(&self) -> Self {
         Self { source: Source::Light, balance: None, stages: Vec::new(), ..self.clone() }
+    }
+
+    /// The same with display-referred footage taken back through another output transform than the tail's: for
+    /// tails that have none.
+    pub fn rendered_by(mut self, transform: OutputTransform) -> Self {
+        self.decode.rendered = transform;
+        self
+    }
+
+    /// What display-referred footage is taken back through, where the recipe begins with footage.
+    pub fn undone(&self) -> Option<(OutputTransform, &'static Display)> {
+        if self.source == Source::Light { None } else { self.decode.undone() }
+    }
+
+    /// The ACES 2.0 output transform that the footage is taken back through, if it is. The first time for a display it
+    /// is worked out.
+    pub fn undone_aces2(&self) -> Option<Arc<Aces2>> {
+        match self.undone() {
+            Some((OutputTransform::Aces2, display)) => Some(Aces2::of(display)),
+            _ => None,
+        }
     }
 
     /// The ACES 2.0 output transform, where the tail has it. The first time for a display it is worked out.

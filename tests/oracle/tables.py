@@ -131,7 +131,7 @@ ENCODINGS = {
     ),
     "cineon": (log("Cineon"), "ITU-R BT.709", "Bradford", "Kodak Cineon practice, 685/95", None),
     "bt1886": (BT1886, "ITU-R BT.709", "Bradford", "ITU-R BT.1886 (2011); ITU-R BT.709-6", None),
-    "srgb-display": (SRGB, "ITU-R BT.709", "Bradford", "IEC 61966-2-1:1999", None),
+    "srgb": (SRGB, "ITU-R BT.709", "Bradford", "IEC 61966-2-1:1999", None),
 }
 # id: (curve, primaries, document, OCIO's built-in)
 DISPLAYS = {

@@ -175,7 +175,8 @@ impl<'a> Gamut<'a> {
         let shape = &self.n.shape;
         let at = |exponent: f64| AtHue { reach: 0.0, cusp_j, cusp_m, power_top: 1.0 / exponent };
         let tests = [0.01, 0.1, 0.5, 0.8, 0.99]
-            .map(|share| shape.line(cusp_j + (shape.j_max - cusp_j) * share, cusp_m, &at(1.0)));
+            .map(|share| cusp_j + (shape.j_max - cusp_j) * share)
+            .map(|j| shape.line(j, cusp_m, j, &at(1.0)));
         climb(0.4, 5.0, 1e-5, |exponent| {
             tests.iter().all(|line| {
                 let m = shape.boundary(line, &at(exponent));

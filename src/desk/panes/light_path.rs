@@ -117,8 +117,13 @@ impl Panes {
                 inputs.push(Input::Change { change, control: MOUSE });
             }
         });
-        if let Some(truth) = window(output) {
-            quiet(ui, name, truth);
+        let truth = match output {
+            Output::Desk => self.windows[0].as_deref(),
+            Output::Client => self.windows[1].as_deref(),
+            Output::Files => None,
+        };
+        if let Some(truth) = truth {
+            quiet(ui, name, &format!("its window: {truth}"));
         }
         if let Some(lut) = &settings.calibration {
             ui.horizontal(|ui| {
@@ -355,14 +360,6 @@ fn groups(parameters: &[Parameter]) -> Vec<std::ops::Range<usize>> {
         }
     }
     out
-}
-
-/// What an output's window does with the signal that it is given.
-fn window(output: Output) -> Option<&'static str> {
-    match output {
-        Output::Desk | Output::Client => Some("its window: 8 bit, not colour-managed"),
-        Output::Files => None,
-    }
 }
 
 /// A line about what stands above it.

@@ -45,6 +45,8 @@ pub(super) struct Panes {
     pub pressed: bool,
     /// The GPU's name and what its check found.
     pub device: Arc<ArcSwap<String>>,
+    /// What is true of what the desk and the client's window show; `None` for a window that is not there.
+    pub windows: [Option<String>; 2],
     /// A line about something that just happened.
     pub note: Option<String>,
 }
@@ -63,6 +65,7 @@ impl Panes {
             dragged: None,
             pressed: false,
             device,
+            windows: [None, None],
             note: None,
         }
     }

@@ -419,7 +419,12 @@ fn outputs_have_their_own_lines() {
     show.displays = read_displays(text, std::path::Path::new("d.toml")).unwrap();
     show.outputs.files.calibration = Some(NamedLut { file: "monitor.cube".into(), lut: Arc::default() });
     let mut desk = Desk::new(show);
-    assert_eq!(desk.texts("its window: 8 bit, not colour-managed").len(), 2);
+    assert!(desk.texts("its window: 8 bit, not colour-managed").is_empty(), "there is none");
+    desk.panes.windows =
+        [Some("8 bit, not colour-managed".into()), Some("10 bit, shown as BT.2100 PQ".into())];
+    desk.frame(&[]);
+    desk.text("its window: 8 bit, not colour-managed");
+    desk.text("its window: 10 bit, shown as BT.2100 PQ");
     let addresses: Vec<_> =
         desk.panes.addresses.iter().filter(|a| a.starts_with("output/")).cloned().collect();
     let expected = ["output/desk/display", "output/client/display", "output/files/display"];
