@@ -89,7 +89,7 @@ fn stages_are_put_in() {
         (&["contrast", "--list", "look", "--at", "0"], "places are counted from 1"),
         (&["contrast", "--at", "1"], "--list"),
         (&["contrast", "--file", "print.cube"], "the stage contrast reads no file"),
-        (&["lut"], "the stage lut needs --file, a .cube file"),
+        (&["lut"], "the stage lut needs --file, a .cube or .clf file"),
         (&["lut", "--file", "nowhere.cube"], "nowhere.cube"),
         (&["lut", "--file", path(&broken)], "7 of 8"),
     ] {
@@ -101,9 +101,66 @@ fn stages_are_put_in() {
     let swapped = dir.path().join("swap.cube");
     let swap = "0 0 0\n0 0 1\n0 1 0\n0 1 1\n1 0 0\n1 0 1\n1 1 0\n1 1 1\n";
     std::fs::write(&swapped, format!("LUT_3D_SIZE 2\n{swap}")).unwrap();
-    assert_eq!(put(&["lut", "--file", path(&swapped), "--list", "before"]), "before/1: lut\n");
+    assert_eq!(
+        put(&["lut", "--file", path(&swapped), "--list", "before"]),
+        "before/1: lut\n  expects and gives acescct: assumed, since nothing says otherwise\n"
+    );
     let lut = greyhold::show::load(&show).unwrap().chain.before[0].lut.clone().unwrap();
     assert_eq!(lut.lut.apply([0.25, 0.5, 0.75]), [0.75, 0.5, 0.25]);
+}
+
+/// A CLF goes in with what it costs, a LUT with what it is said to expect and give; the picture follows.
+#[test]
+fn luts_are_put_in_with_what_they_expect() {
+    let dir = tempfile::tempdir().unwrap();
+    let show = show(dir.path());
+    let put = |arguments: &[&str]| fine(&[&["stage", path(&show), "lut", "--file"], arguments].concat());
+    let clf = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/luts/chain_st2136.clf");
+    let said = put(&[path(&clf), "--expects", "logc4", "--gives", "acescct"]);
+    let lines: Vec<_> = said.lines().collect();
+    assert_eq!(
+        lines[..3],
+        ["look/1: lut", "  expects logc4, gives acescct", "  input: ACES2065-1; output: signal"]
+    );
+    assert!(lines[3].starts_with("  coarsely baked: 99 of 100 colours within "), "{said}");
+    let cube = dir.path().join("one.cube");
+    std::fs::write(&cube, "LUT_1D_SIZE 2\n0 0 0\n1 1 1\n").unwrap();
+    assert_eq!(
+        put(&[path(&cube), "--gives", "s-log3"]),
+        "look/2: lut\n  expects acescct (assumed), gives s-log3\n"
+    );
+    let sides = greyhold::show::load(&show)
+        .unwrap()
+        .chain
+        .look
+        .iter()
+        .map(|s| {
+            let lut = s.lut.as_ref().unwrap();
+            [lut.expects, lut.gives].map(|side| side.space.id())
+        })
+        .collect::<Vec<_>>();
+    assert_eq!(sides, [["logc4", "acescct"], ["acescct", "s-log3"]]);
+    let broken = dir.path().join("broken.clf");
+    std::fs::write(
+        &broken,
+        "<ProcessList xmlns=\"urn:AMPAS:CLF:v3.0\" id=\"a\" compCLFversion=\"3.0\">\n<Wheel/>\n",
+    )
+    .unwrap();
+    for (arguments, said) in [
+        (
+            &[path(&cube), "--gives", "rec709"][..],
+            &["gives rec709", "no scene light for the stages after it", "lut:FILE"][..],
+        ),
+        (&[path(&cube), "--expects", "rec2100-pq-1000"], &["expects rec2100-pq-1000", "lut:FILE"]),
+        (&[path(&cube), "--expects", "logc9"], &["no encoding is called \"logc9\"", "logc4"]),
+        (&[path(&broken)], &["broken.clf", "line 2", "Wheel", "Matrix"]),
+    ] {
+        let error = refused(&[&["stage", path(&show), "lut", "--file"], arguments].concat());
+        assert!(said.iter().all(|word| error.contains(word)), "{arguments:?}: {error}");
+    }
+    let error = refused(&["stage", path(&show), "contrast", "--expects", "logc4"]);
+    assert!(error.contains("--file"), "{error}");
+    assert_eq!(greyhold::show::load(&show).unwrap().chain.look.len(), 2);
 }
 
 /// Anchors: LogC4's grey code (the specification's 0.2784), ACEScct's (S-2016-001: 0.4135884), and where
@@ -590,7 +647,7 @@ fn bench_measures_every_pass_beside_a_copy() {
     let said = fine(&["bench", "--json", "--rounds", "2", "--sizes", "64x36"]);
     let report: serde_json::Value = serde_json::from_str(&said).unwrap();
     let passes = report["passes"].as_array().unwrap();
-    assert_eq!(passes.len(), 10 + greyhold::look::STAGES.len());
+    assert_eq!(passes.len(), 16 + greyhold::look::STAGES.len());
     assert!(passes.iter().all(|p| p["median_ms"].as_f64().unwrap() > 0.0));
 }
 

@@ -490,3 +490,22 @@ fn wrong_twins_are_rejected() {
         assert!(!found.holds(), "{to}: {found:?}");
     }
 }
+
+/// A show's own table cannot be undone: display-referred footage is taken back through the default output transform.
+#[test]
+fn stills_lie_under_a_shows_own_table() {
+    let gpu = gpu();
+    let pixels: Vec<_> = pad(vectors(2048)).into_iter().map(|p| p.map(|v| v.clamp(0.02, 0.98))).collect();
+    let lut = Arc::new(show_lut("rec709"));
+    let srgb = encoding("srgb-display").unwrap();
+    let recipe = Recipe::conversion(srgb, Tail::by_lut(lut.clone(), display("rec709").unwrap()));
+    assert_eq!(recipe.undone().map(|(transform, _)| transform), Some(OUTPUT_TRANSFORMS[0]));
+    holds(&gpu, &recipe, &pixels, ACES2_SIGNAL, "a still by a show's own table");
+    // The same light by way of ACEScg.
+    let frame = Frame::from_rgb(128, &pixels).unwrap();
+    let acescg = encoding("acescg").unwrap();
+    let taken_back = Recipe::conversion(srgb, Tail::Encoding(acescg)).rendered_by(OUTPUT_TRANSFORMS[0]);
+    let light = Frame::from_rgb(128, &cpu::signal(&taken_back, &frame).pixels).unwrap();
+    let by_light = Recipe::conversion(acescg, Tail::by_lut(lut, display("rec709").unwrap()));
+    assert_eq!(cpu::signal(&recipe, &frame).pixels, cpu::signal(&by_light, &light).pixels);
+}

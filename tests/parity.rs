@@ -12,14 +12,14 @@ use std::sync::Arc;
 
 use greyhold::colour::{
     Curve, DISPLAYS, Display, ENCODINGS, Interpolation, Lut1, Lut3, OUTPUT_TRANSFORMS, OutputTransform,
-    Range, Shaped, YcbcrMatrix, encoding,
+    Range, Shaped, Space, YcbcrMatrix, encoding,
 };
 use greyhold::gpu::{
     ACES2_SIGNAL, Agreement, Assembly, Gpu, OF_PIXEL, PQ_SIGNAL, ROUNDING, Request, SIGNAL, TOLERANCE,
     Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad, settings, spread,
     vectors,
 };
-use greyhold::look::{Kind, STAGES, stage};
+use greyhold::look::{Kind, NamedLut, STAGES, Side, stage};
 use greyhold::picture::{
     Balance, BalanceField as F, Chroma, Format, Frame, Model, Recipe, Sample, ShowLut, Siting, StageValues,
     Structure, Tail, Target, Trim, TrimField, cpu,
@@ -93,8 +93,10 @@ fn tables(gpu: &Gpu, test_frame: &Frame) -> Case {
     let mut recipe = Recipe::conversion(acescct, Tail::Encoding(acescct));
     recipe.balance = Some(Balance::default());
     // Each alone, then all in a row.
-    let all: Vec<_> =
-        luts.into_iter().map(|lut| StageValues::new(kind, 1.0, &[], Some(Arc::new(lut)))).collect();
+    let all: Vec<_> = luts
+        .into_iter()
+        .map(|lut| StageValues::new(kind, 1.0, &[], Some(&NamedLut::new("a.cube", Arc::new(lut)))))
+        .collect();
     for one in &all {
         recipe.stages = vec![one.clone()];
         found = found.and(compare(gpu, &recipe, test_frame, TOLERANCE));
@@ -151,6 +153,39 @@ fn outputs(gpu: &Gpu) -> Vec<Case> {
     kinds.into_iter().map(case).collect()
 }
 
+/// A LUT that expects each scene-referred encoding and gives the one before it in the list.
+fn conversions(gpu: &Gpu) -> Case {
+    let scene: Vec<_> = ENCODINGS.iter().filter(|e| Space::Encoding(e).scene().is_some()).collect();
+    // What it gives are signals that cameras give; its domain holds every pixel, since where a table holds its input,
+    // moving that does not show how far the way behind the table magnifies rounding.
+    let entries = (0..27).map(|i| [i % 3, i / 3 % 3, i / 9].map(|p| 0.05 + p as f32 * 0.42)).collect();
+    let cube = Lut3::new(3, entries, [-1.1; 3], [2.1; 3], Interpolation::Tetrahedral).unwrap();
+    let table = Arc::new(Shaped { shaper: None, cube: Some(cube) });
+    let acescct = encoding("acescct").unwrap();
+    let mut recipe = Recipe::conversion(acescct, Tail::Encoding(acescct));
+    recipe.balance = Some(Balance::default());
+    let pixels = pad(vectors(2048));
+    let mut found = Agreement::default();
+    for (i, e) in scene.iter().enumerate() {
+        let side = |e| Side::of(Some(Space::Encoding(e)), None);
+        let mut lut = NamedLut::new("a.cube", table.clone());
+        (lut.expects, lut.gives) = (side(*e), side(scene[(i + scene.len() - 1) % scene.len()]));
+        recipe.stages = vec![StageValues::new(stage("lut").unwrap(), 1.0, &[], Some(&lut))];
+        let more = spread(&recipe, &pixels, ROUNDING).unwrap();
+        let test_frame = frame(pixels.clone());
+        let on_gpu = gpu.signal(&recipe, &test_frame).unwrap();
+        found =
+            found.and(agreement_within(&cpu::signal(&recipe, &test_frame).pixels, &on_gpu, OF_PIXEL, &more));
+    }
+    Case {
+        name: "a lut between encodings".into(),
+        tolerance: OF_PIXEL,
+        reason: "a matrix; and as much more as moving one channel of the input by 1e-6 changes",
+        found,
+        hash: hash_of(&recipe),
+    }
+}
+
 fn cases(gpu: &Gpu) -> Vec<Case> {
     let mut cases = Vec::new();
     let test_frame = frame(vectors(2048));
@@ -205,6 +240,7 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
         }
     }
     cases.push(tables(gpu, &test_frame));
+    cases.push(conversions(gpu));
     let mut found = Agreement::default();
     let all = framing_settings(12);
     for recipe in &all {
@@ -317,7 +353,7 @@ fn every_stage_encoding_and_display_agrees() {
     let cases = cases(&gpu);
     assert_eq!(
         cases.len(),
-        STAGES.len() + 2 * ENCODINGS.len() + 2 * 2 + 6 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
+        STAGES.len() + 2 * ENCODINGS.len() + 2 * 2 + 7 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
     );
     let backend = backend(&gpu);
     let mut record = read_record();

@@ -30,6 +30,18 @@ pub enum Family {
     Hlg = 8,
 }
 
+const FAMILIES: [Family; 9] = [
+    Family::Linear,
+    Family::Power,
+    Family::Log,
+    Family::LogFloor,
+    Family::LogMirrored,
+    Family::LogCube,
+    Family::LogSquare,
+    Family::Pq,
+    Family::Hlg,
+];
+
 /// Light above this is held there when a logarithmic signal is decoded: the largest half float.
 pub const LINEAR_MAX: f64 = 65504.0;
 
@@ -223,6 +235,12 @@ pub struct CurveValues<T> {
 impl<T: Real> CurveValues<T> {
     /// How many constants a curve takes.
     pub const CONSTANTS: usize = 11;
+
+    /// From a family's number, as a uniform buffer has it, and the constants; linear for a number that is none.
+    pub fn of(family: T, k: [T; 11]) -> Self {
+        let known = FAMILIES.into_iter().find(|f| T::of(f64::from(*f as u32)) == family);
+        Self { family: known.unwrap_or(Family::Linear), k }
+    }
 
     /// Signal to light. Twin: `curve_decode`.
     pub fn decode(&self, y: T) -> T {

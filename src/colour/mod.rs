@@ -16,6 +16,7 @@ mod matrix;
 mod planck;
 mod primaries;
 mod real;
+mod space;
 mod tone;
 mod white;
 mod ycbcr;
@@ -33,6 +34,7 @@ pub use primaries::{
     ACES_WHITE, ADAPTATIONS, AP0, AP1, Adaptation, BT709, BT2020, D65, P3_D65, Primaries, conversion,
 };
 pub use real::Real;
+pub use space::{Space, space};
 pub use tone::{OUTPUT_TRANSFORMS, OutputTransform, ToneScale, output_transform};
 pub use white::{WHITE_ON_LOCUS, light_temperature, neutral_shift, shifted_light, white_shift};
 pub use ycbcr::{Range, YcbcrMatrix, code_to_signal};

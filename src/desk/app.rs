@@ -14,14 +14,14 @@ use winit::window::{Window, WindowId};
 
 use super::client::Client;
 use super::keys::{Action, action, is_before};
+use super::luts::{Loader, Wish};
 use super::panes::{MOUSE, Panes};
 use super::picker::pick_neutral;
 use super::surface::Beside;
 use super::window::{Blit, Place, WindowSurface, of_shape, surround};
 use crate::engine::{self, Command, EngineError, Handle, Input, Live, Options};
 use crate::gpu::{Gpu, GpuError, Request, self_check};
-use crate::look::{Chain, Stage, stage};
-use crate::show::{Change, ShowError, load_lut, source_in_show};
+use crate::show::is_lut_file;
 
 /// Control number of the keyboard.
 const KEYBOARD: u32 = 1;
@@ -126,6 +126,7 @@ struct Desk {
     input: egui_winit::State,
     renderer: egui_wgpu::Renderer,
     panes: Panes,
+    luts: Loader,
     client: Option<Client>,
     client_size: Option<(u32, u32)>,
     /// The raster whose shape the client's window has.
@@ -157,6 +158,7 @@ impl ApplicationHandler<News> for App {
             return;
         }
         desk.follow_raster();
+        desk.take_luts();
         if desk.is_behind() {
             desk.surface.window.request_redraw();
         }
@@ -244,7 +246,11 @@ impl Desk {
         let renderer =
             egui_wgpu::Renderer::new(&gpu.device, surface.config.format, RendererOptions::default());
         let device = Arc::new(ArcSwap::from_pointee(gpu.adapter.get_info().name));
-        check_device(&gpu, &device, proxy);
+        check_device(&gpu, &device, proxy.clone());
+        let news = proxy;
+        let luts = Loader::new(move || {
+            let _ = news.send_event(News);
+        });
         let engine = engine::start(gpu, options_of_engine)?;
         engine.send(Input::Depth { output: Live::Desk, bits: surface.bits() });
         if options.play {
@@ -258,6 +264,7 @@ impl Desk {
             input,
             renderer,
             panes: Panes::new(device),
+            luts,
             client: None,
             client_size: options.client_size,
             raster: None,
@@ -369,15 +376,23 @@ impl Desk {
 
     /// A file was dropped on the desk: a LUT goes into the chain, where it belongs.
     fn dropped(&mut self, path: &Path) {
-        if path.extension().is_none_or(|e| !e.eq_ignore_ascii_case("cube")) {
+        if !is_lut_file(path) {
             let name = path.file_name().unwrap_or_default().to_string_lossy();
-            self.panes.note = Some(format!("{name}: only .cube files can be dropped here"));
+            self.panes.note = Some(format!("{name}: only .cube and .clf files can be dropped here"));
             return;
         }
-        let snapshot = self.engine.snapshot();
-        match put_in_lut(&snapshot.show.chain, &snapshot.dir, path) {
-            Ok(change) => self.engine.send(Input::Change { change, control: MOUSE }),
-            Err(e) => self.panes.note = Some(e.to_string()),
+        let wish = Wish { stage: None, file: path.to_owned(), said: [None; 2] };
+        self.luts.begin(&self.engine.snapshot().dir, wish);
+    }
+
+    /// LUTs that have been read go into the chain.
+    fn take_luts(&mut self) {
+        for change in self.luts.finished(&self.engine.snapshot().show) {
+            match change {
+                Ok(change) => self.engine.send(Input::Change { change, control: MOUSE }),
+                Err(e) => self.panes.note = Some(e),
+            }
+            self.surface.window.request_redraw();
         }
     }
 
@@ -445,6 +460,9 @@ impl Desk {
         self.input.handle_platform_output(&window, full.platform_output);
         for input in inputs {
             self.engine.send(input);
+        }
+        if let Some(wish) = self.panes.lut_wish.take() {
+            self.luts.begin(&snapshot.dir, wish);
         }
         // Deltas must be applied even when nothing is drawn.
         for (id, deltas) in std::mem::take(&mut full.textures_delta.set) {
@@ -549,12 +567,4 @@ fn device_line(gpu: &Gpu) -> String {
         ),
         Err(e) => format!("{name}\n▲ {e}"),
     }
-}
-
-/// The change that puts the LUT of a file into a show's chain.
-fn put_in_lut(chain: &Chain, folder: &Path, file: &Path) -> Result<Change, ShowError> {
-    let kind = stage("lut").expect("the stage is in the list");
-    let (list, at) = chain.place_for(kind);
-    let lut = load_lut(folder, &source_in_show(folder, file))?;
-    Ok(Change::AddStage { list, at, stage: Stage { lut: Some(lut), ..Stage::new(kind) } })
 }

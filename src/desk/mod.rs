@@ -7,6 +7,7 @@ mod app;
 mod client;
 mod keys;
 mod look;
+mod luts;
 mod panes;
 mod picker;
 mod rows;

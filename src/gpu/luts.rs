@@ -76,6 +76,9 @@ pub(super) fn empty(device: &wgpu::Device) -> wgpu::TextureView {
 
 /// A cube's entries at (red, green, blue), then the curve's in the slices behind, row after row.
 fn send(device: &wgpu::Device, queue: &wgpu::Queue, lut: &Shaped<f32>) -> wgpu::TextureView {
+    if *lut == Shaped::default() {
+        return empty(device);
+    }
     let size = lut.cube.as_ref().map_or(0, |c| c.size());
     let entries = lut.shaper.as_ref().map_or(0, |s| s.values().len());
     // Wide enough that the curve's slices stay few.

@@ -1,19 +1,6 @@
 //! The chain: stages in three lists.
 
-use std::path::PathBuf;
-use std::sync::Arc;
-
-use super::{Declaration, Kind, Nature};
-use crate::colour::Shaped;
-
-/// A table and the file it came from.
-#[derive(Clone, Debug, PartialEq)]
-pub struct NamedLut {
-    /// The file: relative to the show's folder when inside it.
-    pub file: PathBuf,
-    /// What it holds.
-    pub lut: Arc<Shaped<f32>>,
-}
+use super::{Declaration, Kind, NamedLut, Nature};
 
 /// One stage in a chain.
 #[derive(Clone, Debug, PartialEq)]
@@ -127,9 +114,11 @@ impl Chain {
     }
 }
 
-/// What of a stage acts: `clamp(stage × look, 0, the stage's maximum)`, 0 when it is off or lacks its table.
+/// What of a stage acts: `clamp(stage × look, 0, the stage's maximum)`, 0 when it is off, lacks its table or has one
+/// that leaves or wants no scene light.
 pub fn effective_strength(stage: &Stage, look: f64) -> f64 {
-    let whole = stage.lut.is_some() || !stage.declaration().table;
+    let usable = stage.lut.as_ref().is_some_and(|lut| lut.for_display().is_none());
+    let whole = usable || !stage.declaration().table;
     if stage.on && whole { (stage.strength * look).clamp(0.0, stage.declaration().strength.max) } else { 0.0 }
 }
 

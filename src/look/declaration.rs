@@ -1,5 +1,6 @@
 //! How a stage is declared, once, for everything that needs to know about it.
 
+use super::NamedLut;
 use crate::colour::Shaped;
 
 /// The space a stage computes in and is mixed in.
@@ -223,7 +224,7 @@ pub struct Declaration {
     /// Does it read a table from a file? Without one it does nothing.
     pub table: bool,
     /// Parameters, and the table if it reads one, to derived values.
-    pub prepare: fn(&[f64], Option<&Shaped<f32>>) -> Vec<f64>,
+    pub prepare: fn(&[f64], Option<&NamedLut>) -> Vec<f64>,
     /// The CPU twin in f32: parameters and derived values, the table, pixel in, pixel out.
     pub apply_f32: fn(&[f32], Option<&Shaped<f32>>, [f32; 3]) -> [f32; 3],
     /// The same in f64.
@@ -251,7 +252,7 @@ impl Declaration {
     }
 
     /// Parameters and what is derived from them: the slice that `apply` takes.
-    pub fn prepared(&self, values: &[f64], table: Option<&Shaped<f32>>) -> Vec<f64> {
+    pub fn prepared(&self, values: &[f64], table: Option<&NamedLut>) -> Vec<f64> {
         let mut all = values.to_vec();
         all.extend((self.prepare)(values, table));
         all
@@ -276,7 +277,7 @@ impl Declaration {
 
 /// Declares a stage: its constants, its parameters, what is derived from them. The file that calls this
 /// defines `prepare(&Parameters<f64>) -> [f64; N]` and `apply(&Parameters<T>, [T; 3]) -> [T; 3]`; a stage marked
-/// `table` is given an `Option<&Shaped>` as the last argument of both.
+/// `table` is given an `Option<&NamedLut>` and an `Option<&Shaped>` as the last argument of them.
 macro_rules! declare {
     (@call $function:ident($($argument:expr),+) $table:ident) => {{
         let _ = $table;
@@ -323,7 +324,7 @@ macro_rules! declare {
         /// The declaration of this stage.
         pub static DECLARATION: $crate::look::Declaration = {
             const DERIVED: &[&str] = &[$(stringify!($derived)),*];
-            fn prepare_values(v: &[f64], table: Option<&$crate::colour::Shaped<f32>>) -> Vec<f64> {
+            fn prepare_values(v: &[f64], table: Option<&$crate::look::NamedLut>) -> Vec<f64> {
                 let mut all = v.to_vec();
                 all.resize(v.len() + DERIVED.len(), 0.0);
                 $crate::look::declare!(@call prepare(&$name::from_slice(&all)) table $($table)?).to_vec()

@@ -8,8 +8,9 @@
 mod chain;
 mod declaration;
 mod intent;
+mod named_lut;
 
-pub use chain::{Chain, List, NamedLut, Stage, effective_strength};
+pub use chain::{Chain, List, Stage, effective_strength};
 pub use curves::{
     CURVE_NAMES, CURVE_POINTS, CurvePoint, curve_height, curve_point_parameters, curve_point_within,
     curve_points,
@@ -18,6 +19,7 @@ pub(crate) use declaration::declare;
 pub use declaration::{Declaration, Domain, Nature, Parameter, Reach, Scale, Unit, strength};
 pub use intent::Intent;
 pub use lut::MAX_LUTS;
+pub use named_lut::{Bake, NamedLut, Said, Side};
 
 /// Which stage: an index into [`STAGES`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::{Balance, Frame, Framing, ShowLut, Source, Trim};
 use crate::colour::{Aces2, Display, Encoding, Matrix, OUTPUT_TRANSFORMS, OutputTransform, Shaped};
-use crate::look::{Chain, Kind};
+use crate::look::{Chain, Kind, NamedLut};
 
 /// How a frame's signal becomes scene-linear light.
 #[derive(Clone, Copy, Debug)]
@@ -51,8 +51,9 @@ pub struct StageValues {
 
 impl StageValues {
     /// A stage's parameters, worked out.
-    pub fn new(kind: Kind, strength: f64, values: &[f64], lut: Option<Arc<Shaped<f32>>>) -> Self {
-        Self { kind, strength, values: kind.declaration().prepared(values, lut.as_deref()), lut }
+    pub fn new(kind: Kind, strength: f64, values: &[f64], lut: Option<&NamedLut>) -> Self {
+        let values = kind.declaration().prepared(values, lut);
+        Self { kind, strength, values, lut: lut.map(|l| l.lut.clone()) }
     }
 }
 
@@ -187,12 +188,7 @@ impl Recipe {
             stages: chain
                 .in_order()
                 .map(|(stage, strength)| {
-                    StageValues::new(
-                        stage.kind,
-                        strength,
-                        &stage.values,
-                        stage.lut.as_ref().map(|l| l.lut.clone()),
-                    )
+                    StageValues::new(stage.kind, strength, &stage.values, stage.lut.as_ref())
                 })
                 .collect(),
             tail,

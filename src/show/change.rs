@@ -4,6 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use super::document::{RASTERS, RATES, check_fits, check_frames, raster_is_usable, rate_is_usable};
+use super::lut_file::check_lut;
 use super::{Output, Shot, Show, ShowError, Slot};
 use crate::colour::{Display, Encoding, OutputTransform, Range, YcbcrMatrix};
 use crate::look::{List, MAX_LUTS, NamedLut, Stage};
@@ -52,6 +53,15 @@ pub enum Change {
         from: usize,
         /// Where it will stand.
         to: usize,
+    },
+    /// A stage reads another LUT, or the same file with other words on what it expects and gives.
+    SetLut {
+        /// In which list.
+        list: List,
+        /// Which of its stages.
+        at: usize,
+        /// The LUT; `None`: the stage does nothing.
+        lut: Option<NamedLut>,
     },
     /// Another look: the middle of the chain.
     ReplaceLook {
@@ -226,6 +236,18 @@ impl Show {
             MoveStage { list, from, to } => {
                 shift(list.key(), self.chain.list_mut(list), from, to)?;
                 MoveStage { list, from: to, to: from }
+            }
+            SetLut { list, at, lut } => {
+                let stage = self.stage_mut(list, at)?;
+                let key = stage.declaration().key;
+                if !stage.declaration().table {
+                    return Err(ShowError::change(
+                        format!("the stage {key} reads no LUT"),
+                        "a stage that does",
+                    ));
+                }
+                lut.as_ref().map_or(Ok(()), check_lut)?;
+                SetLut { list, at, lut: std::mem::replace(&mut stage.lut, lut) }
             }
             ReplaceLook { stages, strength } => {
                 let stages = stages.into_iter().map(held_stage).collect::<Result<Vec<_>, _>>()?;
@@ -436,6 +458,7 @@ fn held_stage(mut stage: Stage) -> Result<Stage, ShowError> {
             format!("{}, one for each parameter", declaration.parameters.len()),
         ));
     }
+    stage.lut.as_ref().map_or(Ok(()), check_lut)?;
     stage.strength = declaration.strength.held(stage.strength);
     for (value, parameter) in stage.values.iter_mut().zip(declaration.parameters) {
         *value = parameter.held(*value);

@@ -32,7 +32,7 @@ pub use error::ShowError;
 pub use file::{SHOW_FILE, VERSION, load, read, save, write};
 pub use history::{GESTURE_GAP, History, MOST_STEPS};
 pub use look_file::{Look, list_looks, load_look, read_look, save_look, write_look};
-pub use lut_file::load_lut;
+pub use lut_file::{is_lut_file, load_lut, load_lut_as};
 pub use save::{AUTOSAVE_AFTER, Autosave, LOCK_FILE, Lock, write_atomically};
 pub use shipped::{LOOK_FILES, shipped_looks};
 pub use snapshot::recipe;

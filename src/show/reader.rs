@@ -6,7 +6,8 @@ use std::sync::Arc;
 use toml::de::{DeTable, DeValue};
 
 use super::ShowError;
-use super::load_lut;
+use super::lut_file::{load_lut, load_lut_as, refusal, scene_ids};
+use crate::colour::{Space, space};
 use crate::look::{Kind, NamedLut, Parameter, STAGES, Stage};
 
 /// The text being read.
@@ -286,7 +287,7 @@ impl<'a> Table<'a> {
         let declaration = kind.declaration();
         let mut keys = vec!["stage", "on", "strength"];
         if declaration.table {
-            keys.push("file");
+            keys.extend(["file", "expects", "gives"]);
         }
         keys.extend(declaration.parameters.iter().map(|p| p.key));
         self.only(&keys)?;
@@ -299,33 +300,65 @@ impl<'a> Table<'a> {
                 .iter()
                 .map(|p| self.parameter(p.key, p))
                 .collect::<Result<_, _>>()?,
-            lut: if declaration.table && self.source.tables { self.lut()? } else { None },
+            lut: if declaration.table { self.lut()? } else { None },
         })
     }
 
-    /// The table of the file that this table names.
+    /// The table of the file that this table names, if such are read.
     fn lut(&self) -> Result<Option<NamedLut>, ShowError> {
-        let Some((at, file)) = self.text_or_none("file", "the path of a .cube file")? else {
+        let said = [self.side("expects")?, self.side("gives")?];
+        let files = "a .cube or .clf file: absolute, or relative to this file's folder";
+        let Some((at, file)) = self.text_or_none("file", files)? else {
             return Ok(None);
         };
-        self.cube(at, file).map(Some)
-    }
-
-    /// The table of a file that this table names at `at`; an empty one where files are not read.
-    pub fn cube(&self, at: usize, file: &str) -> Result<NamedLut, ShowError> {
         if !self.source.tables {
-            return Ok(NamedLut { file: file.into(), lut: Arc::default() });
+            return Ok(None);
         }
         let folder = self.source.file.parent().unwrap_or(Path::new(""));
-        match load_lut(folder, Path::new(file)) {
-            Ok(lut) => Ok(lut),
-            Err(ShowError::Io { path, source, .. }) => Err(self.source.wrong(
-                at,
-                format!("{} could not be read: {source}", path.display()),
-                "a .cube file: absolute, or relative to this file's folder",
-            )),
+        match load_lut_as(folder, Path::new(file), said) {
+            Ok(lut) => match lut.for_display() {
+                None => Ok(Some(lut)),
+                // A side that a person names is refused by now: the file itself says so.
+                Some((side, space)) => {
+                    let (what, accepted) = refusal(side, space);
+                    Err(self.source.wrong(at, format!("{file}: {what}"), accepted))
+                }
+            },
+            Err(ShowError::Io { path, source, .. }) => {
+                Err(self.source.wrong(at, format!("{} could not be read: {source}", path.display()), files))
+            }
             Err(e) => Err(e),
         }
+    }
+
+    /// The table of a `.cube` file that this table names at `at`, for what is said elsewhere; an empty one where files
+    /// are not read.
+    pub fn cube(&self, at: usize, file: &str) -> Result<NamedLut, ShowError> {
+        const CUBES: &str = "a .cube file: absolute, or relative to this file's folder";
+        let path = Path::new(file);
+        if path.extension().is_none_or(|e| !e.eq_ignore_ascii_case("cube")) {
+            return Err(self.source.wrong(at, format!("{file:?} is no .cube file"), CUBES));
+        }
+        if !self.source.tables {
+            return Ok(NamedLut::new(path, Arc::default()));
+        }
+        load_lut(self.source.file.parent().unwrap_or(Path::new("")), path).map_err(|e| match e {
+            ShowError::Io { path, source, .. } => {
+                self.source.wrong(at, format!("{} could not be read: {source}", path.display()), CUBES)
+            }
+            e => e,
+        })
+    }
+
+    /// What a LUT is said to expect or give.
+    fn side(&self, key: &str) -> Result<Option<Space>, ShowError> {
+        let Some(space) = self.word_or_none(key, &scene_ids(), space)? else { return Ok(None) };
+        if space.scene().is_none() {
+            let (what, accepted) = refusal(key, space);
+            let at = self.get(key).map_or(self.at, |(at, _)| at);
+            return Err(self.source.wrong(at, what, accepted));
+        }
+        Ok(Some(space))
     }
 }
 

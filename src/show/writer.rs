@@ -50,6 +50,11 @@ pub(super) fn stage(out: &mut String, header: &str, stage: &Stage) {
     line(out, "strength", number(stage.strength));
     if let Some(lut) = &stage.lut {
         line(out, "file", quoted(&lut.file.to_string_lossy()));
+        for (key, side) in [("expects", lut.expects), ("gives", lut.gives)] {
+            if let Some(space) = side.by_hand() {
+                line(out, key, quoted(space.id()));
+            }
+        }
     }
     for (parameter, &at) in stage.declaration().parameters.iter().zip(&stage.values) {
         line(out, parameter.key, value(parameter, at));

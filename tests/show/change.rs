@@ -19,6 +19,7 @@ pub fn every_change() -> Vec<Change> {
         Change::RemoveStage { list: look, at: third },
         Change::MoveStage { list: look, from: 0, to: 1 },
         Change::MoveStage { list: look, from: 2, to: 0 },
+        Change::SetLut { list: List::Finish, at: 1, lut: with_lut("one.cube", "s-log3").lut },
         Change::ReplaceLook { stages: vec![Stage::new(kind("split-tone"))], strength: 1.25 },
         Change::AddShot { at: 1, shot: shot("new", "v-log") },
         Change::AddShot { at: 3, shot: shot("gate", "v-log") },
@@ -77,8 +78,9 @@ pub fn every_change() -> Vec<Change> {
         Change::SetRaster(_) => 21,
         Change::SetShowLut(_) => 22,
         Change::SetCalibration { .. } => 23,
+        Change::SetLut { .. } => 24,
     };
-    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 24);
+    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 25);
     changes
 }
 

@@ -324,6 +324,8 @@ fn a_shows_own_table_says_what_it_reads_and_gives() {
     assert!(at == 6 && message.contains("lut:FILE.cube"), "{message}");
     let (at, message) = refusal(&text(both).replace("aces2", "lut:gone.cube"));
     assert!(at == 5 && message.contains("gone.cube could not be read"), "{message}");
+    let (at, message) = refusal(&text(both).replace("aces2", "lut:print.clf"));
+    assert!(at == 5 && message.contains("is no .cube file"), "{message}");
     let (_, message) = refusal(&text("").replace("aces2", "aces9"));
     assert!(message.contains("aces2, plain, none, lut:FILE.cube"), "{message}");
     // 1000 cd/m² on a display of 100: refused, in the file and as a change, whichever comes first.

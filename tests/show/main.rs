@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use greyhold::colour::{OutputTransform, Range, YcbcrMatrix, display, encoding};
+use greyhold::colour::{OutputTransform, Range, YcbcrMatrix, display, encoding, space};
 use greyhold::look::{Intent, Kind, List, NamedLut, STAGES, Stage, stage};
 use greyhold::picture::{
     BALANCE, Balance, BalanceField, FRAMING, Fitting, Framing, FramingField, MAX_SIDE, ShowLut, TRIM, Tail,
@@ -68,6 +68,13 @@ fn show_lut(expects: &str, gives: &str) -> Arc<ShowLut> {
     })
 }
 
+/// A LUT of tests/data, which is said to expect an encoding.
+fn with_lut(file: &str, expects: &str) -> Stage {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/luts");
+    let lut = load_lut_as(&folder, &folder.join(file), [space(expects), None]).unwrap();
+    Stage { lut: Some(lut), ..Stage::new(kind("lut")) }
+}
+
 /// A show with something in every field.
 fn full_show() -> Show {
     let mut show = Show::new("Harbour at “dawn”");
@@ -107,7 +114,7 @@ fn full_show() -> Show {
     off.on = false;
     show.chain.before = vec![Stage::new(kind("contrast"))];
     show.chain.look = vec![contrast.clone(), off, contrast];
-    show.chain.finish = vec![Stage::new(kind("split-tone"))];
+    show.chain.finish = vec![Stage::new(kind("split-tone")), with_lut("one.cube", "logc4")];
     show.chain.look_strength = 0.75;
     show
 }

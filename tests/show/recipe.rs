@@ -13,7 +13,7 @@ fn a_recipe_is_made_of_the_show_as_it_stands() {
     assert_eq!((recipe.framing, recipe.raster), (show.shots[2].framing, Some((2048, 858))));
     // Effective strengths: before 1; the look's stages × 0.75, one of them off; finish 1.
     let strengths: Vec<_> = recipe.stages.iter().map(|s| s.strength).collect();
-    assert_eq!(strengths, [1.0, 1.125, 0.0, 1.125, 1.0]);
+    assert_eq!(strengths, [1.0, 1.125, 0.0, 1.125, 1.0, 1.0]);
     match recipe.tail {
         Tail::Display { transform, display, trim, show_lut: None, calibration: Some(table) } => {
             assert_eq!((transform, &*display.id), (OutputTransform::None, "srgb"));

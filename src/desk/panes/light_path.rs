@@ -6,7 +6,7 @@ use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 
 use super::super::look;
 use super::super::rows::{Touch, row};
-use super::{MOUSE, Panes, white};
+use super::{MOUSE, Panes, lut, white};
 use crate::colour::{ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Input, Snapshot};
 use crate::look::{Chain, Kind, List, NamedLut, Parameter, STAGES, Stage};
@@ -211,9 +211,10 @@ impl Panes {
         });
         self.set_open(&base, open);
         self.parameter(ui, format!("{base}/strength"), &d.strength, "strength", stage.strength, inputs);
-        if let Some(lut) = &stage.lut {
-            let whole = lut.file.display().to_string();
-            ui.label(RichText::new(file_name(lut)).size(11.0).color(look::QUIET)).on_hover_text(whole);
+        if let Some(lut) = &stage.lut
+            && let Some(wish) = lut::rows(ui, list, at, lut)
+        {
+            self.lut_wish = Some(wish);
         }
         if d.key == "curves" {
             self.curves(ui, list, at, stage, open, inputs);
@@ -239,7 +240,7 @@ impl Panes {
                 let d = kind.declaration();
                 if d.table {
                     ui.add_enabled(false, egui::Button::new(words(d.key)))
-                        .on_disabled_hover_text("drop a .cube file on this window");
+                        .on_disabled_hover_text("drop a .cube or .clf file on this window");
                     continue;
                 }
                 if ui.button(words(d.key)).on_hover_text(d.doc.trim()).clicked() {
@@ -373,7 +374,7 @@ fn file_name(lut: &NamedLut) -> String {
 }
 
 /// A name with others to choose from, each with a word about it; which was chosen.
-fn choose<'a>(
+pub(super) fn choose<'a>(
     ui: &mut Ui,
     salt: &str,
     now: &str,

@@ -2,6 +2,7 @@
 
 mod curve_graph;
 mod light_path;
+mod lut;
 mod mirror;
 mod running_order;
 mod transport;
@@ -17,6 +18,7 @@ use self::mirror::mirror;
 use self::running_order::running_order;
 use self::transport::transport;
 use super::look;
+use super::luts::Wish;
 use crate::engine::{Input, Snapshot};
 use crate::look::CurvePoint;
 
@@ -49,6 +51,8 @@ pub(super) struct Panes {
     pub windows: [Option<String>; 2],
     /// A line about something that just happened.
     pub note: Option<String>,
+    /// What was asked for of a stage's LUT, which takes a while.
+    pub lut_wish: Option<Wish>,
 }
 
 impl Panes {
@@ -67,6 +71,7 @@ impl Panes {
             device,
             windows: [None, None],
             note: None,
+            lut_wish: None,
         }
     }
 

@@ -417,7 +417,7 @@ fn outputs_have_their_own_lines() {
     let mut show = with_curves().show;
     let text = "version = 1\n[display.suite]\nname = \"Suite 2\"\npeak = 300\nprimaries = \"bt2020\"\nlimit = \"p3-d65\"\ntransfer = \"pq\"\n";
     show.displays = read_displays(text, std::path::Path::new("d.toml")).unwrap();
-    show.outputs.files.calibration = Some(NamedLut { file: "monitor.cube".into(), lut: Arc::default() });
+    show.outputs.files.calibration = Some(NamedLut::new("monitor.cube", Arc::default()));
     let mut desk = Desk::new(show);
     assert!(desk.texts("its window: 8 bit, not colour-managed").is_empty(), "there is none");
     desk.panes.windows =
@@ -469,4 +469,42 @@ fn outputs_have_their_own_lines() {
     let take_out = desk.texts("take out").into_iter().find(|at| (at.y - calibration.y).abs() < 6.0).unwrap();
     desk.click(take_out);
     assert_eq!(desk.show.outputs.get(Output::Files).calibration, None);
+}
+
+/// A LUT's rows say what it expects, what is assumed and what its bake costs; the menus ask for another.
+#[test]
+fn a_lut_says_what_it_expects_and_costs() {
+    use crate::desk::luts::Wish;
+    use crate::look::{Bake, List, NamedLut};
+    let mut lut = NamedLut::new("luts/print.clf", Arc::default());
+    let bake = Bake {
+        p99: 0.25,
+        max: 1.5,
+        light: [false; 2],
+        matrices: [None; 2],
+        input: Some("log".into()),
+        output: None,
+    };
+    lut.bake = Some(bake);
+    let mut desk = with_curves();
+    desk.show.chain.look.push(Stage { lut: Some(lut), ..Stage::new(stage("lut").unwrap()) });
+    desk.frame(&[]);
+    desk.frame(&[]);
+    desk.text("print.clf");
+    desk.text("acescct is assumed: nothing says otherwise");
+    desk.text("coarsely baked: 99 of 100 colours within 0.25 of a 10-bit code, all within 1.50");
+    let sides = desk.texts("acescct");
+    assert_eq!(sides.len(), 2, "what it expects and what it gives");
+    desk.click(sides[0]);
+    desk.frame(&[]);
+    assert!(desk.texts("bt1886").is_empty(), "displays are not among them");
+    let entry = *desk.texts("logc4").last().unwrap();
+    desk.click(entry);
+    let wish = Wish {
+        stage: Some((List::Look, 1)),
+        file: "luts/print.clf".into(),
+        said: [crate::colour::space("logc4"), None],
+    };
+    assert_eq!(desk.panes.lut_wish.take(), Some(wish));
+    assert_eq!(desk.history.undoable(), 0, "nothing changes before the file is read");
 }

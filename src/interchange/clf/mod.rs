@@ -6,7 +6,8 @@
 //!
 //! - [`Clf`] is the file: [`Clf::read`], [`Clf::write`]. Its numbers are the file's, scaled as its bit depths say.
 //! - [`Process`] is what it does to a colour, 0…1 in and out: [`Clf::process`], [`Process::apply`].
-//! - [`Process::bake`] makes a shaper and a 3D LUT of it, and says how far they are from it.
+//! - [`Process::bake`] makes a shaper and a 3D LUT of it, and says how far they are from it; [`Process::fit`] chooses
+//!   tables for a stage.
 
 mod bake;
 mod cdl;
@@ -15,7 +16,7 @@ mod read;
 mod write;
 mod xml;
 
-pub use bake::{Baked, Domain, Residual, Shaping};
+pub use bake::{Baked, Domain, Fitted, Residual, Shaping};
 pub use process::Process;
 
 use super::Error;

@@ -2,7 +2,7 @@
 
 use super::cdl::Cdl;
 use super::{Clf, ExponentParams, ExponentStyle, LogParams, LogStyle, Node, Operation};
-use crate::colour::{Lut1, Lut3, Real};
+use crate::colour::{Lut1, Lut3, Matrix, Real};
 
 /// A list of processes, ready to be computed. Colours go in and come out with 0…1 for the whole of a depth,
 /// whatever depths the file has; nothing is clamped but where a process says so.
@@ -31,6 +31,26 @@ impl Clf {
 }
 
 impl<T: Real> Process<T> {
+    /// The same list where it takes light, or gives light, as ACEScct's signal (S-2016-001): the curve undone
+    /// ahead of it, or done after it, on each channel.
+    pub fn by_acescct(mut self, input: bool, output: bool) -> Self {
+        let curve = LogParams {
+            log_slope: 1.0 / 17.52,
+            log_offset: 9.72 / 17.52,
+            lin_break: Some(0.007_812_5),
+            linear_slope: Some(10.540_237_741_654_5),
+            ..LogParams::default()
+        };
+        let step = |style| Step::Log(std::array::from_fn(|_| LogCurve::new(style, &curve)));
+        if input {
+            self.steps.insert(0, step(LogStyle::CameraLogToLin));
+        }
+        if output {
+            self.steps.push(step(LogStyle::CameraLinToLog));
+        }
+        self
+    }
+
     /// The colour after all processes. An input that is not a number counts as 0, and so does an output.
     pub fn apply(&self, v: [T; 3]) -> [T; 3] {
         number(self.steps.iter().fold(number(v), |v, step| step.apply(v)))
@@ -125,7 +145,49 @@ impl<T: Real> Step<T> {
         match self {
             Self::Matrix(rows) => (0..3).all(|r| (0..3).all(|c| r == c || rows[r][c] == T::of(0.0))),
             Self::Lut1(_) | Self::Range { .. } | Self::Log(_) | Self::Exponent(..) => true,
-            Self::Lut3(_) | Self::Cdl(_) => false,
+            Self::Cdl(cdl) => cdl.is_by_channel(),
+            Self::Lut3(_) => false,
+        }
+    }
+
+    /// The same in more steps, where some of them work on each channel alone.
+    pub(super) fn parts(self) -> Vec<Self> {
+        let Self::Cdl(cdl) = &self else { return vec![self] };
+        match cdl.parts() {
+            Some((first, saturation, held)) if !cdl.is_by_channel() => {
+                let (low, high) = (Some(T::of(0.0)), Some(T::of(1.0)));
+                let hold = Self::Range { scale: T::of(1.0), offset: T::of(0.0), low, high };
+                let mut parts = vec![Self::Cdl(first), Self::Matrix(saturation)];
+                parts.extend(held.then_some(hold));
+                parts
+            }
+            _ => vec![self],
+        }
+    }
+
+    /// The matrix, if it is one that adds nothing.
+    pub(super) fn matrix(&self) -> Option<Matrix> {
+        match self {
+            Self::Matrix(rows) if rows.iter().all(|r| r[3] == T::of(0.0)) => {
+                Some(Matrix(rows.map(|r| [r[0], r[1], r[2]].map(T::to_f64))))
+            }
+            _ => None,
+        }
+    }
+
+    /// Entries along an axis, if it is a 3D LUT.
+    pub(super) fn cube_size(&self) -> Option<usize> {
+        match self {
+            Self::Lut3(lut) => Some(lut.size()),
+            _ => None,
+        }
+    }
+
+    /// Entries, if it is an even 1D LUT.
+    pub(super) fn curve_length(&self) -> Option<usize> {
+        match self {
+            Self::Lut1(lut) => lut.domain().map(|_| lut.values().len()),
+            _ => None,
         }
     }
 
