@@ -497,7 +497,7 @@ fn stills_lie_under_a_shows_own_table() {
     let gpu = gpu();
     let pixels: Vec<_> = pad(vectors(2048)).into_iter().map(|p| p.map(|v| v.clamp(0.02, 0.98))).collect();
     let lut = Arc::new(show_lut("rec709"));
-    let srgb = encoding("srgb-display").unwrap();
+    let srgb = encoding("srgb").unwrap();
     let recipe = Recipe::conversion(srgb, Tail::by_lut(lut.clone(), display("rec709").unwrap()));
     assert_eq!(recipe.undone().map(|(transform, _)| transform), Some(OUTPUT_TRANSFORMS[0]));
     holds(&gpu, &recipe, &pixels, ACES2_SIGNAL, "a still by a show's own table");
