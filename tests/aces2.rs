@@ -204,7 +204,7 @@ fn the_gpu_is_the_reference_too() {
     let frame =
         Frame::from_rgb(8, &TABLE.iter().map(|r| r.aces.map(|x| x as f32)).collect::<Vec<_>>()).unwrap();
     for (id, signal) in [("rec709", 0), ("srgb", 1), ("p3-d65", 2)] {
-        let tail = Tail::Display { transform: OutputTransform::Aces2, display: display(id).unwrap() };
+        let tail = Tail::display(OutputTransform::Aces2, display(id).unwrap());
         let recipe = Recipe::conversion(encoding("aces2065-1").unwrap(), tail);
         let found = gpu.signal(&recipe, &frame).unwrap();
         assert_eq!(found.len(), TABLE.len());

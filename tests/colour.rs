@@ -138,7 +138,7 @@ fn everything_is_there() {
         "acescct acescc acescg aces2065-1 logc3 logc4 s-log3 s-log3-cine v-log c-log2 c-log3 log3g10 f-log \
          f-log2 n-log apple-log d-log cineon bt1886 srgb"
     );
-    let ids: Vec<_> = DISPLAYS.iter().map(|d| d.id).collect();
+    let ids: Vec<_> = DISPLAYS.iter().map(|d| &*d.id).collect();
     assert_eq!(
         ids.join(" "),
         "rec709 srgb display-p3 p3-d65 rec2020 rec2100-pq-500 rec2100-pq-1000 rec2100-pq-2000 rec2100-pq-4000 \
@@ -230,14 +230,14 @@ fn encodings_agree_with_colour_science() {
 fn displays_agree_with_colour_science() {
     let rows = table("displays.csv");
     for d in sdr() {
-        check_curve(d.id, &d.curve, &rows);
+        check_curve(&d.id, &d.curve, &rows);
     }
 }
 
 /// Between the table's rows f32 follows f64, which the tables pin: every millionth from −0.05 to 1.05.
 #[test]
 fn single_follows_double() {
-    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(sdr().map(|d| (d.id, d.curve)));
+    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(sdr().map(|d| (&*d.id, d.curve)));
     for (id, curve) in curves {
         let (exact, single) = (curve.values::<f64>(), curve.values::<f32>());
         // Where f32 rounds the cut, the two may take different branches: the branches' gap is not an error.
@@ -524,7 +524,7 @@ fn own_power() {
 /// branch. In f32, N-Log's cube root returns a code near 0 as well as its steepness lets it.
 #[test]
 fn round_trips() {
-    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(sdr().map(|d| (d.id, d.curve)));
+    let curves = ENCODINGS.iter().map(|e| (e.id, e.curve)).chain(sdr().map(|d| (&*d.id, d.curve)));
     for (id, curve) in curves {
         let (exact, single) = (curve.values::<f64>(), curve.values::<f32>());
         // Each cut's signal and gap.
@@ -629,7 +629,7 @@ fn matrices_keep_white() {
     let ways = ENCODINGS
         .iter()
         .flat_map(|e| [(e.id, e.to_acescg()), (e.id, e.from_acescg())])
-        .chain(DISPLAYS.iter().map(|d| (d.id, d.from_acescg())));
+        .chain(DISPLAYS.iter().map(|d| (&*d.id, d.from_acescg())));
     for (id, matrix) in ways {
         for row in matrix.0 {
             let sum: f64 = row.iter().sum();

@@ -206,7 +206,7 @@ fn every_encoding_display_and_transform_agrees_on_both() {
                     "--from",
                     from.id,
                     "--display",
-                    display.id,
+                    &display.id,
                     "--output-transform",
                     transform.id(),
                     "--on",
@@ -352,7 +352,7 @@ fn a_show_and_a_look_act_on_values() {
 fn names_that_are_not_known_are_answered_with_those_that_are() {
     let said = refused(&["values", "--from", "logc9", "--to", "acescg"]);
     assert!(said.contains("logc9") && said.contains("logc4") && said.contains("v-log"), "{said}");
-    let said = refused(&["render", "nowhere", "--out", "x", "--display", "wall-of-lamps"]);
+    let said = refused(&["values", "--from", "logc4", "--display", "wall-of-lamps"]);
     assert!(said.contains("rec709") && said.contains("srgb"), "{said}");
     let said = refused(&["open", "nowhere", "--panel", "x"]);
     assert!(said.contains("nowhere"), "{said}");
@@ -649,4 +649,85 @@ fn bench_measures_every_pass_beside_a_copy() {
     let passes = report["passes"].as_array().unwrap();
     assert_eq!(passes.len(), 16 + greyhold::look::STAGES.len());
     assert!(passes.iter().all(|p| p["median_ms"].as_f64().unwrap() > 0.0));
+}
+
+/// A show's own displays are known wherever the show is in play; `--output` brings trim and calibration along.
+#[test]
+fn a_shows_own_displays_and_outputs_are_known() {
+    let dir = tempfile::tempdir().unwrap();
+    let show_dir = show(dir.path());
+    let file = show_dir.join("show.toml");
+    let swap = "0 0 0\n0 0 1\n0 1 0\n0 1 1\n1 0 0\n1 0 1\n1 1 0\n1 1 1\n";
+    std::fs::write(show_dir.join("swap.cube"), format!("LUT_3D_SIZE 2\n{swap}")).unwrap();
+    let text = std::fs::read_to_string(&file).unwrap().replace("client = \"rec709\"\n", "");
+    let more = "[outputs.client]\ndisplay = \"suite\"\ncalibration = \"swap.cube\"\n[outputs.client.trim]\nexposure = 1.0\n\
+                [display.suite]\npeak = 100\nprimaries = \"bt709\"\ntransfer = \"gamma 2.2\"\n";
+    std::fs::write(&file, format!("{text}\n{more}")).unwrap();
+
+    assert!(fine(&["displays", path(&show_dir)]).contains("  suite "));
+    let all = fine(&["displays"]);
+    assert!(!all.contains("suite") && all.contains("rec2100-pq-1000-p3-d60"));
+    for d in DISPLAYS {
+        assert!(all.contains(&*d.id) && all.contains(&*d.source), "{}", d.id);
+    }
+    let grey = "0.25 0.3 0.2\n";
+    let by = |arguments: &[&str]| {
+        numbers(&values(&[&["--from", "acescg", "--show", path(&show_dir)], arguments].concat(), grey))[0]
+            .clone()
+    };
+    let none = ["--output-transform", "none"];
+    let linear = by(&["--to", "acescg"]);
+    let own = by(&[&["--display", "suite"][..], &none].concat());
+    let on_gpu = by(&[&["--display", "suite", "--on", "gpu"][..], &none].concat());
+    assert!(own.iter().zip(&on_gpu).all(|(c, g)| (c - g).abs() < 2e-6), "{own:?} {on_gpu:?}");
+    // Gamma 2.2 against the 2.4 of the display that has the same primaries.
+    let other = by(&[&["--display", "rec709"][..], &none].concat());
+    for (own, other) in own.iter().zip(&other) {
+        assert!((own.powf(2.2) - other.powf(2.4)).abs() < 1e-6, "{own} {other}");
+    }
+    assert!((linear[0] - 0.25).abs() < 1e-6);
+    // A stop more, and red for blue.
+    let twice = numbers(&values(
+        &["--from", "acescg", "--show", path(&show_dir), "--display", "suite"],
+        "0.5 0.6 0.4\n",
+    ));
+    let output = by(&["--output", "client"]);
+    for c in 0..3 {
+        assert!((output[c] - twice[0][2 - c]).abs() < 2e-6, "{output:?} {twice:?}");
+    }
+    let said = refused(&["values", "--from", "acescg", "--show", path(&show_dir), "--display", "lamp"]);
+    assert!(said.contains("lamp") && said.contains("suite") && said.contains("rec709-d60"), "{said}");
+    let said = refused(&["values", "--from", "acescg", "--display", "suite"]);
+    assert!(said.contains("with --show a show's own"), "{said}");
+    let said = refused(&["values", "--from", "acescg", "--output", "client"]);
+    assert!(said.contains("--show"), "{said}");
+
+    let render = |name: &str, arguments: &[&str]| {
+        let out = dir.path().join(name);
+        fine(
+            &[&["render", path(&show_dir), "--out", path(&out), "--frames", "0", "--on", "cpu"], arguments]
+                .concat(),
+        );
+        let shot = greyhold::show::load(&show_dir).unwrap().shots[0].name.clone();
+        let mut files = greyhold::media::open(&out.join(shot), &Default::default()).unwrap();
+        files.frame(0).unwrap()
+    };
+    let (client, own) = (render("client", &["--output", "client"]), render("own", &["--display", "suite"]));
+    let same = |a: usize, b: usize| client.planes[a].data[..] == own.planes[b].data[..];
+    assert!(!same(0, 2) && !same(0, 0), "trimmed and calibrated");
+    let loaded = greyhold::show::load(&show_dir).unwrap();
+    let tail = loaded.tail(greyhold::show::Output::Client);
+    let mut recipe = greyhold::show::recipe(&loaded, 0, tail, 0).unwrap();
+    recipe.raster = Some((96, 54));
+    let mut source =
+        greyhold::media::open(&loaded.shots[0].source_path(&show_dir), &Default::default()).unwrap();
+    let wanted = greyhold::picture::cpu::codes(&recipe, &source.frame(0).unwrap(), 16, false).pixels;
+    for (p, pixel) in wanted.iter().enumerate() {
+        for c in 0..3 {
+            let code = u16::from_le_bytes(client.planes[c].data.as_chunks::<2>().0[p]);
+            assert_eq!(code, pixel[c], "{p}");
+        }
+    }
+    let said = refused(&["render", path(&show_dir), "--out", "x", "--display", "wall-of-lamps"]);
+    assert!(said.contains("rec709") && said.contains("suite"), "{said}");
 }

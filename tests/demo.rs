@@ -424,7 +424,7 @@ fn pictures() {
                 "blue-hour" => 1.0,
                 _ => 0.0,
             };
-            let tail = Tail::Display { transform: OutputTransform::Plain, display: display("srgb").unwrap() };
+            let tail = Tail::display(OutputTransform::Plain, display("srgb").unwrap());
             let recipe = Recipe::graded(encoding("acescg").unwrap(), balance, &Chain::default(), tail);
             let codes = cpu::codes(&recipe, &Frame::from_rgb(w, &pixels).unwrap(), 8, true);
             let bytes = codes.pixels.iter().flatten().map(|&c| c as u8).collect();

@@ -83,12 +83,12 @@ fn every_window_is_dithered_to_its_own_depth() {
     shows_within(&running, Live::Desk, 0, Target::DeepScreen, 8, 0.02);
     // Another display.
     let pq = DISPLAYS.iter().find(|d| d.id == "rec2100-pq-1000").unwrap();
-    let change = Change::SetDisplay { output: Output::Client, display: pq };
+    let change = Change::SetDisplay { output: Output::Client, display: pq.into() };
     running.send(Input::Change { change, control: 0 });
-    wait_for("the display", || (running.snapshot().show.outputs.client.id == pq.id).then_some(()));
+    wait_for("the display", || (running.snapshot().show.outputs.client.display.id == pq.id).then_some(()));
     shows_within(&running, Live::Client, 0, Target::DeepScreen, 10, 0.06);
     // One depth and one display again: one picture.
-    let change = Change::SetDisplay { output: Output::Client, display: &DISPLAYS[0] };
+    let change = Change::SetDisplay { output: Output::Client, display: (&DISPLAYS[0]).into() };
     running.send(Input::Change { change, control: 0 });
     running.send(Input::Depth { output: Live::Client, bits: 8 });
     for live in Live::ALL {

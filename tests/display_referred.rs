@@ -58,7 +58,7 @@ fn a_still_comes_out_as_it_went_in() {
     for (id, of) in [("bt1886", "rec709"), ("srgb", "srgb")] {
         for &transform in OUTPUT_TRANSFORMS {
             let show = show_of(id, transform);
-            let tail = Tail::Display { transform, display: display(of).unwrap() };
+            let tail = Tail::display(transform, display(of).unwrap());
             let recipe = recipe(&show, 0, tail, 0).unwrap();
             let pictures =
                 [("cpu", cpu::signal(&recipe, &frame).pixels), ("gpu", gpu.signal(&recipe, &frame).unwrap())];
@@ -77,7 +77,7 @@ fn a_still_comes_out_as_it_went_in() {
 fn another_transform_does_not_bring_it_back() {
     let given = signals();
     let frame = Frame::from_rgb(64, &given).unwrap();
-    let tail = Tail::Display { transform: OutputTransform::Aces2, display: display("srgb").unwrap() };
+    let tail = Tail::display(OutputTransform::Aces2, display("srgb").unwrap());
     let made = Recipe::conversion(encoding("srgb").unwrap(), tail);
     for other in [OutputTransform::Plain, OutputTransform::None] {
         let found = cpu::signal(&made.clone().rendered_by(other), &frame).pixels;
@@ -95,7 +95,7 @@ fn a_still_is_graded_as_light_of_the_scene() {
     let acescg = Tail::Encoding(encoding("acescg").unwrap());
     for (stops, light) in [(0.0, 0.18), (1.0, 0.36), (-2.0, 0.045)] {
         show.shots[0].balance.values[BalanceField::Exposure as usize] = stops;
-        let recipe = recipe(&show, 0, acescg, 0).unwrap();
+        let recipe = recipe(&show, 0, acescg.clone(), 0).unwrap();
         for x in cpu::signal(&recipe, &frame).pixels[0] {
             assert!((x / light - 1.0).abs() < 1e-4, "{stops}: {x}");
         }
@@ -116,7 +116,7 @@ fn a_patch_of_a_still_is_made_neutral() {
             assert!((light[c] / f64::from(scene[c]) - 1.0).abs() < 1e-4, "{light:?} {scene:?}");
         }
         show.apply(show.neutral(0, light, None).unwrap()).unwrap();
-        let tail = Tail::Display { transform, display: display("srgb").unwrap() };
+        let tail = Tail::display(transform, display("srgb").unwrap());
         let [r, g, b] = cpu::signal(&recipe(&show, 0, tail, 0).unwrap(), &frame).pixels[0];
         let codes = (r - g).abs().max((b - g).abs()) * 1023.0;
         println!("{}: {codes:.3} 10-bit codes from neutral", transform.id());

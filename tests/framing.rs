@@ -260,7 +260,7 @@ fn gpu_and_cpu_agree_at_every_size_place_and_layout() {
     // And the whole path, camera signal to display signal and codes, for colours that a camera makes: light of
     // others cancels in the matrices.
     let balance = Balance::default().with(BalanceField::Exposure, 0.4).with(BalanceField::OffsetR, 2.0);
-    let tail = Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] };
+    let tail = Tail::display(OutputTransform::Plain, &DISPLAYS[0]);
     let recipe = Recipe::graded(encoding("logc4").unwrap(), balance, &Default::default(), tail).at_frame(5);
     let layout = format(YCBCR, Chroma::C420, Siting::Left);
     let frame = noise_within(67, 45, layout, [(200, 500), (472, 80), (472, 80)]);
@@ -286,7 +286,7 @@ fn gpu_and_cpu_agree_at_every_size_place_and_layout() {
 #[test]
 fn a_frame_as_large_as_the_raster_keeps_its_bits() {
     let gpu = gpu();
-    let tail = Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] };
+    let tail = Tail::display(OutputTransform::Plain, &DISPLAYS[0]);
     let camera = encoding("logc4").unwrap();
     let graded = Recipe::graded(camera, Balance::default(), &Default::default(), tail);
     for (layout, size) in [
@@ -382,7 +382,7 @@ fn outside_is_black_whatever_the_grade() {
     let gpu = gpu();
     let lifted = Balance::default().with(BalanceField::OffsetR, 40.0).with(BalanceField::OffsetB, 60.0);
     let (logc4, acescg) = (encoding("logc4").unwrap(), encoding("acescg").unwrap());
-    let display = Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] };
+    let display = Tail::display(OutputTransform::Plain, &DISPLAYS[0]);
     let frame = grey_frame(30, 30, |_, _| 0.0);
     for tail in [display, Tail::Encoding(logc4), Tail::Encoding(acescg)] {
         let recipe = Recipe::graded(logc4, lifted, &Default::default(), tail)

@@ -523,7 +523,7 @@ fn a_lut_for_a_display_is_refused_in_the_chain() {
 #[test]
 fn ids_are_one_list() {
     use greyhold::colour::DISPLAYS;
-    let ids: Vec<_> = ENCODINGS.iter().map(|e| e.id).chain(DISPLAYS.iter().map(|d| d.id)).collect();
+    let ids: Vec<_> = ENCODINGS.iter().map(|e| e.id).chain(DISPLAYS.iter().map(|d| &*d.id)).collect();
     for id in &ids {
         assert_eq!(space(id).unwrap().id(), *id);
         // An id may be a display's and that of its signal as an encoding; either is refused in the chain.

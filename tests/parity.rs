@@ -7,11 +7,12 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::hash::{DefaultHasher, Hash, Hasher};
+use std::path::Path;
 use std::sync::Arc;
 
 use greyhold::colour::{
-    Curve, DISPLAYS, ENCODINGS, Interpolation, Lut1, Lut3, OUTPUT_TRANSFORMS, OutputTransform, Range, Shaped,
-    Space, YcbcrMatrix, encoding,
+    Curve, DISPLAYS, Display, ENCODINGS, Interpolation, Lut1, Lut3, OUTPUT_TRANSFORMS, OutputTransform,
+    Range, Shaped, Space, YcbcrMatrix, encoding,
 };
 use greyhold::gpu::{
     ACES2_SIGNAL, Agreement, Assembly, Gpu, OF_PIXEL, PQ_SIGNAL, ROUNDING, Request, SIGNAL, TOLERANCE,
@@ -20,9 +21,10 @@ use greyhold::gpu::{
 };
 use greyhold::look::{Kind, NamedLut, STAGES, Side, stage};
 use greyhold::picture::{
-    Balance, BalanceField as F, Chroma, Format, Frame, Model, Recipe, Sample, Siting, StageValues, Structure,
-    Tail, Target, cpu,
+    Balance, BalanceField as F, Chroma, Format, Frame, Model, Recipe, Sample, ShowLut, Siting, StageValues,
+    Structure, Tail, Target, Trim, TrimField, cpu,
 };
+use greyhold::show::load_lut;
 
 /// A value no recipe makes, put into targets so that a pixel nobody wrote is seen.
 const POISON: f32 = -123_456.0;
@@ -108,6 +110,47 @@ fn tables(gpu: &Gpu, test_frame: &Frame) -> Case {
         found: found.and(in_a_row),
         hash: hash_of(&recipe),
     }
+}
+
+/// What is an output's own: trims at their ends, a table on the signal, and a show's table in the output transform's
+/// place on each display that reaches its peak.
+fn outputs(gpu: &Gpu) -> Vec<Case> {
+    let file = |file: &str| load_lut(Path::new("tests/data"), Path::new(file)).unwrap();
+    let pixels = pad(vectors(2048).into_iter().map(|p| p.map(|v| v.clamp(0.0, 1.0))).collect());
+    let frame = frame(pixels.clone());
+    let logc4 = encoding("logc4").unwrap();
+    let rec709 = Tail::display(OutputTransform::Plain, &DISPLAYS[0]);
+    let calibrated = rec709.clone().calibrated(Some(file("luts/three_domain.cube").lut));
+    let lut = |gives: &'static Display| {
+        let lut = file("show_lut.cube");
+        Arc::new(ShowLut { lut, expects: logc4, gives: gives.into() })
+    };
+    let pairs = DISPLAYS.iter().map(|gives| (lut(gives), gives)).flat_map(|(lut, gives)| {
+        let reach = DISPLAYS.iter().filter(move |d| d.peak >= gives.peak);
+        reach.map(move |d| Tail::by_lut(lut.clone(), d))
+    });
+    let ends = TrimField::ALL.iter().flat_map(|field| {
+        let p = field.parameter();
+        [p.min, p.max].map(|v| rec709.clone().trimmed(Trim::default().with(*field, v)))
+    });
+    let kinds: [(&str, Vec<Tail>, Tolerance); 3] = [
+        ("trim", ends.collect(), SIGNAL),
+        ("calibration", vec![calibrated], SIGNAL),
+        ("show lut", pairs.collect(), PQ_SIGNAL),
+    ];
+    let case = |(name, tails, tolerance): (&str, Vec<Tail>, Tolerance)| {
+        let recipes: Vec<_> = tails.into_iter().map(|tail| Recipe::conversion(logc4, tail)).collect();
+        let mut found = Agreement::default();
+        for recipe in &recipes {
+            let more = spread(recipe, &pixels, ROUNDING).unwrap();
+            let on_gpu = gpu.signal(recipe, &frame).unwrap();
+            found =
+                found.and(agreement_within(&cpu::signal(recipe, &frame).pixels, &on_gpu, tolerance, &more));
+        }
+        let reason = "display signal, and as much more as moving one channel of the input by 1e-6 changes";
+        Case { name: name.into(), tolerance, reason, found, hash: hash_of(&recipes[0]) }
+    };
+    kinds.into_iter().map(case).collect()
 }
 
 /// A LUT that expects each scene-referred encoding and gives the one before it in the list.
@@ -226,6 +269,7 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
         found,
         hash: hash_of(&all[0]),
     });
+    cases.extend(outputs(gpu));
     let points = Balance::default()
         .with(F::Exposure, 0.3)
         .with(F::OffsetR, 2.0)
@@ -236,14 +280,14 @@ fn cases(gpu: &Gpu) -> Vec<Case> {
     for display in DISPLAYS {
         for &transform in OUTPUT_TRANSFORMS {
             let mut recipe =
-                Recipe::conversion(encoding("acescct").unwrap(), Tail::Display { transform, display });
+                Recipe::conversion(encoding("acescct").unwrap(), Tail::display(transform, display));
             recipe.balance = Some(points);
             let (input, reason) = match transform {
                 OutputTransform::None => (
                     &display_light,
                     "display signal; light to two stops over display white, since the matrix cancels above",
                 ),
-                OutputTransform::Plain => (&test_frame, "display signal"),
+                OutputTransform::Plain | OutputTransform::Lut => (&test_frame, "display signal"),
                 OutputTransform::Aces2 => (
                     &test_frame,
                     "display signal, and as much more as moving one channel of the input by 1e-6 changes: a channel \
@@ -309,7 +353,7 @@ fn every_stage_encoding_and_display_agrees() {
     let cases = cases(&gpu);
     assert_eq!(
         cases.len(),
-        STAGES.len() + 2 * ENCODINGS.len() + 2 * 2 + 4 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
+        STAGES.len() + 2 * ENCODINGS.len() + 2 * 2 + 7 + DISPLAYS.len() * OUTPUT_TRANSFORMS.len()
     );
     let backend = backend(&gpu);
     let mut record = read_record();
@@ -495,11 +539,9 @@ fn every_pixel_layout_agrees() {
 #[test]
 fn codes_agree_with_and_without_dither() {
     let gpu = gpu();
-    let recipe = Recipe::conversion(
-        encoding("acescct").unwrap(),
-        Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] },
-    )
-    .at_frame(17);
+    let recipe =
+        Recipe::conversion(encoding("acescct").unwrap(), Tail::display(OutputTransform::Plain, &DISPLAYS[0]))
+            .at_frame(17);
     let frame = frame(vectors(4096));
     for (depth, dither) in [(8, true), (8, false), (10, true), (10, false), (16, false)] {
         let on_gpu = gpu.codes(&recipe, &frame, depth, dither).unwrap().finish(&gpu).unwrap();
@@ -577,7 +619,7 @@ fn whole_path(transform: OutputTransform, least: f32, most_p999: f64, most: f64)
         for display in DISPLAYS {
             let mut recipe = balances[n % balances.len()].clone();
             recipe.decode.encoding = encoding;
-            recipe.tail = Tail::Display { transform, display };
+            recipe.tail = Tail::display(transform, display);
             recipe.stages = stages.clone();
             // Every second one the other way round, and with a stage twice.
             if n % 2 == 1 {

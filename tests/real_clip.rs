@@ -104,10 +104,10 @@ impl Clip {
             let field = BalanceField::of_key(key).unwrap_or_else(|| panic!("balance has no {key}"));
             balance = balance.with(field, value.as_f64().expect("a number"));
         }
-        let tail = Tail::Display {
-            transform: output_transform(self.text("transform")).expect("an output transform"),
-            display: display(self.text("display")).expect("a display"),
-        };
+        let tail = Tail::display(
+            output_transform(self.text("transform")).expect("an output transform"),
+            display(self.text("display")).expect("a display"),
+        );
         Recipe::graded(encoding(self.text("encoding")).expect("an encoding"), balance, &self.chain(), tail)
     }
 }

@@ -91,7 +91,8 @@ fn every_structure_gives_a_valid_shader() {
     let mut chains: Vec<Vec<Kind>> = vec![vec![], all.clone(), all.iter().rev().copied().collect()];
     chains.extend(all.iter().map(|k| vec![*k]));
     chains.push(all.iter().chain(&all).copied().collect());
-    let displays = OUTPUT_TRANSFORMS.iter().copied().map(Ending::Display);
+    let transforms = OUTPUT_TRANSFORMS.iter().copied().chain([OutputTransform::Lut]);
+    let displays = transforms.map(Ending::Display);
     let endings: Vec<Ending> = displays.chain([Ending::Encoding, Ending::Light]).collect();
     let mut count = 0;
     for source in [Source::Frame, Source::Signal, Source::Light] {
@@ -106,17 +107,21 @@ fn every_structure_gives_a_valid_shader() {
                         if undone.is_some() && (stages.len() == 1 || source == Source::Light) {
                             continue;
                         }
-                        let graded = count % 3 != 0;
-                        let structure =
-                            Structure { source, undone, graded, stages: stages.clone(), ending, target };
-                        validate(&Assembly::picture(&structure));
-                        count += 1;
+                        let calibrations: &[bool] =
+                            if matches!(ending, Ending::Display(_)) { &[false, true] } else { &[false] };
+                        for &calibrated in calibrations {
+                            let (graded, stages) = (count % 3 != 0, stages.clone());
+                            let structure =
+                                Structure { source, undone, graded, stages, ending, calibrated, target };
+                            validate(&Assembly::picture(&structure));
+                            count += 1;
+                        }
                     }
                 }
             }
         }
     }
-    assert!(count >= 75 * 2 * 4, "{count}");
+    assert!(count >= 120 * 2 * 4, "{count}");
     validate(&Assembly::single("pass/blit.wgsl", include_str!("../shaders/pass/blit.wgsl")));
 }
 
@@ -131,9 +136,14 @@ fn uniform_layout_is_what_the_structs_say() {
         graded: true,
         stages,
         ending,
+        calibrated: true,
         target: Target::Float,
     };
     let module = validate(&Assembly::picture(&structure));
+    assert_eq!(span(&module, "Table"), 4 * 16);
+    let by_lut = Structure { ending: Ending::Display(OutputTransform::Lut), ..structure };
+    let other = validate(&Assembly::picture(&by_lut));
+    assert_eq!(span(&other, "ShowLut"), 4 * Layout::SHOW_LUT as u32);
     assert_eq!(span(&module, "Aces2"), 4 * Aces2::UNIFORM as u32);
     assert_eq!(span(&module, "Aces2Inverse"), 4 * Aces2::INVERSE_UNIFORM as u32);
     assert_eq!(span(&module, "Head"), 4 * Layout::HEAD as u32);
@@ -150,6 +160,7 @@ fn a_line_of_the_whole_is_found_in_its_file() {
         graded: true,
         stages: vec![Kind(0)],
         ending: Ending::Encoding,
+        calibrated: false,
         target: Target::Float,
     };
     let assembly = Assembly::picture(&structure);

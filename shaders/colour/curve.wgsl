@@ -97,10 +97,20 @@ fn pq_encode(light: f32) -> f32 {
     return fine_power((0.8359375 + 18.8515625 * p) / (1.0 + 18.6875 * p), 78.84375);
 }
 
+fn pq_decode(signal: f32) -> f32 {
+    let p = fine_power(signal, 0.012683313515655966);
+    return fine_power(max(p - 0.8359375, 0.0) / (18.8515625 - 18.6875 * p), 6.277394636015326);
+}
+
 // BT.2100's HLG OETF, of scene light 0…1.
 fn hlg_encode(e: f32) -> f32 {
     let upper = 0.12395743 * log_2(12.0 * e - 0.28466892) + 0.55991073;
     return select(upper, sqrt(3.0 * max(e, 0.0)), e <= 0.083333336);
+}
+
+fn hlg_decode(signal: f32) -> f32 {
+    let upper = (exp_2((signal - 0.55991073) * 8.0672857) + 0.28466892) * 0.083333336;
+    return select(upper, max(signal, 0.0) * signal * 0.33333334, signal <= 0.5);
 }
 
 // A display's light to its signal. Families 7 and 8 are PQ and HLG.
@@ -113,6 +123,18 @@ fn curve_encode_light(c: Curve, v: vec3<f32>) -> vec3<f32> {
         return vec3(hlg_encode(scene.x), hlg_encode(scene.y), hlg_encode(scene.z));
     }
     return curve_encode(c, v);
+}
+
+// Its inverse.
+fn curve_decode_light(c: Curve, v: vec3<f32>) -> vec3<f32> {
+    if c.family == 7.0 {
+        return vec3(pq_decode(v.x), pq_decode(v.y), pq_decode(v.z)) * c.k1;
+    }
+    if c.family == 8.0 {
+        let scene = vec3(hlg_decode(v.x), hlg_decode(v.y), hlg_decode(v.z));
+        return scene * power(c.k1 * scene.x + c.k2 * scene.y + c.k3 * scene.z, c.k4);
+    }
+    return curve_decode(c, v);
 }
 
 fn acescct_encode(v: vec3<f32>) -> vec3<f32> {

@@ -9,3 +9,7 @@
 @group(0) @binding(7) var lut_1: texture_3d<f32>;
 @group(0) @binding(8) var lut_2: texture_3d<f32>;
 @group(0) @binding(9) var lut_3: texture_3d<f32>;
+
+// The show's own table in the output transform's place, and the one on the signal.
+@group(0) @binding(10) var lut_transform: texture_3d<f32>;
+@group(0) @binding(11) var lut_calibration: texture_3d<f32>;

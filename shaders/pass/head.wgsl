@@ -9,6 +9,7 @@ struct Head {
     @align(16) decode: Curve,
     @align(16) to_acescg: Matrix,
     @align(16) balance: Balance,
+    @align(16) trim: Trim,
     @align(16) tone: ToneScale,
     @align(16) matrix: Matrix,
     @align(16) widening: Matrix,

@@ -14,7 +14,7 @@ use crate::desk::DeskError;
 use crate::engine::render::{Job, render};
 use crate::gpu::{Gpu, Request};
 use crate::media::{Image, ImageFormat, write_image};
-use crate::show::{Lock, SHOW_FILE, Shot, Show, load, save, shipped_looks};
+use crate::show::{Lock, Output, SHOW_FILE, Shot, Show, load, save, shipped_looks};
 
 /// Make a small invented show and open it.
 ///
@@ -69,7 +69,7 @@ fn stills(dir: &Path) -> anyhow::Result<ExitCode> {
         frames: Some(middle..=middle),
         out: &out,
         format: ImageFormat::Png,
-        display: Some(show.outputs.files),
+        tail: Some(show.tail(Output::Files)),
         gpu,
     };
     let written = render(&job, &mut |_| ())?;

@@ -2,7 +2,8 @@
 
 use std::process::ExitCode;
 
-use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS, Reference};
+use crate::colour::{ENCODINGS, OUTPUT_TRANSFORMS, Reference};
+use crate::show::known_displays;
 
 /// List encodings, displays and output transforms, with their sources.
 ///
@@ -21,9 +22,7 @@ impl Encodings {
             println!("  {:14} {:8} {}\n{:26}{}", e.id, light, e.name, "", e.source);
         }
         println!("\nDisplays (--display)");
-        for d in DISPLAYS {
-            println!("  {:14} {:4.0} nit  {}\n{:26}{}", d.id, d.peak, d.name, "", d.source);
-        }
+        known_displays().for_each(|d| super::displays::print(&d));
         println!("\nOutput transforms (--output-transform)");
         for t in OUTPUT_TRANSFORMS {
             println!("  {:14} {}", t.id(), t.doc());

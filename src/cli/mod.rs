@@ -5,6 +5,7 @@ mod balance;
 mod bench;
 mod check;
 mod demo;
+mod displays;
 mod encodings;
 mod new;
 mod open;
@@ -13,9 +14,12 @@ mod render;
 mod stage;
 mod values;
 
+use std::sync::Arc;
+
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::colour::{self, Display, Encoding, OutputTransform, Range, YcbcrMatrix};
+use crate::show::{Output, Show, known_displays};
 
 /// Which processor computes a picture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -51,6 +55,7 @@ enum Command {
     Render(render::Render),
     Values(values::Values),
     Encodings(encodings::Encodings),
+    Displays(displays::Displays),
     Panel(panel::Panel),
     Check(check::Check),
     Bench(bench::Bench),
@@ -69,6 +74,7 @@ impl Arguments {
             Command::Render(c) => c.run(),
             Command::Values(c) => c.run(),
             Command::Encodings(c) => c.run(),
+            Command::Displays(c) => c.run(),
             Command::Panel(c) => c.run(),
             Command::Check(c) => c.run(),
             Command::Bench(c) => c.run(),
@@ -91,8 +97,20 @@ fn encoding_named(text: &str) -> Result<&'static Encoding, String> {
     named(colour::encoding(text), text, "encoding", colour::ENCODINGS.iter().map(|e| e.id))
 }
 
-fn display_named(text: &str) -> Result<&'static Display, String> {
-    named(colour::display(text), text, "display", colour::DISPLAYS.iter().map(|d| d.id))
+/// A display by its name: one of a show's own, or one that comes with the program.
+fn display_named(show: Option<&Show>, text: &str) -> anyhow::Result<Arc<Display>> {
+    let own = show.map_or(&[][..], |show| &show.displays);
+    let all: Vec<_> = known_displays().chain(own.iter().cloned()).collect();
+    all.iter().find(|d| d.id == text).cloned().ok_or_else(|| {
+        let ids: Vec<_> = all.iter().map(|d| d.id.as_ref()).collect();
+        let hint = if show.is_some() { "" } else { ", and with --show a show's own" };
+        anyhow::anyhow!("no display is called {text:?}; accepted: {}{hint}", ids.join(", "))
+    })
+}
+
+fn output_named(text: &str) -> Result<Output, String> {
+    let found = Output::ALL.into_iter().find(|o| o.key() == text);
+    named(found, text, "output", Output::ALL.iter().map(|o| o.key()))
 }
 
 fn transform_named(text: &str) -> Result<OutputTransform, String> {

@@ -7,17 +7,16 @@ use std::process::ExitCode;
 use anyhow::{Context, bail};
 
 use super::On;
-use crate::colour::Display;
 use crate::engine::render::{Job, Progress, render};
 use crate::gpu::{Gpu, Request};
 use crate::media::ImageFormat;
-use crate::show::load;
+use crate::show::{Output, OutputSettings, load};
 
 /// Render a show's shots to image files.
 ///
 /// All files have the size of the show's raster. Each shot gets a folder: OUT/SHOT/SHOT.00000.png. PNG and TIFF have 16 bits, DPX has 10 (dithered);
-/// they hold the signal of the display. EXR without --display holds the graded scene-linear picture
-/// (ACEScg, half floats); with --display that display's signal in single floats.
+/// they hold the signal of the display. EXR without either of --display and --output holds the graded scene-linear picture
+/// (ACEScg, half floats); with --display or --output display signal in single floats.
 ///
 /// Example: greyhold render winter --out frames --shots platform --frames 0..47
 #[derive(Debug, clap::Args)]
@@ -36,9 +35,12 @@ pub struct Render {
     /// Kind of file.
     #[arg(long, default_value = "png", value_parser = format_named)]
     format: ImageFormat,
-    /// Display whose signal is written; the show's display for files when not given.
-    #[arg(long, value_name = "ID", value_parser = super::display_named)]
-    display: Option<&'static Display>,
+    /// Display whose signal is written, with no trim and no calibration; what the show has for files when not given.
+    #[arg(long, value_name = "ID", conflicts_with = "output")]
+    display: Option<String>,
+    /// Output whose signal is written, with its display, trim and calibration: desk, client or files.
+    #[arg(long, value_name = "NAME", value_parser = super::output_named)]
+    output: Option<Output>,
     /// What computes.
     #[arg(long, value_enum, default_value = "gpu")]
     on: On,
@@ -81,7 +83,15 @@ impl Render {
             On::Gpu => Some(Gpu::headless(Request { adapter: &self.adapter })?),
             On::Cpu => None,
         };
-        let display = self.display.or((self.format != ImageFormat::Exr).then_some(show.outputs.files));
+        let tail = match (&self.display, self.output) {
+            (Some(id), _) => {
+                let display = super::display_named(Some(&show), id)?;
+                show.check_display(&display)?;
+                Some(show.tail_of(&OutputSettings::new(display)))
+            }
+            (None, Some(output)) => Some(show.tail(output)),
+            (None, None) => (self.format != ImageFormat::Exr).then(|| show.tail(Output::Files)),
+        };
         let live = std::io::stderr().is_terminal();
         let mut last = None;
         let written = render(
@@ -92,7 +102,7 @@ impl Render {
                 frames: self.frames.map(|(a, b)| a..=b),
                 out: &self.out,
                 format: self.format,
-                display,
+                tail,
                 gpu,
             },
             &mut |p| {

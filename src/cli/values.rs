@@ -7,17 +7,18 @@ use std::process::ExitCode;
 use anyhow::{Context, bail};
 use clap::ValueEnum;
 
-use crate::colour::{Display, Encoding, OUTPUT_TRANSFORMS, OutputTransform};
+use crate::colour::{Encoding, OUTPUT_TRANSFORMS, OutputTransform};
 use crate::gpu::{ACES2_SIGNAL, DARK_SIGNAL, Gpu, OF_PIXEL, Request, agreement};
 use crate::picture::{Frame, Recipe, Tail, cpu};
-use crate::show::{load, load_look};
+use crate::show::{Output, OutputSettings, load, load_look};
 
 /// What becomes of a code value? Reads `r g b` lines, prints `r g b` lines.
 ///
 /// Lines on stdin hold three numbers, with spaces or commas between; empty lines and lines that begin
 /// with # are passed over. `--to` converts through scene-linear light with each encoding's published
 /// adaptation, and through balance and chain too where a show or look is given. `--display` runs balance,
-/// chain, output transform and display encoding; without a show or look the first two are empty. Numbers of a
+/// chain, output transform and display encoding; without a show or look the first two are empty. `--output` does that as
+/// an output of the show has it, trim and calibration with it. Numbers of a
 /// display's encoding (bt1886, srgb) are first taken back through the output transform. Results have nine significant digits. With `--on both` a line holds the
 /// CPU's three numbers, the GPU's three and their differences, and the exit status is 1 if any is past
 /// the tolerance. A shot's framing does not act: it moves values and mixes them with their neighbours.
@@ -32,9 +33,12 @@ pub struct Values {
     /// Encoding of the numbers that go out.
     #[arg(long, value_name = "ENC", group = "goal", value_parser = super::encoding_named)]
     to: Option<&'static Encoding>,
-    /// Display whose signal goes out.
-    #[arg(long, value_name = "ID", group = "goal", value_parser = super::display_named)]
-    display: Option<&'static Display>,
+    /// Display whose signal goes out: one that comes with the program, or the show's own.
+    #[arg(long, value_name = "ID", group = "goal")]
+    display: Option<String>,
+    /// Output of the show whose signal goes out, with its display, trim and calibration: desk, client or files.
+    #[arg(long, value_name = "NAME", group = "goal", requires = "show", value_parser = super::output_named)]
+    output: Option<Output>,
     /// Show whose chain (and, with --shot, balance) acts.
     #[arg(long, value_name = "DIR")]
     show: Option<PathBuf>,
@@ -133,10 +137,20 @@ impl Values {
         let balance = shot.map(|s| s.balance).unwrap_or_default();
         let usual = if self.to.is_some() { OutputTransform::None } else { OUTPUT_TRANSFORMS[0] };
         let transform = self.output_transform.or(show.as_ref().map(|s| s.transform)).unwrap_or(usual);
-        let tail = match (self.to, self.display) {
-            (Some(encoding), _) => Tail::Encoding(encoding),
-            (None, Some(display)) => Tail::Display { transform, display },
-            (None, None) => bail!("--to or --display says what the numbers become"),
+        let tail = match (self.to, &self.display, self.output, &show) {
+            (Some(encoding), ..) => Tail::Encoding(encoding),
+            (None, Some(id), ..) => {
+                let display = super::display_named(show.as_ref(), id)?;
+                match (self.output_transform, &show) {
+                    (None, Some(show)) => {
+                        show.check_display(&display)?;
+                        show.tail_of(&OutputSettings::new(display))
+                    }
+                    (transform, _) => Tail::display(transform.unwrap_or(OUTPUT_TRANSFORMS[0]), display),
+                }
+            }
+            (None, None, Some(output), Some(show)) => show.tail(output),
+            _ => bail!("--to, --display or --output says what the numbers become"),
         };
         let recipe = if self.to.is_some() && show.is_none() && self.look.is_none() {
             Recipe::conversion(self.from, tail)

@@ -11,12 +11,15 @@ mod inverse;
 mod model;
 mod tables;
 
-use std::sync::{Arc, Mutex};
+use std::sync::{Arc, Mutex, MutexGuard};
 
 pub use self::inverse::Aces2InverseValues;
 use self::model::{COMPRESSION, MODEL_GAMMA, Model, OFFSET, adapted, lightness};
 use super::tone::highest_light;
 use super::{AP1, Adaptation, Display, Matrix, Primaries, Real, ToneScale, apply, conversion};
+
+/// How many transforms are kept, of about 60 kB each.
+const MOST_KEPT: usize = 64;
 
 /// The constants and tables of the transform for one peak and one gamut.
 #[derive(Clone, Debug)]
@@ -25,8 +28,8 @@ pub struct Aces2 {
     pub peak: f64,
     /// The gamut that the picture is held in.
     pub limiting: Primaries,
-    /// The primaries that the light is given in.
-    pub encoding: Primaries,
+    /// RGB of that gamut to the primaries that the light is given in.
+    pub to_encoding: Matrix,
     numbers: Numbers,
     texels: Vec<[f64; 4]>,
 }
@@ -70,29 +73,68 @@ impl Aces2 {
     /// `peak` is in cd/m², 100 to 10 000. The picture is limited to the gamut `limiting` with its own white,
     /// and given in `encoding`'s primaries, which hold that gamut.
     pub fn new(peak: f64, limiting: &Primaries, encoding: &Primaries) -> Self {
-        let numbers = Numbers::new(peak, limiting);
+        Self::through(peak, *limiting, conversion(limiting, encoding, Adaptation::Bradford))
+    }
+
+    fn through(peak: f64, limiting: Primaries, to_encoding: Matrix) -> Self {
+        let numbers = Numbers::new(peak, &limiting);
         let texels = tables::texels(&numbers, peak);
-        Self { peak, limiting: *limiting, encoding: *encoding, numbers, texels }
+        Self { peak, limiting, to_encoding, numbers, texels }
     }
 
     /// The transform to a display's peak and signal, held in the gamut that it keeps within; worked out once and
-    /// kept.
+    /// kept. Displays that differ in nothing that matters here share one.
     pub fn of(display: &Display) -> Arc<Self> {
-        Self::kept(display.peak, &display.limit, &display.primaries)
+        let (peak, limiting, to_encoding) = Self::wanted(display);
+        Self::kept_through(peak, limiting, to_encoding)
+    }
+
+    /// [`Aces2::of`] if it has been worked out, without waiting for anything.
+    pub fn ready(display: &Display) -> Option<Arc<Self>> {
+        let (peak, limiting, to_encoding) = Self::wanted(display);
+        Self::known(&mut Self::keep(), peak, &limiting, &to_encoding)
+    }
+
+    fn wanted(display: &Display) -> (f64, Primaries, Matrix) {
+        (display.peak, display.limiting(), display.widening().unwrap_or(Matrix::IDENTITY))
     }
 
     /// Like [`Aces2::new`], but each combination is worked out once and kept.
     pub fn kept(peak: f64, limiting: &Primaries, encoding: &Primaries) -> Arc<Self> {
-        static KEPT: Mutex<Vec<Arc<Aces2>>> = Mutex::new(Vec::new());
-        let mut kept = KEPT.lock().unwrap_or_else(|e| e.into_inner());
-        let known =
-            kept.iter().find(|a| a.peak == peak && a.limiting == *limiting && a.encoding == *encoding);
-        if let Some(known) = known {
-            return known.clone();
+        Self::kept_through(peak, *limiting, conversion(limiting, encoding, Adaptation::Bradford))
+    }
+
+    fn kept_through(peak: f64, limiting: Primaries, to_encoding: Matrix) -> Arc<Self> {
+        if let Some(known) = Self::known(&mut Self::keep(), peak, &limiting, &to_encoding) {
+            return known;
         }
-        let made = Arc::new(Self::new(peak, limiting, encoding));
-        kept.push(made.clone());
-        made
+        // Nobody waits meanwhile for those that are known.
+        let made = Arc::new(Self::through(peak, limiting, to_encoding));
+        let mut kept = Self::keep();
+        Self::known(&mut kept, peak, &limiting, &to_encoding).unwrap_or_else(|| {
+            kept.insert(0, made.clone());
+            kept.truncate(MOST_KEPT);
+            made
+        })
+    }
+
+    fn keep() -> MutexGuard<'static, Vec<Arc<Self>>> {
+        static KEPT: Mutex<Vec<Arc<Aces2>>> = Mutex::new(Vec::new());
+        KEPT.lock().unwrap_or_else(|e| e.into_inner())
+    }
+
+    /// One that is kept, brought to the front: the last ones are forgotten first.
+    fn known(
+        kept: &mut [Arc<Self>],
+        peak: f64,
+        limiting: &Primaries,
+        to_encoding: &Matrix,
+    ) -> Option<Arc<Self>> {
+        let at = kept
+            .iter()
+            .position(|a| a.peak == peak && a.limiting == *limiting && a.to_encoding == *to_encoding)?;
+        kept[..=at].rotate_right(1);
+        Some(kept[0].clone())
     }
 
     /// The tables as a texture of one row, [`Aces2::TEXELS`] across, four single floats a texel:
@@ -141,7 +183,7 @@ impl Aces2 {
             to_opponent: model::opponent().rows(),
             from_opponent: model::opponent().inverse().rows(),
             from_cone: share(100.0 / self.peak).after(&n.limit.to_cone.inverse()).rows(),
-            to_encoding: conversion(&self.limiting, &self.encoding, Adaptation::Bradford).rows(),
+            to_encoding: self.to_encoding.rows(),
             tone: ToneScale::for_peak(self.peak),
             highest: T::of(n.highest),
             white: T::of(model::white_response()),

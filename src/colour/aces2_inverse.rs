@@ -4,7 +4,7 @@
 //! that gamut compression moves a colour on depends, towards white, on the lightness that the colour had before,
 //! which is found by iteration.
 
-use super::super::{AP1, Adaptation, Matrix, Real, apply, conversion};
+use super::super::{AP1, Matrix, Real, apply};
 use super::model::Model;
 use super::{Aces2, Aces2Values, AtHue, aces2_cone_compress, aces2_cone_expand, aces2_hue, aces2_hull};
 
@@ -43,7 +43,7 @@ impl Aces2 {
     pub fn inverse_values<T: Real>(&self) -> Aces2InverseValues<T> {
         let share = Matrix::diagonal([self.peak / 100.0; 3]);
         Aces2InverseValues {
-            from_encoding: conversion(&self.encoding, &self.limiting, Adaptation::Bradford).rows(),
+            from_encoding: self.to_encoding.inverse().rows(),
             to_cone: self.numbers.limit.to_cone.after(&share).rows(),
             from_cone: Model::of(&AP1).to_cone.inverse().rows(),
             forward: self.values(),

@@ -215,7 +215,7 @@ impl Curve {
                 let gamma = 1.2 + 0.42 * (peak / 1000.0).log10();
                 let mut k = [0.0; CurveValues::<f32>::CONSTANTS];
                 k[0] = 1.0 / gamma - 1.0;
-                k[1..4].copy_from_slice(&[0.2627, 0.6780, 0.0593]);
+                k[1..5].copy_from_slice(&[0.2627, 0.6780, 0.0593, gamma - 1.0]);
                 k
             }),
         };
@@ -319,6 +319,19 @@ impl<T: Real> CurveValues<T> {
         let scale = luminance.power(k[0]);
         rgb.map(|x| hlg_encode(x * scale))
     }
+
+    /// A display's signal to its light, by channel: the inverse of [`CurveValues::encode_light`]. Twin:
+    /// `curve_decode_light`.
+    pub fn decode_light(&self, rgb: [T; 3]) -> [T; 3] {
+        let k = &self.k;
+        let light = rgb.map(|y| self.decode(y));
+        if self.family != Family::Hlg {
+            return light;
+        }
+        let luminance = k[1] * light[0] + k[2] * light[1] + k[3] * light[2];
+        let scale = luminance.power(k[4]);
+        light.map(|e| e * scale)
+    }
 }
 
 /// Light over 10,000 cd/m² to signal (ST 2084's inverse EOTF). Twin: `pq_encode`.
@@ -328,6 +341,7 @@ fn pq_encode<T: Real>(y: T) -> T {
     ((c1 + c2 * p) / (T::of(1.0) + c3 * p)).power(m2)
 }
 
+/// Its inverse. Twin: `pq_decode`.
 fn pq_decode<T: Real>(signal: T) -> T {
     let [m1, m2, c1, c2, c3] = PQ.map(T::of);
     let p = signal.power(T::of(1.0) / m2);
@@ -344,6 +358,7 @@ fn hlg_encode<T: Real>(e: T) -> T {
     }
 }
 
+/// Its inverse. Twin: `hlg_decode`.
 fn hlg_decode<T: Real>(signal: T) -> T {
     let [a, b, c] = HLG.map(T::of);
     if signal <= T::of(0.5) {

@@ -277,6 +277,22 @@ impl<T: Real> Shaped<T> {
         self.cube.as_ref().map_or(v, |lut| lut.apply(v))
     }
 
+    /// What a shader needs to know beside the entries, in the order of the struct `Table` in
+    /// `shaders/colour/lut.wgsl`: of the curve and then of the cube, whether it is there, the entries along an edge
+    /// less one, and [`lut_places`]. All 0 for a table over the halves, which has no such places.
+    pub fn numbers(&self) -> [f64; 16] {
+        let part = |of: Option<([f64; 3], [f64; 3], usize)>| {
+            let Some((min, max, last)) = of else { return [0.0; 8] };
+            let (scale, start) = lut_places(min, max, last);
+            [1.0, last as f64, scale[0], scale[1], scale[2], start[0], start[1], start[2]]
+        };
+        let shaper = self.shaper.as_ref();
+        let shaper = shaper.and_then(|s| s.domain().map(|(min, max)| (min, max, s.values().len() - 1)));
+        let cube = self.cube.as_ref().map(|c| (c.domain().0, c.domain().1, c.size() - 1));
+        let (shaper, cube) = (part(shaper), part(cube));
+        std::array::from_fn(|i| if i < 8 { shaper[i] } else { cube[i - 8] })
+    }
+
     /// The same tables in another kind of number.
     pub fn to<U: Real>(&self) -> Shaped<U> {
         Shaped { shaper: self.shaper.as_ref().map(Lut1::to), cube: self.cube.as_ref().map(Lut3::to) }

@@ -24,7 +24,7 @@ mod ycbcr;
 pub use aces2::{Aces2, Aces2InverseValues, Aces2Values};
 pub use cdl::{Cdl, luma_709};
 pub use curve::{Curve, CurveValues, Family, LINEAR_MAX, acescct_decode, acescct_encode};
-pub use display::{DISPLAYS, Display, display};
+pub use display::{DISPLAYS, Display, White, display};
 pub use encoding::{ENCODINGS, Encoding, Reference, encoding};
 pub use ictcp::{Ictcp, delta_e_itp, hue_itp};
 pub use lut::{HALVES, Interpolation, Lut1, Lut3, Shaped, lut_places};

@@ -17,7 +17,7 @@ impl Space {
     pub fn id(self) -> &'static str {
         match self {
             Self::Encoding(e) => e.id,
-            Self::Display(d) => d.id,
+            Self::Display(d) => &d.id,
         }
     }
 
@@ -25,7 +25,7 @@ impl Space {
     pub fn name(self) -> &'static str {
         match self {
             Self::Encoding(e) => e.name,
-            Self::Display(d) => d.name,
+            Self::Display(d) => &d.name,
         }
     }
 

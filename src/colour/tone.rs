@@ -12,6 +12,8 @@ pub enum OutputTransform {
     Aces2,
     /// None: scene light is display light, clipped.
     None,
+    /// A production's own look-up table from log to a display's signal; which one stands beside it.
+    Lut,
 }
 
 impl OutputTransform {
@@ -21,6 +23,7 @@ impl OutputTransform {
             Self::Plain => "plain",
             Self::Aces2 => "aces2",
             Self::None => "none",
+            Self::Lut => "lut",
         }
     }
 
@@ -34,11 +37,12 @@ impl OutputTransform {
                 "the Academy's ACES 2.0 output transform; grey at 10 cd/m² of 100; hues hold in highlights"
             }
             Self::None => "no rendering: light passes as it is, clipped",
+            Self::Lut => "the show's own look-up table, from log to a display's signal",
         }
     }
 }
 
-/// Every output transform, the default first.
+/// Every output transform that needs nothing more, the default first.
 pub static OUTPUT_TRANSFORMS: &[OutputTransform] =
     &[OutputTransform::Aces2, OutputTransform::Plain, OutputTransform::None];
 

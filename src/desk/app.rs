@@ -229,9 +229,9 @@ impl Desk {
         });
         let gpu = Gpu::open(instance, Some(&surface), Request { adapter: &options.adapter })?;
         let options_of_engine = (options.engine)(notify);
-        let display = options_of_engine.show.outputs.desk;
+        let output = options_of_engine.show.outputs.desk.clone();
         let mode = wgpu::PresentMode::AutoVsync;
-        let surface = WindowSurface::new(&gpu, window.clone(), surface, mode, display, Beside::Interface)?;
+        let surface = WindowSurface::new(&gpu, window.clone(), surface, mode, &output, Beside::Interface)?;
         let blit = Blit::new(&gpu, surface.config.format);
         let egui = egui::Context::default();
         super::look::apply(&egui);
@@ -444,7 +444,7 @@ impl Desk {
         let mut inputs = Vec::new();
         let mut area = egui::Rect::NOTHING;
         let presentation = self.engine.presentation();
-        self.surface.choose(&gpu, snapshot.show.outputs.desk, false);
+        self.surface.choose(&gpu, &snapshot.show.outputs.desk, false);
         if let Some(client) = &mut self.client {
             client.choose_surface(&self.engine, false);
         }

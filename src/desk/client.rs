@@ -40,8 +40,8 @@ impl Client {
             true => wgpu::PresentMode::Mailbox,
             false => wgpu::PresentMode::Fifo,
         };
-        let display = engine.snapshot().show.outputs.client;
-        let surface = WindowSurface::new(gpu, window, surface, mode, display, Beside::Nothing)?;
+        let output = engine.snapshot().show.outputs.client.clone();
+        let surface = WindowSurface::new(gpu, window, surface, mode, &output, Beside::Nothing)?;
         let blit = Blit::new(gpu, surface.config.format);
         engine.send(Input::Depth { output: Live::Client, bits: surface.bits() });
         Ok(Self { surface, blit, shown: 0, redraw_at: None })
@@ -60,7 +60,7 @@ impl Client {
 
     /// Chooses a surface again where the output's display is another one, or `again`.
     pub fn choose_surface(&mut self, engine: &Handle, again: bool) {
-        if self.surface.choose(&engine.gpu, engine.snapshot().show.outputs.client, again) {
+        if self.surface.choose(&engine.gpu, &engine.snapshot().show.outputs.client, again) {
             self.blit = Blit::new(&engine.gpu, self.surface.config.format);
             engine.send(Input::Depth { output: Live::Client, bits: self.surface.bits() });
         }

@@ -28,7 +28,7 @@ pub const KEYS: &[(&str, &str)] = &[
     ("Page up, Page down", "the shot before, after"),
     ("Home", "the shot's first frame"),
     ("O", "go round in the shot, or in the running order"),
-    ("↑ ↓", "take the parameter above, below in hand"),
+    ("↑ ↓", "take the parameter, or the output's display, above, below in hand"),
     ("− =", "turn it down, up a step (Shift: ten, Ctrl: a tenth)"),
     ("Backspace", "put it back to its default"),
     ("R", "the whole frame inside the raster, or the whole raster covered"),

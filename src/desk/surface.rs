@@ -2,7 +2,7 @@
 
 use wgpu::{SurfaceColorSpace, SurfaceFormatCapabilities, TextureFormat};
 
-use crate::colour::{Curve, Display, display};
+use crate::colour::{BT2020, Curve, Display, display};
 
 /// What lies in a window besides the picture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -33,7 +33,15 @@ impl Choice {
     /// What a space counts in the compositor's own white (extended sRGB) is not used: how many cd/m² that is, few
     /// systems tell.
     pub fn best(display: &Display, beside: Beside, offers: &[SurfaceFormatCapabilities]) -> Option<Self> {
-        let own = own_space(display).filter(|s| beside == Beside::Nothing || !s.is_hdr());
+        Self::first(own_space(display).filter(|s| beside == Beside::Nothing || !s.is_hdr()), offers)
+    }
+
+    /// The best of what is offered for a signal that is calibrated for its monitor: nobody is to convert it.
+    pub fn untouched(offers: &[SurfaceFormatCapabilities]) -> Option<Self> {
+        Self::first(None, offers)
+    }
+
+    fn first(own: Option<SurfaceColorSpace>, offers: &[SurfaceFormatCapabilities]) -> Option<Self> {
         let spaces = own.into_iter().chain([SurfaceColorSpace::Srgb]);
         let all = spaces.flat_map(|space| Self::FORMATS.map(|format| Self { format, space }));
         // Eight bits of PQ or HLG would show as bands.
@@ -68,8 +76,8 @@ impl Choice {
 fn own_space(of: &Display) -> Option<SurfaceColorSpace> {
     let p3 = display("display-p3");
     match of.curve {
-        Curve::Pq { .. } => Some(SurfaceColorSpace::Bt2100Pq),
-        Curve::Hlg { .. } => Some(SurfaceColorSpace::Bt2100Hlg),
+        Curve::Pq { .. } if of.primaries == BT2020 => Some(SurfaceColorSpace::Bt2100Pq),
+        Curve::Hlg { .. } if of.primaries == BT2020 => Some(SurfaceColorSpace::Bt2100Hlg),
         curve if p3.is_some_and(|p| p.curve == curve && p.primaries == of.primaries) => {
             Some(SurfaceColorSpace::DisplayP3)
         }
@@ -114,7 +122,7 @@ mod tests {
     fn eight_bits_where_there_are_no_more() {
         for beside in [Beside::Nothing, Beside::Interface] {
             for d in DISPLAYS {
-                let (format, truth) = best(d.id, beside, EIGHT).unwrap();
+                let (format, truth) = best(&d.id, beside, EIGHT).unwrap();
                 assert_eq!(format, Bgra8Unorm);
                 let high = d.id.starts_with("rec2100");
                 let said =
@@ -172,5 +180,18 @@ mod tests {
         assert_eq!(best("rec709", Beside::Nothing, &converting), None);
         // A space that only high range is in takes no standard range.
         assert_eq!(best("rec709", Beside::Nothing, &[(Rgb10a2Unorm, Spaces::BT2100_PQ)]), None);
+    }
+
+    /// What is calibrated for its monitor is handed on as it is; PQ in other primaries is no BT.2100.
+    #[test]
+    fn nobody_converts_what_is_not_the_spaces_own() {
+        let choice = Choice::untouched(&offers(HIGH)).unwrap();
+        let high = display("rec2100-pq-1000").unwrap();
+        assert_eq!(choice.format, Rgb10a2Unorm);
+        assert_eq!(choice.truth(high), "10 bit, not colour-managed, not HDR");
+        let mut p3 = high.clone();
+        p3.primaries = crate::colour::P3_D65;
+        let choice = Choice::best(&p3, Beside::Nothing, &offers(HIGH)).unwrap();
+        assert_eq!(choice.truth(&p3), "10 bit, not colour-managed");
     }
 }

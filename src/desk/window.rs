@@ -9,6 +9,7 @@ use super::surface::{Beside, Choice};
 use crate::colour::Display;
 use crate::engine::Picture;
 use crate::gpu::Gpu;
+use crate::show::OutputSettings;
 
 /// A window with its surface.
 pub(super) struct WindowSurface {
@@ -17,22 +18,34 @@ pub(super) struct WindowSurface {
     pub config: wgpu::SurfaceConfiguration,
     beside: Beside,
     /// The display that the surface was chosen for.
-    display: &'static Display,
+    display: Arc<Display>,
+    /// Is the signal calibrated for its monitor?
+    calibrated: bool,
     choice: Choice,
 }
 
+fn chosen(
+    display: &Display,
+    calibrated: bool,
+    beside: Beside,
+    offers: &[wgpu::SurfaceFormatCapabilities],
+) -> Option<Choice> {
+    if calibrated { Choice::untouched(offers) } else { Choice::best(display, beside, offers) }
+}
+
 impl WindowSurface {
-    /// Chooses a surface for a display's signal; see [`Choice::best`].
+    /// Chooses a surface for an output's signal; see [`Choice::best`].
     pub fn new(
         gpu: &Gpu,
         window: Arc<Window>,
         surface: wgpu::Surface<'static>,
         present_mode: wgpu::PresentMode,
-        display: &'static Display,
+        output: &OutputSettings,
         beside: Beside,
     ) -> Result<Self, DeskError> {
         let offers = surface.get_capabilities(&gpu.adapter).format_capabilities;
-        let choice = Choice::best(display, beside, &offers).ok_or_else(|| {
+        let (display, calibrated) = (output.display.clone(), output.calibration.is_some());
+        let choice = chosen(&display, calibrated, beside, &offers).ok_or_else(|| {
             let formats: Vec<_> = offers.iter().map(|o| o.format).collect();
             DeskError::Surface(format!(
                 "the window system offers the picture formats {formats:?}; one of {:?} is needed, as sRGB (a screen of \
@@ -48,22 +61,25 @@ impl WindowSurface {
         config.present_mode = present_mode;
         config.desired_maximum_frame_latency = 1;
         surface.configure(&gpu.device, &config);
-        Ok(Self { window, surface, config, beside, display, choice })
+        Ok(Self { window, surface, config, beside, display, calibrated, choice })
     }
 
     /// Chooses again where the display is another one, or `again`: on another monitor other surfaces may be offered.
     /// With the interface beside it the format stays, since what draws that is made for it. Tells whether the format
     /// or its meaning is another.
-    pub fn choose(&mut self, gpu: &Gpu, display: &'static Display, again: bool) -> bool {
-        if self.display.id == display.id && !again {
+    pub fn choose(&mut self, gpu: &Gpu, output: &OutputSettings, again: bool) -> bool {
+        let calibrated = output.calibration.is_some();
+        if self.display == output.display && self.calibrated == calibrated && !again {
             return false;
         }
-        self.display = display;
+        (self.display, self.calibrated) = (output.display.clone(), calibrated);
         let mut offers = self.surface.get_capabilities(&gpu.adapter).format_capabilities;
         if self.beside == Beside::Interface {
             offers.retain(|o| o.format == self.config.format);
         }
-        let Some(choice) = Choice::best(display, self.beside, &offers) else { return false };
+        let Some(choice) = chosen(&self.display, calibrated, self.beside, &offers) else {
+            return false;
+        };
         let other = choice != self.choice;
         if other {
             self.choice = choice;
@@ -80,7 +96,7 @@ impl WindowSurface {
 
     /// What is true of what the window shows.
     pub fn truth(&self) -> String {
-        self.choice.truth(self.display)
+        self.choice.truth(&self.display)
     }
 
     pub fn resize(&mut self, gpu: &Gpu, width: u32, height: u32) {

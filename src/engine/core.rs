@@ -16,10 +16,11 @@ use super::playback::Playing;
 use super::raster::interpretation;
 use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
+use crate::colour::Display;
 use crate::gpu::{Gpu, Output, Upload};
 use crate::panel::Move;
 use crate::picture::{Area, Recipe, mean_light};
-use crate::show::{Change, Lock, Shot};
+use crate::show::{self, Change, Lock, Outputs, Shot, display_address};
 
 /// What could not be read is asked for again by the hand this often at most: scrubbing asks often.
 const AGAIN: Duration = Duration::from_millis(300);
@@ -50,8 +51,8 @@ pub(super) struct Engine {
     pub(super) compare: Compare,
     picking: bool,
     pub(super) drawn: Option<Drawn>,
-    /// Stages of the last plan that was ready.
-    pub(super) ready: Option<Recipe>,
+    /// Recipes of the last plans that were ready, one for each distinct setting of an output.
+    pub(super) ready: Vec<Recipe>,
     pub(super) compiling: bool,
     pub(super) message: Option<Instant>,
     pub(super) serial: u64,
@@ -125,7 +126,7 @@ impl Engine {
             compare: Compare::After,
             picking: false,
             drawn: None,
-            ready: None,
+            ready: Vec::new(),
             compiling: false,
             message: None,
             serial: 0,
@@ -146,12 +147,18 @@ impl Engine {
         match input {
             Input::Change { change, control } => self.document.change(change, control, now),
             Input::Turn { target, detents, control } => {
-                if let Some(change) = self.document.moved(&target, |p, v| v + p.step * detents) {
+                if let Some(output) = display_address(&target) {
+                    let by = if detents < 0.0 { detents.floor() } else { detents.ceil() };
+                    let display = self.document.show.display_beside(output, by as i32);
+                    self.show_on(output, display, control, now);
+                } else if let Some(change) = self.document.moved(&target, |p, v| v + p.step * detents) {
                     self.document.change(change, control, now);
                 }
             }
             Input::Reset { target } => {
-                if let Some(change) = self.document.moved(&target, |p, _| p.default) {
+                if let Some(output) = display_address(&target) {
+                    self.show_on(output, Outputs::default().get(output).display.clone(), 0, now);
+                } else if let Some(change) = self.document.moved(&target, |p, _| p.default) {
                     self.document.change(change, 0, now);
                 }
             }
@@ -168,6 +175,13 @@ impl Engine {
         }
         self.answer(before, now);
         self.frame = self.frame.min(self.shot_frames().saturating_sub(1));
+    }
+
+    /// Another display for an output.
+    fn show_on(&mut self, output: show::Output, display: Arc<Display>, control: u32, now: Instant) {
+        if self.document.show.outputs.get(output).display != display {
+            self.document.change(Change::SetDisplay { output, display }, control, now);
+        }
     }
 
     /// The next picture answers what came at `now`, if that made pictures differ from `before`.

@@ -7,8 +7,8 @@ use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
 use crate::gpu::{Gpu, GpuError, Output, Pipeline};
-use crate::picture::{Balance, Frame, Recipe, StageValues, Structure, Tail, Target};
-use crate::show::{self, recipe};
+use crate::picture::{Balance, Frame, Recipe, StageValues, Structure, Target};
+use crate::show::{self, OutputSettings, recipe};
 
 /// Pictures under way on the GPU at a time.
 pub(super) const UNDER_WAY: usize = 2;
@@ -30,8 +30,8 @@ type Recipes = Vec<(Vec<Live>, Recipe, u32)>;
 pub(super) struct Passes {
     /// Those of what they have in common; none where each recipe runs by itself.
     graded: Vec<Arc<Pipeline>>,
-    /// Those of any one of them, after that.
-    own: Vec<Arc<Pipeline>>,
+    /// Those of each of them, after that.
+    own: Vec<Vec<Arc<Pipeline>>>,
 }
 
 impl Engine {
@@ -112,16 +112,18 @@ impl Engine {
     }
 
     /// What is to be run now: the recipes with their compiled plan, or, until that is compiled, with the
-    /// stages and output transform of the last plan that was. Nothing if there is nothing new to draw.
+    /// stages and tails of the last plan that was. Nothing if there is nothing new to draw.
     fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Passes, bool)> {
         let mut recipes = self.recipes(here);
-        let first = &recipes.first()?.1;
-        let (ready, failure) = self.passes(first, recipes.len() > 1);
+        if recipes.is_empty() {
+            return None;
+        }
+        let (ready, failure) = self.passes(&recipes);
         self.compiling = ready.is_none() && failure.is_none();
         if let Some(passes) = ready {
-            self.warm_other_footage(first, recipes.len() > 1);
+            self.warm_other_footage(&recipes[0].1, recipes.len() > 1);
             if self.compare == Compare::After {
-                self.ready = Some(first.clone());
+                self.ready = recipes.iter().map(|(_, recipe, _)| recipe.clone()).collect();
             }
             return Some((recipes, passes, false));
         }
@@ -131,48 +133,49 @@ impl Engine {
         if self.drawn == Some(Drawn { makeshift: true, ..wanted }) {
             return None;
         }
-        let old = self.ready.as_ref()?;
-        for (_, recipe, _) in &mut recipes {
+        for (at, (_, recipe, _)) in recipes.iter_mut().enumerate() {
+            let old = self.ready.get(at).or(self.ready.first())?;
             recipe.stages = old.stages.clone();
-            recipe.tail = with_transform(recipe.tail, old.tail);
+            recipe.tail = old.tail.clone().trimmed(recipe.tail.trim());
             recipe.decode.rendered = old.decode.rendered;
         }
-        let passes = self.passes(&recipes[0].1, recipes.len() > 1).0?;
+        let passes = self.passes(&recipes).0?;
         Some((recipes, passes, true))
     }
 
-    /// The passes of recipes like this one if they are compiled, and why they never will be. Several outputs share
-    /// one graded picture; until its passes are compiled each is drawn by one pass for all, if there is that.
-    fn passes(&self, recipe: &Recipe, several: bool) -> (Option<Passes>, Option<String>) {
+    /// The passes of recipes that differ in their tails if they are compiled and their tables worked out, and why they
+    /// never will be. Several outputs share one graded picture; until its passes are compiled each is drawn by those
+    /// of its own, if there are those.
+    fn passes(&self, recipes: &Recipes) -> (Option<Passes>, Option<String>) {
         let (pipelines, target) = (&self.gpu.pipelines, self.target());
-        let ready = |structures: &[Structure]| -> Option<Vec<Arc<Pipeline>>> {
-            // All of them are asked for, so that they compile beside each other.
-            let found: Vec<_> = structures
-                .iter()
-                .map(|structure| {
-                    let wake = self.wake.clone();
-                    pipelines.ready(structure, move || wake())
-                })
-                .collect();
-            found.into_iter().collect()
+        let wake = || {
+            let wake = self.wake.clone();
+            move || wake()
+        };
+        // All of them are asked for, whatever the first answers.
+        let worked_out = recipes.iter().filter(|(_, r, _)| !pipelines.tables_ready(r, wake())).count() == 0;
+        let ready = |structures: &[Structure]| {
+            let each: Vec<_> = structures.iter().map(|s| pipelines.ready(s, wake())).collect();
+            each.into_iter().collect::<Option<Vec<_>>>().filter(|_| worked_out)
         };
         let failure = |structures: &[Structure]| structures.iter().find_map(|s| pipelines.failure(s));
-        let whole = Structure::of_parts(&recipe.parts(), Target::Half, target);
-        if !several {
+        let whole = |recipe: &Recipe| Structure::of_parts(&recipe.parts(), Target::Half, target);
+        if let [(_, recipe, _)] = &recipes[..] {
+            let whole = whole(recipe);
             let own = ready(&whole);
-            let failure = own.is_none().then(|| failure(&whole)).flatten();
-            return (own.map(|own| Passes { graded: Vec::new(), own }), failure);
+            let why = own.is_none().then(|| failure(&whole)).flatten();
+            return (own.map(|own| Passes { graded: Vec::new(), own: vec![own] }), why);
         }
-        let graded = Structure::of_parts(&recipe.without_tail().parts(), Target::Half, Target::Half);
-        let tail = [Structure::of(&recipe.tail_only(), target)];
-        match (ready(&graded), ready(&tail)) {
-            (Some(graded), Some(own)) => (Some(Passes { graded, own }), None),
-            _ => {
-                let failure = failure(&graded).or_else(|| failure(&tail));
-                let own: Option<Vec<_>> = whole.iter().map(|s| pipelines.compiled(s)).collect();
-                (own.map(|own| Passes { graded: Vec::new(), own }), failure)
-            }
+        let tails: Vec<_> = recipes.iter().map(|(_, r, _)| Structure::of(&r.tail_only(), target)).collect();
+        let graded = Structure::of_parts(&recipes[0].1.without_tail().parts(), Target::Half, Target::Half);
+        let (tails_ready, graded_ready) = (ready(&tails), ready(&graded));
+        if let Some((own, graded)) = tails_ready.zip(graded_ready) {
+            return (Some(Passes { graded, own: own.into_iter().map(|p| vec![p]).collect() }), None);
         }
+        let compiled = |recipe: &Recipe| whole(recipe).iter().map(|s| pipelines.compiled(s)).collect();
+        let each: Option<Vec<Vec<_>>> = recipes.iter().map(|(_, recipe, _)| compiled(recipe)).collect();
+        let why = failure(&graded).or_else(|| failure(&tails));
+        (each.filter(|_| worked_out).map(|own| Passes { graded: Vec::new(), own }), why)
     }
 
     /// Starts to compile the same plan for the footage of other shots, scene-referred or display-referred, so that a cut
@@ -245,16 +248,13 @@ impl Engine {
             }
             None => Ok(()),
         };
-        for ((places, recipe, depth), output) in recipes.iter().zip(targets) {
+        for (((places, recipe, depth), output), own) in recipes.iter().zip(targets).zip(&passes.own) {
             encoded = encoded.and_then(|()| match &graded {
                 Some((_, _, picture)) => {
-                    let (last, tail) = (&passes.own[0], recipe.tail_only());
-                    gpu.encode(&mut encoder, last, &**picture, &tail, &output, *depth, true, None)
+                    let tail = recipe.tail_only();
+                    gpu.encode(&mut encoder, &own[0], &**picture, &tail, &output, *depth, true, None)
                 }
-                None => {
-                    let parts = recipe.parts();
-                    gpu.encode_parts(&mut encoder, &passes.own, upload, &parts, &output, *depth, true)
-                }
+                None => gpu.encode_parts(&mut encoder, own, upload, &recipe.parts(), &output, *depth, true),
             });
             outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
         }
@@ -289,19 +289,18 @@ impl Engine {
         if self.depths.iter().all(|&bits| bits <= 8) { Target::Screen } else { Target::DeepScreen }
     }
 
-    /// A recipe for each distinct display and depth among the live outputs, and the outputs that show it.
+    /// A recipe for each distinct setting and depth among the live outputs, and the outputs that show it.
     fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
         let show = &self.document.show;
         let mut out = Recipes::new();
-        let mut displays: Vec<(&str, u32)> = Vec::new();
+        let mut settings: Vec<(&OutputSettings, u32)> = Vec::new();
         for (live, output) in [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)] {
-            let display = show.outputs.get(output);
-            let depth = self.depths[live as usize];
-            if let Some(i) = displays.iter().position(|d| *d == (display.id, depth)) {
+            let (of_output, depth) = (show.outputs.get(output), self.depths[live as usize]);
+            if let Some(i) = settings.iter().position(|(s, d)| *d == depth && is_same(s, of_output)) {
                 out[i].0.push(live);
                 continue;
             }
-            displays.push((display.id, depth));
+            settings.push((of_output, depth));
             let Some(mut recipe) = recipe(show, shot, show.tail(output), frame as u32) else { continue };
             if self.compare == Compare::Before {
                 // The same structure with nothing acting, so that nothing is compiled.
@@ -316,13 +315,10 @@ impl Engine {
     }
 }
 
-fn with_transform(tail: Tail, other: Tail) -> Tail {
-    match (tail, other) {
-        (Tail::Display { display, .. }, Tail::Display { transform, .. }) => {
-            Tail::Display { transform, display }
-        }
-        (tail, _) => tail,
-    }
+/// Do two outputs show the same? Tables are not looked into: every frame asks.
+fn is_same(a: &OutputSettings, b: &OutputSettings) -> bool {
+    let table = |o: &OutputSettings| o.calibration.as_ref().map(|c| Arc::as_ptr(&c.lut));
+    (&a.display, a.trim, table(a)) == (&b.display, b.trim, table(b))
 }
 
 /// A texture that nobody looks at, of the right size; a new one if there is none.

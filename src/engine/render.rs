@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 use crossbeam_channel::bounded;
 
 use super::raster::{interpretation, raster};
-use crate::colour::{AP1, Display, encoding};
+use crate::colour::{AP1, encoding};
 use crate::gpu::{Gpu, GpuError};
 use crate::media::{Image, ImageFormat, MediaError, open, write_image};
 use crate::picture::{Frame, Recipe, Tail, cpu};
@@ -28,8 +28,9 @@ pub struct Job<'a> {
     pub out: &'a Path,
     /// Kind of file.
     pub format: ImageFormat,
-    /// Display whose signal is written. `None`: the graded scene-linear picture, ACEScg, for EXR.
-    pub display: Option<&'static Display>,
+    /// What the graded picture is turned into, as [`Show::tail`] and [`Show::tail_of`] have it. `None`: nothing, the
+    /// scene-linear picture, ACEScg, for EXR.
+    pub tail: Option<Tail>,
     /// The GPU, or none for the CPU.
     pub gpu: Option<Arc<Gpu>>,
 }
@@ -128,7 +129,7 @@ pub fn file_name(out: &Path, shot: &Shot, frame: u64, format: ImageFormat) -> Pa
 
 /// Renders; returns how many frames were written. `progress` is called after each.
 pub fn render(job: &Job<'_>, progress: &mut dyn FnMut(&Progress)) -> Result<u64, RenderError> {
-    if job.display.is_none() && job.format != ImageFormat::Exr {
+    if job.tail.is_none() && job.format != ImageFormat::Exr {
         return Err(RenderError::NeedsDisplay(job.format.key()));
     }
     let start = Instant::now();
@@ -179,8 +180,8 @@ fn render_shot(
     let name = || shot.name.clone();
     let mut source = open(&shot.source_path(job.dir), &interpretation(shot))
         .map_err(|error| RenderError::Source { shot: name(), error })?;
-    let tail = match job.display {
-        Some(display) => Tail::Display { transform: job.show.transform, display },
+    let tail = match &job.tail {
+        Some(tail) => tail.clone(),
         None => Tail::Encoding(encoding("acescg").ok_or(RenderError::Worker)?),
     };
     let (decoded, to_grade) = bounded::<(u64, Result<Frame, MediaError>)>(3);
@@ -263,13 +264,13 @@ fn grade(
     stopping: &dyn Fn() -> bool,
     name: &dyn Fn() -> String,
 ) -> Result<(), RenderError> {
-    let half = job.display.is_none();
+    let half = job.tail.is_none();
     for (number, frame) in to_grade {
         if stopping() {
             return Ok(());
         }
         let frame = frame.map_err(|error| RenderError::Media { shot: name(), frame: number, error })?;
-        let Some(mut recipe) = recipe(job.show, index, *tail, number as u32) else {
+        let Some(mut recipe) = recipe(job.show, index, tail.clone(), number as u32) else {
             return Err(RenderError::Worker);
         };
         recipe.raster = raster;

@@ -16,6 +16,8 @@ const FIXED: &[(&str, &str)] = &[
     shader!("colour/cdl.wgsl"),
     shader!("colour/curve.wgsl"),
     shader!("colour/tone.wgsl"),
+    shader!("colour/lut.wgsl"),
+    shader!("picture/trim.wgsl"),
     shader!("picture/balance.wgsl"),
     shader!("pass/bindings.wgsl"),
     shader!("picture/unpack.wgsl"),
@@ -33,6 +35,8 @@ const SPREAD: &[(&str, &str)] = &[shader!("pass/spread.wgsl"), shader!("pass/spr
 /// What only structures with the ACES 2.0 output transform or its inverse need.
 const ACES2: &[(&str, &str)] = &[shader!("pass/tables.wgsl"), shader!("colour/aces2.wgsl")];
 
+/// What only structures with the show's own table need.
+const SHOW_LUT: &[(&str, &str)] = &[shader!("picture/show_lut.wgsl")];
 /// What only structures need that take display-referred footage back through it.
 const ACES2_INVERSE: &[(&str, &str)] = &[shader!("colour/aces2_inverse.wgsl")];
 
@@ -68,7 +72,9 @@ impl Assembly {
             sources.extend(SPREAD);
         }
         let tables = if structure.has_tables() { ACES2 } else { &[] };
-        for (name, text) in sources.iter().chain(tables) {
+        let by_lut = structure.ending == Ending::Display(OutputTransform::Lut);
+        let show_lut = if by_lut { SHOW_LUT } else { &[] };
+        for (name, text) in sources.iter().chain(tables).chain(show_lut) {
             assembly.add(name, text);
         }
         if structure.undone == Some(OutputTransform::Aces2) {
@@ -181,6 +187,12 @@ fn main_text(structure: &Structure) -> String {
     if structure.ending == Ending::Display(OutputTransform::Aces2) {
         fields += "    @align(16) aces2: Aces2,\n";
     }
+    if structure.ending == Ending::Display(OutputTransform::Lut) {
+        fields += "    @align(16) show_lut: ShowLut,\n";
+    }
+    if structure.calibrated {
+        fields += "    @align(16) calibration: Table,\n";
+    }
     if structure.spread().is_some() {
         fields += "    @align(16) rest: vec4<f32>,\n";
     }
@@ -202,7 +214,9 @@ fn main_text(structure: &Structure) -> String {
                  v = tone_scale_inverse(p.undone_tone, v);\n"
             }
             Some(OutputTransform::Aces2) => "    v = aces2_inverse(p.undone, p.undone_tone, v);\n",
-            Some(OutputTransform::None) | None => "    v = transform(p.head.to_acescg, v);\n",
+            Some(OutputTransform::None | OutputTransform::Lut) | None => {
+                "    v = transform(p.head.to_acescg, v);\n"
+            }
         };
     }
     if structure.graded {
@@ -244,15 +258,23 @@ fn main_text(structure: &Structure) -> String {
         }
         body += "    v = acescct_decode(v);\n";
     }
+    if matches!(structure.ending, Ending::Display(_)) {
+        body += "    v = trim(p.head.trim, v);\n";
+    }
     body += match structure.ending {
         Ending::Display(OutputTransform::Plain) => {
             "    v = transform(p.head.matrix, tone_scale(p.head.tone, v));\n"
         }
         Ending::Display(OutputTransform::Aces2) => "    v = aces2(p.aces2, p.head.tone, v);\n",
+        Ending::Display(OutputTransform::Lut) => {
+            "    v = show_lut(p.show_lut, p.head.widening, p.head.widened, p.head.encode, v, lut_transform);\n"
+        }
         Ending::Display(OutputTransform::None) | Ending::Encoding => "    v = transform(p.head.matrix, v);\n",
         Ending::Light => "",
     };
     body += match structure.ending {
+        // Signal already.
+        Ending::Display(OutputTransform::Lut) => "",
         Ending::Display(_) => {
             "    v = clamp(v, vec3(0.0), vec3(1.0));\n    \
              if p.head.widened > 0.0 {\n        \
@@ -262,7 +284,11 @@ fn main_text(structure: &Structure) -> String {
         Ending::Encoding => "    v = curve_encode(p.head.encode, v);\n",
         Ending::Light => "",
     };
+    // Passes to come are told what lies beside the frame.
     body += "    v = select(vec3(0.0), v, framed.w > 0.0);\n";
+    if structure.calibrated {
+        body += "    v = clamp(table_value(p.calibration, v, lut_calibration), vec3(0.0), vec3(1.0));\n";
+    }
     let codes = "    let noise = dither_noise(id.x, id.y, p.head.unpack.frame) * p.head.dither;\n    \
                  let codes = quantise(v, p.head.code_max, noise);\n";
     let (format, store) = match structure.target {

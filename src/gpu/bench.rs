@@ -125,10 +125,12 @@ fn test_frame(width: u32, height: u32) -> Frame {
     Frame::new(width, height, format, planes).expect("the planes are made to fit")
 }
 
-const ACES2: Tail = Tail::Display { transform: OutputTransform::Aces2, display: &DISPLAYS[0] };
+fn aces2() -> Tail {
+    Tail::display(OutputTransform::Aces2, &DISPLAYS[0])
+}
 
 fn recipe(stages: Vec<Stage>, balance: Option<Balance>) -> Recipe {
-    let tail = Tail::Display { transform: OutputTransform::Plain, display: &DISPLAYS[0] };
+    let tail = Tail::display(OutputTransform::Plain, &DISPLAYS[0]);
     let camera = encoding("logc4").expect("in the table");
     if let Some(balance) = balance {
         Recipe::graded(camera, balance, &Chain { look: stages, ..Chain::default() }, tail)
@@ -182,7 +184,7 @@ fn half_rows(six: &Recipe) -> Vec<(String, Recipe)> {
     let both = |name: &str, recipe: Recipe| {
         [
             (format!("half floats: {name}"), recipe.clone()),
-            (format!("half floats: {name}, by ACES 2.0"), Recipe { tail: ACES2, ..recipe }),
+            (format!("half floats: {name}, by ACES 2.0"), Recipe { tail: aces2(), ..recipe }),
         ]
     };
     let mut rows: Vec<_> = [path, whole].into_iter().zip(names).flat_map(|(r, name)| both(name, r)).collect();
@@ -192,7 +194,7 @@ fn half_rows(six: &Recipe) -> Vec<(String, Recipe)> {
     ));
     rows.push((
         "half floats: each output's tail by ACES 2.0".into(),
-        Recipe { tail: ACES2, ..six.tail_only() },
+        Recipe { tail: aces2(), ..six.tail_only() },
     ));
     rows
 }
@@ -210,7 +212,7 @@ pub fn bench(
     let all: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
     let mut passes = vec![
         ("log to display".to_owned(), recipe(vec![], None)),
-        ("log to display by ACES 2.0".to_owned(), Recipe { tail: ACES2, ..recipe(vec![], None) }),
+        ("log to display by ACES 2.0".to_owned(), Recipe { tail: aces2(), ..recipe(vec![], None) }),
         ("with balance".to_owned(), recipe(vec![], Some(plain_balance()))),
         ("with every part of balance".to_owned(), recipe(vec![], Some(busy_balance()))),
     ];
@@ -237,7 +239,7 @@ pub fn bench(
     ));
     let (_, six) = passes.last().expect("passes were put in above");
     let halves = half_rows(six);
-    passes.push(("the same by ACES 2.0".into(), Recipe { tail: ACES2, ..six.clone() }));
+    passes.push(("the same by ACES 2.0".into(), Recipe { tail: aces2(), ..six.clone() }));
     let mut rows = Vec::new();
     for &size in sizes {
         progress(&format!("{}×{}", size.0, size.1));

@@ -261,7 +261,7 @@ pub fn self_check(gpu: &Gpu) -> Result<CheckReport, GpuError> {
     }
     let (acescct, rec709) = (encoding("acescct"), display("rec709"));
     if let (Some(encoding), Some(display)) = (acescct, rec709) {
-        let tail = Tail::Display { transform: OutputTransform::Plain, display };
+        let tail = Tail::display(OutputTransform::Plain, display);
         recipes.push(("display signal".into(), Recipe::conversion(encoding, tail), DARK_SIGNAL));
     }
     let mut report = CheckReport { all: Agreement::default(), worst: String::new() };

@@ -6,6 +6,9 @@ use crate::colour::Shaped;
 use crate::look::MAX_LUTS;
 use crate::picture::Recipe;
 
+/// Places for tables that a pass has: the chain's, the output transform's, the calibration's.
+pub(super) const PLACES: usize = MAX_LUTS + 2;
+
 /// The tables that recipes have used lately.
 pub(super) struct Luts {
     empty: wgpu::TextureView,
@@ -17,17 +20,23 @@ impl Luts {
         Self { empty: empty(device), known: Mutex::default() }
     }
 
-    /// The tables of a recipe's stages, in the order light takes.
+    /// The tables of a recipe's stages, in the order light takes, and those of its tail.
     pub fn of(
         &self,
         device: &wgpu::Device,
         queue: &wgpu::Queue,
         recipe: &Recipe,
-    ) -> [wgpu::TextureView; MAX_LUTS] {
-        let mut out = std::array::from_fn(|_| self.empty.clone());
+    ) -> [wgpu::TextureView; PLACES] {
+        let mut out: [_; PLACES] = std::array::from_fn(|_| self.empty.clone());
         let stages = recipe.stages.iter().filter(|s| s.kind.declaration().table);
-        for (place, stage) in out.iter_mut().zip(stages) {
+        for (place, stage) in out[..MAX_LUTS].iter_mut().zip(stages) {
             if let Some(lut) = &stage.lut {
+                *place = self.one(device, queue, lut);
+            }
+        }
+        let of_tail = [recipe.tail.show_lut().map(|l| &l.lut.lut), recipe.tail.calibration()];
+        for (place, lut) in out[MAX_LUTS..].iter_mut().zip(of_tail) {
+            if let Some(lut) = lut {
                 *place = self.one(device, queue, lut);
             }
         }

@@ -1,13 +1,14 @@
 //! Pipelines by structure, compiled off the frame's thread.
 
 use std::collections::HashMap;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Condvar, Mutex};
 
 use super::assembly::{Assembly, WORKGROUP};
 use super::device::GpuError;
 use super::spread::Spread;
 use crate::colour::{Aces2, DISPLAYS};
-use crate::picture::{Source, Structure, Target};
+use crate::picture::{Recipe, Source, Structure, Target};
 
 /// A compiled picture pass.
 pub struct Pipeline {
@@ -31,6 +32,8 @@ struct Shared {
     queue: wgpu::Queue,
     known: Mutex<HashMap<Structure, State>>,
     built: Condvar,
+    /// Are an output transform's tables being worked out?
+    at_tables: AtomicBool,
 }
 
 /// The cache.
@@ -40,7 +43,8 @@ pub struct Pipelines {
 
 impl Pipelines {
     pub(super) fn new(device: wgpu::Device, queue: wgpu::Queue) -> Self {
-        Self { shared: Arc::new(Shared { device, queue, known: Mutex::default(), built: Condvar::new() }) }
+        let (known, built, at_tables) = (Mutex::default(), Condvar::new(), AtomicBool::new(false));
+        Self { shared: Arc::new(Shared { device, queue, known, built, at_tables }) }
     }
 
     /// The pipeline if it is compiled. If nobody has asked for it before, compiling starts on another
@@ -73,6 +77,24 @@ impl Pipelines {
             Some(State::Ready(pipeline)) => Some(pipeline.clone()),
             _ => None,
         }
+    }
+
+    /// Are a recipe's tables worked out? If not, that starts on another thread and `when_ready` is called from there
+    /// at its end. Never waits for them.
+    pub fn tables_ready(&self, recipe: &Recipe, when_ready: impl FnOnce() + Send + 'static) -> bool {
+        if recipe.is_worked_out() {
+            return true;
+        }
+        // One at a time: whoever waits for another asks again when it is woken.
+        if !self.shared.at_tables.swap(true, Ordering::AcqRel) {
+            let (shared, recipe) = (self.shared.clone(), recipe.clone());
+            rayon::spawn(move || {
+                drop(recipe.aces2());
+                shared.at_tables.store(false, Ordering::Release);
+                when_ready();
+            });
+        }
+        false
     }
 
     /// Why a structure will never be ready, if its shader was refused.
@@ -213,7 +235,7 @@ fn build(device: &wgpu::Device, assembly: &Assembly, structure: &Structure) -> R
         },
         single(5),
     ]);
-    entries.extend((6..10).map(table));
+    entries.extend((6..12).map(table));
     let (pipeline, layout) = compile(device, assembly, &entries)?;
     // Pictures in between are as fine as what comes of them.
     let spread = structure

@@ -4,9 +4,9 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel};
 
 use super::device::{Gpu, GpuError};
+use super::luts::PLACES;
 use super::pipelines::{Pipeline, groups};
 use crate::colour::Range;
-use crate::look::MAX_LUTS;
 use crate::picture::{Chroma, Format, Frame, Layout, Model, Recipe, Sample, Siting, Structure, Target};
 
 /// A frame's planes on the GPU.
@@ -106,7 +106,7 @@ pub(super) fn bind(
     device: &wgpu::Device,
     pipeline: &Pipeline,
     planes: [&wgpu::TextureView; 3],
-    luts: [&wgpu::TextureView; MAX_LUTS],
+    luts: [&wgpu::TextureView; PLACES],
     numbers: &wgpu::Buffer,
     target: &wgpu::TextureView,
     tables: &wgpu::TextureView,

@@ -36,6 +36,8 @@ impl Tables {
         if let Some((_, view)) = known.iter().find(|(p, _)| key(p) == key(&pair)) {
             return view.clone();
         }
+        // What nobody else keeps any more.
+        known.retain(|(pair, _)| pair.iter().flatten().all(|a| Arc::strong_count(a) > 1));
         let texels: Vec<[f32; 4]> = pair[..count]
             .iter()
             .flat_map(|a| a.as_ref().map_or_else(|| vec![[0.0; 4]; Aces2::TEXELS], |a| a.texels()))

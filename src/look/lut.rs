@@ -1,9 +1,7 @@
 //! LUT: a table from a file.
 
 use super::NamedLut;
-use crate::colour::{
-    CurveValues, Matrix, Real, Shaped, acescct_decode, acescct_encode, apply as transform, lut_places,
-};
+use crate::colour::{CurveValues, Matrix, Real, Shaped, acescct_decode, acescct_encode, apply as transform};
 
 crate::look::declare! {
     /// A look-up table from a `.cube` or CLF file: a curve, a cube read in tetrahedra, or a curve ahead of a cube;
@@ -147,14 +145,7 @@ pub const MAX_LUTS: usize = 4;
 
 fn prepare(_: &Lut<f64>, table: Option<&NamedLut>) -> [f64; DERIVED] {
     let mut all = Vec::with_capacity(DERIVED);
-    let mut part = |of: Option<([f64; 3], [f64; 3], usize)>| {
-        let Some((min, max, last)) = of else { return all.extend([0.0; 8]) };
-        let (scale, start) = lut_places(min, max, last);
-        all.extend([1.0, last as f64, scale[0], scale[1], scale[2], start[0], start[1], start[2]]);
-    };
-    let shaper = table.and_then(|t| t.lut.shaper.as_ref());
-    part(shaper.and_then(|s| s.domain().map(|(min, max)| (min, max, s.values().len() - 1))));
-    part(table.and_then(|t| t.lut.cube.as_ref()).map(|c| (c.domain().0, c.domain().1, c.size() - 1)));
+    all.extend(table.map_or([0.0; 16], |t| t.lut.numbers()));
     let [expects, gives] = table.map_or([None; 2], NamedLut::conversions);
     let mut side = |of: Option<(CurveValues<f64>, Matrix)>| {
         let Some((curve, matrix)) = of else { return all.extend([0.0; 22]) };

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::balance::BalanceValues;
 use super::plan::tail_values;
 use super::spread;
-use super::{Decode, Frame, Recipe, Source, Tail, Unpack, noise, quantise};
+use super::{Decode, Frame, Recipe, ShowLutValues, Source, Tail, TrimValues, Unpack, noise, quantise};
 use crate::colour::{
     Aces2, Aces2InverseValues, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale,
     acescct_decode, acescct_encode, apply,
@@ -60,6 +60,7 @@ enum End<T> {
     Aces2(Aces2Values<T>),
     /// A display's light without an output transform.
     Unrendered,
+    Lut(Box<(ShowLutValues<T>, Shaped<T>)>),
 }
 
 /// An output transform to be undone, ready for the pixel loop.
@@ -84,7 +85,7 @@ impl<T: Real> Decoder<T> {
             undoing: match decode.undone() {
                 Some((OutputTransform::Plain, d)) => Undoing::Plain(ToneScale::for_peak(d.peak)),
                 Some((OutputTransform::Aces2, d)) => Undoing::Aces2(Aces2::of(d).inverse_values()),
-                Some((OutputTransform::None, _)) | None => Undoing::None,
+                Some((OutputTransform::None | OutputTransform::Lut, _)) | None => Undoing::None,
             },
         }
     }
@@ -107,6 +108,8 @@ pub struct Grader<T> {
     balance: Option<BalanceValues<T>>,
     steps: Vec<Step<T>>,
     ending: End<T>,
+    trim: TrimValues<T>,
+    calibration: Option<Shaped<T>>,
     matrix: [T; 9],
     widening: Option<[T; 9]>,
     encode: CurveValues<T>,
@@ -132,15 +135,20 @@ impl<T: Twin> Grader<T> {
                     lut: s.lut.as_ref().map(|l| l.to()),
                 })
                 .collect(),
-            ending: match recipe.tail {
+            ending: match &recipe.tail {
                 Tail::Display { transform: OutputTransform::Plain, .. } => End::Plain(tone),
-                Tail::Display { transform: OutputTransform::Aces2, display } => {
+                Tail::Display { transform: OutputTransform::Aces2, display, .. } => {
                     End::Aces2(Aces2::of(display).values())
                 }
-                Tail::Display { transform: OutputTransform::None, .. } => End::Unrendered,
+                Tail::Display { display, .. } => match recipe.tail.show_lut() {
+                    Some(lut) => End::Lut(Box::new((lut.prepared(display), lut.lut.lut.to()))),
+                    None => End::Unrendered,
+                },
                 Tail::Encoding(_) => End::Encoding,
                 Tail::Light => End::Light,
             },
+            trim: recipe.tail.trim().prepared(),
+            calibration: recipe.tail.calibration().map(|table| table.to()),
             matrix: matrix.rows(),
             widening: recipe.tail.widening().map(|m| m.rows()),
             encode,
@@ -175,18 +183,31 @@ impl<T: Twin> Grader<T> {
     }
 
     fn tail(&self, v: [T; 3]) -> [T; 3] {
+        let trimmed = || self.trim.apply(v);
         let light = match &self.ending {
             End::Light => return v,
             End::Encoding => return apply(&self.matrix, v).map(|x| self.encode.encode(x)),
-            End::Plain(tone) => apply(&self.matrix, v.map(|x| tone.apply(x))),
-            End::Aces2(aces2) => aces2.apply(v),
-            End::Unrendered => apply(&self.matrix, v),
+            End::Plain(tone) => apply(&self.matrix, trimmed().map(|x| tone.apply(x))),
+            End::Aces2(aces2) => aces2.apply(trimmed()),
+            End::Unrendered => apply(&self.matrix, trimmed()),
+            End::Lut(both) => return self.calibrated(both.0.apply(&both.1, trimmed())),
         };
         let mut light = held(light);
         if let Some(widening) = &self.widening {
             light = held(apply(widening, light));
         }
-        self.encode.encode_light(light)
+        self.calibrated(self.encode.encode_light(light))
+    }
+
+    /// A signal as one monitor wants it.
+    fn calibrated(&self, signal: [T; 3]) -> [T; 3] {
+        let Some(table) = &self.calibration else { return signal };
+        table.apply(signal).map(|x| x.at_least(T::of(0.0)).at_most(T::of(1.0)))
+    }
+
+    /// The signal beside the frame: black.
+    pub fn beside(&self) -> [T; 3] {
+        self.calibrated([T::of(0.0); 3])
     }
 }
 
@@ -256,7 +277,8 @@ pub fn signal(recipe: &Recipe, frame: &Frame) -> Signal {
     for part in &parts[1..] {
         pixels = pass(part, (width, height), &pixels);
     }
-    let pixels = pixels.into_iter().map(Option::unwrap_or_default).collect();
+    let beside = Grader::<f32>::new(&parts[parts.len() - 1]).beside();
+    let pixels = pixels.into_iter().map(|p| p.unwrap_or(beside)).collect();
     Signal { width, height, pixels }
 }
 

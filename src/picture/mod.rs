@@ -14,6 +14,8 @@ mod parameters;
 mod plan;
 mod recipe;
 mod spread;
+mod show_lut;
+mod trim;
 mod unpack;
 
 pub use balance::{BALANCE, Balance, BalanceField, BalanceValues, ZoneValues};
@@ -23,5 +25,7 @@ pub use framing::{FRAMING, Fitting, Framing, FramingField, FramingValues, MOST_T
 pub use patch::{Area, mean_light};
 pub use plan::{Ending, Layout, Source, Structure, Target};
 pub use recipe::{Decode, Recipe, StageValues, Tail};
+pub use show_lut::{ShowLut, ShowLutValues};
 pub use spread::{coarser, ring_taps};
+pub use trim::{ROLL_OFF_FROM, TRIM, Trim, TrimField, TrimValues};
 pub use unpack::{Unpack, clean};

@@ -58,6 +58,8 @@ pub struct Structure {
     pub stages: Vec<Kind>,
     /// What it ends in.
     pub ending: Ending,
+    /// Is there a table on the signal?
+    pub calibrated: bool,
     /// What is written.
     pub target: Target,
 }
@@ -70,11 +72,12 @@ impl Structure {
             undone: recipe.undone().map(|(transform, _)| transform),
             graded: recipe.balance.is_some(),
             stages: recipe.stages.iter().map(|s| s.kind).collect(),
-            ending: match recipe.tail {
-                Tail::Display { transform, .. } => Ending::Display(transform),
-                Tail::Encoding(_) => Ending::Encoding,
-                Tail::Light => Ending::Light,
+            ending: match (&recipe.tail, recipe.tail.transform()) {
+                (_, Some(transform)) => Ending::Display(transform),
+                (Tail::Light, None) => Ending::Light,
+                (_, None) => Ending::Encoding,
             },
+            calibrated: recipe.tail.calibration().is_some(),
             target,
         }
     }
@@ -97,8 +100,9 @@ impl Structure {
     }
 }
 
-/// The uniform buffer's contents: a head that is the same for every structure, what it takes
-/// display-referred footage back with, the ACES 2.0 output transform where a structure has it, then the stages.
+/// The uniform buffer's contents: a head that is the same for every structure, what it takes display-referred footage
+/// back with, the ACES 2.0 output transform or the show's own table where a structure has it, the calibration's table
+/// where it has that, then the stages.
 ///
 /// `Head` in `shaders/pass/head.wgsl` names the same numbers in the same order; a test compares the sizes.
 /// A uniform buffer, because software GPUs read a storage buffer lane by lane.
@@ -106,7 +110,10 @@ pub struct Layout;
 
 impl Layout {
     /// Numbers in the head.
-    pub const HEAD: usize = 20 + 20 + 12 + 12 + 32 + 8 + 12 + 12 + 12 + 4;
+    pub const HEAD: usize = 20 + 20 + 12 + 12 + 32 + 8 + 8 + 12 + 12 + 12 + 4;
+
+    /// Numbers of the show's own table.
+    pub const SHOW_LUT: usize = 12 + 12 + 12 + 12 + 16 + 4;
 
     /// Writes a recipe's numbers for frames of a format and size, in a raster. `depth` is the bits of integer targets (0 for
     /// [`Target::Float`]); `dither` adds triangular noise before they are rounded.
@@ -138,6 +145,11 @@ impl Layout {
 
         push_balance(&mut out, &recipe.balance.unwrap_or_default().prepared());
 
+        let trim = recipe.tail.trim().prepared::<f32>();
+        out.extend(trim.luminance);
+        out.extend([trim.gain, trim.saturation, trim.bend, trim.start]);
+        align(&mut out);
+
         let (tone, matrix, curve) = tail_values::<f32>(&recipe.tail);
         push_tone(&mut out, &tone);
         push_matrix(&mut out, matrix.rows(), [0.0; 3]);
@@ -159,6 +171,19 @@ impl Layout {
         }
         if let Some(aces2) = recipe.aces2() {
             out.extend(aces2.uniform());
+        }
+        if let (Tail::Display { display, .. }, Some(lut)) = (&recipe.tail, recipe.tail.show_lut()) {
+            let v = lut.prepared::<f32>(display);
+            push_matrix(&mut out, v.to_expected, [0.0; 3]);
+            push_curve(&mut out, v.expects);
+            push_curve(&mut out, v.gives);
+            push_matrix(&mut out, v.matrix, [0.0; 3]);
+            out.extend(lut.lut.lut.numbers().map(|n| n as f32));
+            out.push(if v.passes { 0.0 } else { 1.0 });
+            align(&mut out);
+        }
+        if let Some(table) = recipe.tail.calibration() {
+            out.extend(table.numbers().map(|n| n as f32));
         }
 
         if let Some(kernel) = recipe.spread().and_then(|s| s.kernel(raster)) {

@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use super::{Balance, Frame, Framing, Source};
-use crate::colour::{Aces2, Display, Encoding, Matrix, OutputTransform, Shaped};
+use super::{Balance, Frame, Framing, ShowLut, Source, Trim};
+use crate::colour::{Aces2, Display, Encoding, Matrix, OUTPUT_TRANSFORMS, OutputTransform, Shaped};
 use crate::look::{Chain, Kernel, Kind, NamedLut};
 
 /// How a frame's signal becomes scene-linear light.
@@ -25,8 +25,13 @@ impl From<&'static Encoding> for Decode {
 
 impl Decode {
     /// What is undone, and the display that it was made for; `None` where light passes as it is.
+    ///
+    /// A show's own table has no inverse; the default output transform's stands in for it.
     pub fn undone(&self) -> Option<(OutputTransform, &'static Display)> {
         let display = self.encoding.display()?;
+        if self.rendered == OutputTransform::Lut {
+            return Some((OUTPUT_TRANSFORMS[0], display));
+        }
         (self.rendered != OutputTransform::None).then_some((self.rendered, display))
     }
 }
@@ -58,14 +63,20 @@ impl StageValues {
 }
 
 /// What the graded picture is turned into.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub enum Tail {
     /// A display's signal, clipped to 0…1.
     Display {
         /// How scene light becomes display light.
         transform: OutputTransform,
         /// The display.
-        display: &'static Display,
+        display: Arc<Display>,
+        /// What this output's version differs in.
+        trim: Trim,
+        /// The table of [`OutputTransform::Lut`].
+        show_lut: Option<Arc<ShowLut>>,
+        /// A table on the signal, for one monitor.
+        calibration: Option<Arc<Shaped<f32>>>,
     },
     /// The values of an encoding, not clipped.
     Encoding(&'static Encoding),
@@ -74,21 +85,78 @@ pub enum Tail {
 }
 
 impl Tail {
-    /// The output transform; `None` for an encoding.
-    fn transform(&self) -> OutputTransform {
+    /// A display's signal, with no trim and no calibration. See [`Tail::by_lut`] for [`OutputTransform::Lut`].
+    pub fn display(transform: OutputTransform, display: impl Into<Arc<Display>>) -> Self {
+        let display = display.into();
+        Self::Display { transform, display, trim: Trim::default(), show_lut: None, calibration: None }
+    }
+
+    /// A display's signal by a show's own table.
+    pub fn by_lut(lut: impl Into<Arc<ShowLut>>, display: impl Into<Arc<Display>>) -> Self {
+        let (transform, show_lut) = (OutputTransform::Lut, Some(lut.into()));
+        let display = display.into();
+        Self::Display { transform, display, trim: Trim::default(), show_lut, calibration: None }
+    }
+
+    /// The same with another trim; nothing for what is no display.
+    pub fn trimmed(mut self, to: Trim) -> Self {
+        if let Self::Display { trim, .. } = &mut self {
+            *trim = to;
+        }
+        self
+    }
+
+    /// The same with another calibration; nothing for what is no display.
+    pub fn calibrated(mut self, by: Option<Arc<Shaped<f32>>>) -> Self {
+        if let Self::Display { calibration, .. } = &mut self {
+            *calibration = by;
+        }
+        self
+    }
+
+    /// The output transform, or none where there is no display. One by a table that is not there is none either.
+    pub fn transform(&self) -> Option<OutputTransform> {
         match self {
-            Self::Display { transform, .. } => *transform,
-            Self::Encoding(_) | Self::Light => OutputTransform::None,
+            Self::Display { transform: OutputTransform::Lut, show_lut: None, .. } => {
+                Some(OutputTransform::None)
+            }
+            Self::Display { transform, .. } => Some(*transform),
+            Self::Encoding(_) | Self::Light => None,
+        }
+    }
+
+    /// The table in the output transform's place.
+    pub fn show_lut(&self) -> Option<&Arc<ShowLut>> {
+        match self {
+            Self::Display { transform: OutputTransform::Lut, show_lut, .. } => show_lut.as_ref(),
+            _ => None,
+        }
+    }
+
+    /// The table on the signal.
+    pub fn calibration(&self) -> Option<&Arc<Shaped<f32>>> {
+        match self {
+            Self::Display { calibration, .. } => calibration.as_ref(),
+            Self::Encoding(_) | Self::Light => None,
+        }
+    }
+
+    /// What the version differs in; nothing for what is no display.
+    pub fn trim(&self) -> Trim {
+        match self {
+            Self::Display { trim, .. } => *trim,
+            Self::Encoding(_) | Self::Light => Trim::default(),
         }
     }
 
     /// From the primaries that a display keeps within to those of its signal, if they are others and the output
     /// transform leaves that to do.
     pub fn widening(&self) -> Option<Matrix> {
-        match self {
-            Self::Display { transform: OutputTransform::Aces2, .. } => None,
-            Self::Display { display, .. } => display.widening(),
-            Self::Encoding(_) | Self::Light => None,
+        match (self, self.transform()) {
+            (Self::Display { .. }, Some(OutputTransform::Aces2)) => None,
+            (Self::Display { display, .. }, Some(OutputTransform::Lut)) => ShowLut::widening(display),
+            (Self::Display { display, .. }, _) => display.widening(),
+            (Self::Encoding(_) | Self::Light, _) => None,
         }
     }
 }
@@ -120,7 +188,7 @@ impl Recipe {
     pub fn graded(encoding: &'static Encoding, balance: Balance, chain: &Chain, tail: Tail) -> Self {
         Self {
             source: Source::Frame,
-            decode: Decode { encoding, rendered: tail.transform() },
+            decode: Decode { encoding, rendered: tail.transform().unwrap_or(OutputTransform::None) },
             balance: Some(balance),
             stages: chain
                 .in_order()
@@ -139,7 +207,7 @@ impl Recipe {
     pub fn conversion(encoding: &'static Encoding, tail: Tail) -> Self {
         Self {
             source: Source::Frame,
-            decode: Decode { encoding, rendered: tail.transform() },
+            decode: Decode { encoding, rendered: tail.transform().unwrap_or(OutputTransform::None) },
             balance: None,
             stages: Vec::new(),
             tail,
@@ -171,7 +239,7 @@ impl Recipe {
         let part = |(i, stages): (usize, Vec<StageValues>)| Self {
             source: if i == 0 { self.source } else { Source::Light },
             balance: if i == 0 { self.balance } else { None },
-            tail: if i == last { self.tail } else { Tail::Light },
+            tail: if i == last { self.tail.clone() } else { Tail::Light },
             stages,
             ..self.clone()
         };
@@ -211,9 +279,19 @@ impl Recipe {
 
     /// The ACES 2.0 output transform, where the tail has it. The first time for a display it is worked out.
     pub fn aces2(&self) -> Option<Arc<Aces2>> {
-        match self.tail {
-            Tail::Display { transform: OutputTransform::Aces2, display } => Some(Aces2::of(display)),
+        match &self.tail {
+            Tail::Display { transform: OutputTransform::Aces2, display, .. } => Some(Aces2::of(display)),
             _ => None,
+        }
+    }
+
+    /// Is [`Recipe::aces2`] worked out, so that nobody waits for it?
+    pub fn is_worked_out(&self) -> bool {
+        match &self.tail {
+            Tail::Display { transform: OutputTransform::Aces2, display, .. } => {
+                Aces2::ready(display).is_some()
+            }
+            _ => true,
         }
     }
 

@@ -1,15 +1,16 @@
 //! Addresses of parameters: one way to name them for panel, keyboard and network.
 //!
 //! - `framing/scale`, `balance/exposure`: of the current shot;
+//! - `output/client/exposure`: of an output's trim;
 //! - `look/strength`: of the look as a whole;
 //! - `look/contrast/slope`, `finish/contrast/strength`: of the first stage of that kind in that list;
 //! - `before/2/slope`: of the second stage in that list, whatever it is.
 
 use std::fmt;
 
-use super::{Show, ShowError};
+use super::{Output, Show, ShowError};
 use crate::look::{Kind, List, Parameter, STAGES, Stage, stage, strength};
-use crate::picture::{BALANCE, BalanceField, FRAMING, FramingField};
+use crate::picture::{BALANCE, BalanceField, FRAMING, FramingField, TRIM, TrimField};
 
 /// The strength of the look as a whole.
 pub static LOOK_STRENGTH: Parameter = strength(1.5);
@@ -41,6 +42,8 @@ pub enum Address {
     Framing(FramingField),
     /// Of the current shot's balance.
     Balance(BalanceField),
+    /// Of an output's trim.
+    Output(Output, TrimField),
     /// Of the look as a whole.
     LookStrength,
     /// Of a stage.
@@ -70,6 +73,13 @@ pub enum Slot {
         shot: usize,
         /// Which number.
         field: BalanceField,
+    },
+    /// A number of an output's trim.
+    Output {
+        /// Which output.
+        output: Output,
+        /// Which number.
+        field: TrimField,
     },
     /// The strength of the look as a whole.
     LookStrength,
@@ -101,6 +111,7 @@ impl Slot {
         match *self {
             Self::Framing { field, .. } => field.parameter(),
             Self::Balance { field, .. } => field.parameter(),
+            Self::Output { field, .. } => field.parameter(),
             Self::LookStrength => &LOOK_STRENGTH,
             Self::Strength { kind, .. } => &kind.declaration().strength,
             Self::Parameter { kind, index, .. } => &kind.declaration().parameters[index],
@@ -128,6 +139,20 @@ impl Address {
                 Some(field) => Ok(Self::Framing(field)),
                 None => refuse(format!("framing has no {key:?}"), keys_of("framing", FRAMING)),
             },
+            (None, ["output", name, key]) => {
+                let Some(output) = Output::ALL.into_iter().find(|o| o.key() == *name) else {
+                    return refuse(
+                        format!("there is no output {name:?}"),
+                        Output::ALL.map(Output::key).join(", "),
+                    );
+                };
+                match TrimField::of_key(key) {
+                    Some(field) => Ok(Self::Output(output, field)),
+                    None => {
+                        refuse(format!("an output has no {key:?}"), keys_of(&format!("output/{name}"), TRIM))
+                    }
+                }
+            }
             (Some(List::Look), [_, STRENGTH]) => Ok(Self::LookStrength),
             (Some(list), [_, name, key]) => {
                 let which = if let Some(kind) = stage(name) {
@@ -187,9 +212,11 @@ fn stage_keys() -> String {
 
 fn forms() -> String {
     format!(
-        "{}, {}, look/strength, and LIST/STAGE/PARAMETER: LIST is before, look or finish, STAGE is one of {}",
+        "{}, {}, {} and the same of client and files, look/strength, and LIST/STAGE/PARAMETER: LIST is before, look \
+         or finish, STAGE is one of {}",
         keys_of("framing", FRAMING),
         keys_of("balance", BALANCE),
+        keys_of("output/desk", TRIM),
         stage_keys()
     )
 }
@@ -199,6 +226,9 @@ impl fmt::Display for Address {
         match self {
             Self::Framing(field) => write!(f, "framing/{}", field.parameter().key),
             Self::Balance(field) => write!(f, "balance/{}", field.parameter().key),
+            Self::Output(output, field) => {
+                write!(f, "output/{}/{}", output.key(), field.parameter().key)
+            }
             Self::LookStrength => write!(f, "look/{STRENGTH}"),
             Self::Stage { list, which, part } => {
                 write!(f, "{}/", list.key())?;
@@ -213,6 +243,13 @@ impl fmt::Display for Address {
             }
         }
     }
+}
+
+/// The output whose display an address names, as in `output/client/display`. A display is no number, so this is not an
+/// [`Address`]: the hand steps through displays with [`Show::display_beside`].
+pub fn display_address(text: &str) -> Option<Output> {
+    let name = text.strip_prefix("output/")?.strip_suffix("/display")?;
+    Output::ALL.into_iter().find(|o| o.key() == name)
 }
 
 /// Could this address exist in some show?
@@ -230,6 +267,7 @@ impl Show {
         match *address {
             Address::Framing(field) => (shot < self.shots.len()).then_some(Slot::Framing { shot, field }),
             Address::Balance(field) => (shot < self.shots.len()).then_some(Slot::Balance { shot, field }),
+            Address::Output(output, field) => Some(Slot::Output { output, field }),
             Address::LookStrength => Some(Slot::LookStrength),
             Address::Stage { list, which, part } => {
                 let stages = self.chain.list(list);
@@ -258,6 +296,7 @@ impl Show {
         match slot {
             Slot::Framing { field, .. } => Address::Framing(field),
             Slot::Balance { field, .. } => Address::Balance(field),
+            Slot::Output { output, field } => Address::Output(output, field),
             Slot::LookStrength => Address::LookStrength,
             Slot::Strength { list, at, kind } => {
                 Address::Stage { list, which: which(list, at, kind), part: Part::Strength }
@@ -279,6 +318,7 @@ impl Show {
         match slot {
             Slot::Framing { shot, field } => self.shots.get(shot).map(|s| s.framing.get(field)),
             Slot::Balance { shot, field } => self.shots.get(shot).map(|s| s.balance.get(field)),
+            Slot::Output { output, field } => Some(self.outputs.get(output).trim.get(field)),
             Slot::LookStrength => Some(self.chain.look_strength),
             Slot::Strength { list, at, kind } => stage(list, at, kind).map(|s| s.strength),
             Slot::Parameter { list, at, kind, index } => {
@@ -295,6 +335,9 @@ impl Show {
             }
             Slot::Balance { shot, field } => {
                 self.shots.get_mut(shot).map(|s| &mut s.balance.values[field as usize])
+            }
+            Slot::Output { output, field } => {
+                Some(&mut self.outputs.get_mut(output).trim.values[field as usize])
             }
             Slot::LookStrength => Some(&mut self.chain.look_strength),
             Slot::Strength { list, at, kind } => {

@@ -1,13 +1,14 @@
 //! Changes: the only way in which a show becomes another one.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
-use super::document::{RASTERS, RATES, check_frames, raster_is_usable, rate_is_usable};
+use super::document::{RASTERS, RATES, check_fits, check_frames, raster_is_usable, rate_is_usable};
 use super::lut_file::check_lut;
 use super::{Output, Shot, Show, ShowError, Slot};
 use crate::colour::{Display, Encoding, OutputTransform, Range, YcbcrMatrix};
 use crate::look::{List, MAX_LUTS, NamedLut, Stage};
-use crate::picture::{BALANCE, FRAMING};
+use crate::picture::{BALANCE, FRAMING, ShowLut};
 
 /// One change to a show. Shots and stages are counted from 0.
 #[derive(Clone, Debug)]
@@ -132,14 +133,23 @@ pub enum Change {
         /// `None`: as the file says.
         matrix: Option<YcbcrMatrix>,
     },
-    /// Another output transform.
+    /// Another output transform. One by the show's own table takes [`Change::SetShowLut`].
     SetTransform(OutputTransform),
-    /// Another display for an output.
+    /// The show's own table in the output transform's place.
+    SetShowLut(Arc<ShowLut>),
+    /// Another display for an output: one of the show's own, or one that comes with the program.
     SetDisplay {
         /// Which output.
         output: Output,
         /// The display.
-        display: &'static Display,
+        display: Arc<Display>,
+    },
+    /// Another table on an output's signal, or none.
+    SetCalibration {
+        /// Which output.
+        output: Output,
+        /// The table.
+        calibration: Option<NamedLut>,
     },
     /// Another name for the show.
     SetName(String),
@@ -303,10 +313,35 @@ impl Show {
                 let before = std::mem::replace(&mut self.shot_mut(shot)?.matrix, matrix);
                 SetMatrix { shot, matrix: before }
             }
-            SetTransform(transform) => SetTransform(std::mem::replace(&mut self.transform, transform)),
+            SetTransform(OutputTransform::Lut) => {
+                return Err(ShowError::change(
+                    "an output transform by a look-up table, without the table",
+                    "a .cube file with what it expects and gives",
+                ));
+            }
+            SetTransform(transform) => {
+                let before = std::mem::replace(&mut self.transform, transform);
+                self.show_lut.take().map_or(SetTransform(before), SetShowLut)
+            }
+            SetShowLut(lut) => {
+                self.check_known(&lut.gives)?;
+                check_path(&lut.lut.file)?;
+                Output::ALL.into_iter().try_for_each(|o| check_fits(&lut, &self.outputs.get(o).display))?;
+                let before = std::mem::replace(&mut self.transform, OutputTransform::Lut);
+                self.show_lut.replace(lut).map_or(SetTransform(before), SetShowLut)
+            }
             SetDisplay { output, display } => {
-                let before = std::mem::replace(self.outputs.get_mut(output), display);
+                self.check_known(&display)?;
+                self.check_display(&display)?;
+                let before = std::mem::replace(&mut self.outputs.get_mut(output).display, display);
                 SetDisplay { output, display: before }
+            }
+            SetCalibration { output, calibration } => {
+                if let Some(lut) = &calibration {
+                    check_path(&lut.file)?;
+                }
+                let before = std::mem::replace(&mut self.outputs.get_mut(output).calibration, calibration);
+                SetCalibration { output, calibration: before }
             }
             SetName(name) => SetName(std::mem::replace(&mut self.name, name)),
             SetRate(rate) => {
@@ -345,6 +380,18 @@ impl Show {
         Ok(Change::Together(inverses))
     }
 
+    /// Refuses a display that the show could not read back by its name.
+    fn check_known(&self, display: &Display) -> Result<(), ShowError> {
+        if self.display(&display.id).is_some_and(|known| *known == *display) {
+            return Ok(());
+        }
+        let ids: Vec<_> = self.all_displays().map(|d| d.id.to_string()).collect();
+        Err(ShowError::change(
+            format!("the show has no display {:?} of this kind", display.id),
+            ids.join(", "),
+        ))
+    }
+
     fn stage_mut(&mut self, list: List, at: usize) -> Result<&mut Stage, ShowError> {
         let stages = self.chain.list_mut(list);
         check_place(list.key(), at, stages.len())?;
@@ -364,6 +411,7 @@ fn no_slot(slot: Slot) -> ShowError {
         Slot::Balance { shot, .. } | Slot::Framing { shot, .. } => {
             format!("the show has no shot {}", shot + 1)
         }
+        Slot::Output { output, .. } => format!("{} has no trim", output.key()),
         Slot::LookStrength => "the look has no strength".to_owned(),
         Slot::Strength { list, at, kind } | Slot::Parameter { list, at, kind, .. } => {
             format!("the show has no {} at {}/{}", kind.declaration().key, list.key(), at + 1)
@@ -396,6 +444,10 @@ fn check_source(source: &std::path::Path) -> Result<(), ShowError> {
         return Err(ShowError::change("a shot cannot be without a source", "the path of its footage"));
     }
     source.to_str().map(|_| ()).ok_or_else(|| ShowError::Path(source.to_owned()))
+}
+
+fn check_path(file: &std::path::Path) -> Result<(), ShowError> {
+    file.to_str().map(|_| ()).ok_or_else(|| ShowError::Path(file.to_owned()))
 }
 
 fn held_stage(mut stage: Stage) -> Result<Stage, ShowError> {

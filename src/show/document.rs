@@ -1,11 +1,12 @@
 //! The document's data.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
-use super::ShowError;
+use super::{ShowError, known_display, known_displays};
 use crate::colour::{DISPLAYS, Display, Encoding, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix};
-use crate::look::Chain;
-use crate::picture::{Balance, Framing, MAX_SIDE, Tail};
+use crate::look::{Chain, NamedLut};
+use crate::picture::{Balance, Framing, MAX_SIDE, ShowLut, Tail, Trim};
 
 /// The greatest `end` of a shot: a frame's number seeds its noise, and that seed has 32 bits.
 pub const MAX_FRAME: u64 = u32::MAX as u64;
@@ -21,7 +22,11 @@ pub struct Show {
     pub raster: Option<(u32, u32)>,
     /// Scene light to display light, for every output.
     pub transform: OutputTransform,
-    /// The display of each output.
+    /// The table of [`OutputTransform::Lut`]; there with that, and only with that.
+    pub show_lut: Option<Arc<ShowLut>>,
+    /// Displays of its own, beside those that come with the program.
+    pub displays: Vec<Arc<Display>>,
+    /// The display of each output, and what else is the output's own.
     pub outputs: Outputs,
     /// The running order. No two have the same name.
     pub shots: Vec<Shot>,
@@ -39,6 +44,8 @@ impl Show {
             rate: (24, 1),
             raster: None,
             transform: OUTPUT_TRANSFORMS[0],
+            show_lut: None,
+            displays: Vec::new(),
             outputs: Outputs::default(),
             shots: Vec::new(),
             chain: Chain::default(),
@@ -48,7 +55,45 @@ impl Show {
 
     /// The tail of a recipe for one of its outputs.
     pub fn tail(&self, output: Output) -> Tail {
-        Tail::Display { transform: self.transform, display: self.outputs.get(output) }
+        self.tail_of(self.outputs.get(output))
+    }
+
+    /// The tail of a recipe for an output that is set so.
+    pub fn tail_of(&self, output: &OutputSettings) -> Tail {
+        let display = output.display.clone();
+        let tail = match (self.transform, &self.show_lut) {
+            (OutputTransform::Lut, Some(lut)) => Tail::by_lut(lut.clone(), display),
+            (transform, _) => Tail::display(transform, display),
+        };
+        tail.trimmed(output.trim).calibrated(output.calibration.as_ref().map(|c| c.lut.clone()))
+    }
+
+    /// The display called `id`, of its own or of those that come with the program.
+    pub fn display(&self, id: &str) -> Option<Arc<Display>> {
+        self.displays.iter().find(|d| d.id == id).cloned().or_else(|| known_display(id))
+    }
+
+    /// Every display there is for it: those that come with the program, then its own.
+    pub fn all_displays(&self) -> impl Iterator<Item = Arc<Display>> {
+        known_displays().chain(self.displays.iter().cloned())
+    }
+
+    /// The display `by` places after an output's in the list of all that can be shown there; the first or the last at
+    /// its ends.
+    pub fn display_beside(&self, output: Output, by: i32) -> Arc<Display> {
+        let now = &self.outputs.get(output).display;
+        let all: Vec<_> = self.all_displays().filter(|d| self.check_display(d).is_ok()).collect();
+        let at = all.iter().position(|d| d.id == now.id).unwrap_or(0);
+        let to = at.saturating_add_signed(by as isize).min(all.len().saturating_sub(1));
+        all.get(to).unwrap_or(now).clone()
+    }
+
+    /// Refuses a display whose peak the show's own table passes.
+    ///
+    /// # Errors
+    /// [`ShowError::Change`], with what would do.
+    pub fn check_display(&self, display: &Display) -> Result<(), ShowError> {
+        self.show_lut.as_ref().map_or(Ok(()), |lut| check_fits(lut, display))
     }
 
     /// `name` if no shot but `except` has it, else the first of `name 2`, `name 3`… that is free.
@@ -94,28 +139,46 @@ impl Output {
     }
 }
 
-/// The display of each output. Equal when the displays' ids are.
-#[derive(Clone, Copy, Debug)]
+/// What an output shows, and how.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OutputSettings {
+    /// What the picture is encoded for.
+    pub display: Arc<Display>,
+    /// What its version differs in.
+    pub trim: Trim,
+    /// A table on the signal for its own monitor; the file is relative to the show's folder when inside it.
+    pub calibration: Option<NamedLut>,
+}
+
+impl OutputSettings {
+    /// A display, with no trim and no calibration.
+    pub fn new(display: impl Into<Arc<Display>>) -> Self {
+        Self { display: display.into(), trim: Trim::default(), calibration: None }
+    }
+}
+
+/// What each output shows, and how.
+#[derive(Clone, Debug, PartialEq)]
 pub struct Outputs {
     /// The operator's window.
-    pub desk: &'static Display,
+    pub desk: OutputSettings,
     /// The client's window.
-    pub client: &'static Display,
+    pub client: OutputSettings,
     /// Rendered files.
-    pub files: &'static Display,
+    pub files: OutputSettings,
 }
 
 impl Outputs {
-    /// The display of one output.
-    pub fn get(&self, output: Output) -> &'static Display {
+    /// One of them.
+    pub fn get(&self, output: Output) -> &OutputSettings {
         match output {
-            Output::Desk => self.desk,
-            Output::Client => self.client,
-            Output::Files => self.files,
+            Output::Desk => &self.desk,
+            Output::Client => &self.client,
+            Output::Files => &self.files,
         }
     }
 
-    pub(super) fn get_mut(&mut self, output: Output) -> &mut &'static Display {
+    pub(super) fn get_mut(&mut self, output: Output) -> &mut OutputSettings {
         match output {
             Output::Desk => &mut self.desk,
             Output::Client => &mut self.client,
@@ -126,14 +189,27 @@ impl Outputs {
 
 impl Default for Outputs {
     fn default() -> Self {
-        Self { desk: &DISPLAYS[0], client: &DISPLAYS[0], files: &DISPLAYS[0] }
+        let first = OutputSettings::new(&DISPLAYS[0]);
+        Self { desk: first.clone(), client: first.clone(), files: first }
     }
 }
 
-impl PartialEq for Outputs {
-    fn eq(&self, other: &Self) -> bool {
-        Output::ALL.into_iter().all(|o| self.get(o).id == other.get(o).id)
+/// Refuses a display whose peak a table's picture passes.
+pub(super) fn check_fits(lut: &ShowLut, display: &Display) -> Result<(), ShowError> {
+    if lut.fits(display) {
+        return Ok(());
     }
+    Err(ShowError::change(
+        format!(
+            "{} gives the signal of {}, {} cd/m², and {} ends at {}: no table says how to render what is above",
+            lut.lut.file.display(),
+            lut.gives.id,
+            lut.gives.peak,
+            display.id,
+            display.peak
+        ),
+        format!("a display of {} cd/m² or more, or another output transform", lut.gives.peak),
+    ))
 }
 
 /// A range of a source, and how it is read and balanced. Equal when the encodings' ids and all else are.

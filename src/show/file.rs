@@ -1,17 +1,19 @@
 //! `show.toml`: the show as a person can read it and as two versions of it can be compared line by line.
 
 use std::path::Path;
+use std::sync::Arc;
 
-use super::document::{MATRICES, MAX_FRAME, RANGES, RASTERS, RATES};
+use super::display_file::{read_own, write_display};
+use super::document::{MATRICES, MAX_FRAME, RANGES, RASTERS, RATES, check_fits};
 use super::reader::{Source, Table, read_text};
 use super::writer::{line, number, quoted};
 use super::{
-    LOOK_STRENGTH, Output, Outputs, Shot, Show, ShowError, raster_from_text, raster_text, rate_from_text,
-    rate_text, writer,
+    LOOK_STRENGTH, Output, OutputSettings, Outputs, Shot, Show, ShowError, known_displays, raster_from_text,
+    raster_text, rate_from_text, rate_text, writer,
 };
-use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS, display, encoding, output_transform};
+use crate::colour::{Display, ENCODINGS, OUTPUT_TRANSFORMS, OutputTransform, encoding, output_transform};
 use crate::look::{Chain, List, Parameter};
-use crate::picture::{BALANCE, Balance, FRAMING, Framing};
+use crate::picture::{BALANCE, Balance, FRAMING, Framing, ShowLut, TRIM, Trim};
 
 /// The file in the show's folder.
 pub const SHOW_FILE: &str = "show.toml";
@@ -39,14 +41,43 @@ pub fn write(show: &Show) -> Result<String, ShowError> {
     if let Some(raster) = show.raster {
         line(&mut out, "raster", quoted(&raster_text(raster)));
     }
-    line(&mut out, "transform", quoted(show.transform.id()));
+    match &show.show_lut {
+        Some(lut) => {
+            line(&mut out, "transform", quoted(&format!("{LUT}{}", path_text(&lut.lut.file)?)));
+            line(&mut out, "lut-expects", quoted(lut.expects.id));
+            line(&mut out, "lut-gives", quoted(&lut.gives.id));
+        }
+        None => line(&mut out, "transform", quoted(show.transform.id())),
+    }
     if let Some(panel) = &show.panel {
         line(&mut out, "panel", quoted(panel));
     }
 
     out.push_str("\n[outputs]\n");
+    let is_short = |o: &OutputSettings| o.trim == Trim::default() && o.calibration.is_none();
     for output in Output::ALL {
-        line(&mut out, output.key(), quoted(show.outputs.get(output).id));
+        let settings = show.outputs.get(output);
+        if is_short(settings) {
+            line(&mut out, output.key(), quoted(&settings.display.id));
+        }
+    }
+    for output in Output::ALL {
+        let settings = show.outputs.get(output);
+        if is_short(settings) {
+            continue;
+        }
+        out.push_str(&format!("\n[outputs.{}]\n", output.key()));
+        line(&mut out, "display", quoted(&settings.display.id));
+        if let Some(lut) = &settings.calibration {
+            line(&mut out, "calibration", quoted(path_text(&lut.file)?));
+        }
+        if settings.trim != Trim::default() {
+            out.push_str(&format!("\n[outputs.{}.trim]\n", output.key()));
+            write_moved(&mut out, TRIM, &settings.trim.values);
+        }
+    }
+    for display in &show.displays {
+        write_display(&mut out, display);
     }
 
     for shot in &show.shots {
@@ -61,6 +92,13 @@ pub fn write(show: &Show) -> Result<String, ShowError> {
         }
     }
     Ok(out)
+}
+
+/// What a transform begins with that is a table.
+const LUT: &str = "lut:";
+
+fn path_text(path: &Path) -> Result<&str, ShowError> {
+    path.to_str().ok_or_else(|| ShowError::Path(path.to_owned()))
 }
 
 fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
@@ -107,17 +145,20 @@ pub fn read(text: &str, file: &Path) -> Result<Show, ShowError> {
 
 fn read_source(source: Source<'_>) -> Result<Show, ShowError> {
     source.with_tables(VERSION, |root| {
-        root.only(&["version", "show", "outputs", "shot", "chain"])?;
+        root.only(&["version", "show", "outputs", "display", "shot", "chain"])?;
         let about = root.need_table("show", "[show]")?;
-        about.only(&["name", "rate", "raster", "transform", "panel"])?;
-        let transforms = ids(OUTPUT_TRANSFORMS.iter().map(|t| t.id()));
+        about.only(&["name", "rate", "raster", "transform", "lut-expects", "lut-gives", "panel"])?;
+        let displays = read_own(&root)?;
+        let (transform, show_lut) = read_transform(&about, &displays)?;
         Ok(Show {
             name: about.text("name", "a text")?.1.to_owned(),
             rate: about.word("rate", RATES, rate_from_text)?,
             raster: about.word_or_none("raster", RASTERS, raster_from_text)?,
-            transform: about.word("transform", &transforms, output_transform)?,
+            transform,
             panel: about.text_or_none("panel", "the name of a panel map")?.map(|(_, p)| p.to_owned()),
-            outputs: read_outputs(&root)?,
+            outputs: read_outputs(&root, &displays, show_lut.as_deref())?,
+            show_lut,
+            displays,
             shots: read_shots(&root)?,
             chain: read_chain(&root)?,
         })
@@ -128,18 +169,92 @@ fn ids<'a>(ids: impl Iterator<Item = &'a str>) -> String {
     ids.collect::<Vec<_>>().join(", ")
 }
 
-fn read_outputs(root: &Table<'_>) -> Result<Outputs, ShowError> {
+/// The display that a key of a table names, if it is there: one of the show's own or one that comes with the program.
+fn read_display(
+    table: &Table<'_>,
+    key: &str,
+    own: &[Arc<Display>],
+) -> Result<Option<Arc<Display>>, ShowError> {
+    let all: Vec<_> = known_displays().chain(own.iter().cloned()).collect();
+    let accepted = ids(all.iter().map(|d| d.id.as_ref()));
+    table.word_or_none(key, &accepted, |id| all.iter().find(|d| d.id == id).cloned())
+}
+
+/// The output transform, and its table where it is one.
+fn read_transform(
+    about: &Table<'_>,
+    own: &[Arc<Display>],
+) -> Result<(OutputTransform, Option<Arc<ShowLut>>), ShowError> {
+    let transforms = format!("{}, {LUT}FILE.cube", ids(OUTPUT_TRANSFORMS.iter().map(|t| t.id())));
+    let (at, text) = about.text("transform", &transforms)?;
+    let why = "a .cube file does not say what it is made for";
+    let encodings = ids(ENCODINGS.iter().map(|e| e.id));
+    let expects = about.word_or_none("lut-expects", &encodings, encoding)?;
+    let gives = read_display(about, "lut-gives", own)?;
+    let Some(file) = text.strip_prefix(LUT) else {
+        if let Some((at, key)) = about.keys().into_iter().find(|(_, key)| key.starts_with("lut-")) {
+            let what = format!("{key} is there and transform is {text:?}");
+            return Err(about.source.wrong(at, what, format!("{key} beside transform = \"{LUT}FILE.cube\"")));
+        }
+        return Ok((about.word("transform", &transforms, output_transform)?, None));
+    };
+    let expects = expects.ok_or_else(|| {
+        let accepted = format!("lut-expects = what it reads: {encodings}");
+        about.source.wrong(at, format!("transform is a table, and lut-expects is not there; {why}"), accepted)
+    })?;
+    let gives = gives.ok_or_else(|| {
+        let accepted = "lut-gives = the display whose signal it gives, as in lut-gives = \"rec709\"";
+        about.source.wrong(at, format!("transform is a table, and lut-gives is not there; {why}"), accepted)
+    })?;
+    let lut = about.cube(at, file)?;
+    Ok((OutputTransform::Lut, Some(Arc::new(ShowLut { lut, expects, gives }))))
+}
+
+fn read_outputs(
+    root: &Table<'_>,
+    own: &[Arc<Display>],
+    show_lut: Option<&ShowLut>,
+) -> Result<Outputs, ShowError> {
     let mut outputs = Outputs::default();
-    if let Some(table) = root.table("outputs", "[outputs]")? {
-        table.only(&Output::ALL.map(Output::key))?;
-        let displays = ids(DISPLAYS.iter().map(|d| d.id));
-        for output in Output::ALL {
-            if let Some(found) = table.word_or_none(output.key(), &displays, display)? {
-                *outputs.get_mut(output) = found;
+    let Some(table) = root.table("outputs", "[outputs]")? else {
+        return check_outputs(root, root.at, &outputs, show_lut).map(|()| outputs);
+    };
+    table.only(&Output::ALL.map(Output::key))?;
+    for output in Output::ALL {
+        let to = outputs.get_mut(output);
+        if table.text_if_it_is_one(output.key()).is_some() {
+            to.display = read_display(&table, output.key(), own)?.unwrap_or_else(|| to.display.clone());
+            continue;
+        }
+        let accepted = format!("the name of a display, or a table [outputs.{}]", output.key());
+        let Some(table) = table.table_or(output.key(), &accepted)? else { continue };
+        table.only(&["display", "calibration", "trim"])?;
+        to.display = read_display(&table, "display", own)?.unwrap_or_else(|| to.display.clone());
+        if let Some((at, file)) = table.text_or_none("calibration", "the path of a .cube file")? {
+            to.calibration = Some(table.cube(at, file)?);
+        }
+        if let Some(trim) = table.table("trim", &format!("[outputs.{}.trim]", output.key()))? {
+            trim.only(&TRIM.iter().map(|p| p.key).collect::<Vec<_>>())?;
+            for (value, parameter) in to.trim.values.iter_mut().zip(TRIM) {
+                *value = trim.parameter(parameter.key, parameter)?;
             }
         }
     }
-    Ok(outputs)
+    check_outputs(root, table.at, &outputs, show_lut).map(|()| outputs)
+}
+
+/// Refuses displays whose peak the show's own table passes.
+fn check_outputs(
+    root: &Table<'_>,
+    at: usize,
+    outputs: &Outputs,
+    show_lut: Option<&ShowLut>,
+) -> Result<(), ShowError> {
+    let Some(lut) = show_lut else { return Ok(()) };
+    Output::ALL.into_iter().try_for_each(|o| check_fits(lut, &outputs.get(o).display)).map_err(|e| match e {
+        ShowError::Change { what, accepted } => root.source.wrong(at, what, accepted),
+        e => e,
+    })
 }
 
 fn read_shots(root: &Table<'_>) -> Result<Vec<Shot>, ShowError> {

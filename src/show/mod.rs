@@ -7,6 +7,7 @@
 
 mod address;
 mod change;
+mod display_file;
 mod document;
 mod error;
 mod file;
@@ -20,11 +21,12 @@ mod shipped;
 mod snapshot;
 mod writer;
 
-pub use address::{Address, LOOK_STRENGTH, Part, Slot, Which, check_address};
+pub use address::{Address, LOOK_STRENGTH, Part, Slot, Which, check_address, display_address};
 pub use change::Change;
+pub use display_file::{DISPLAY_FILES, known_display, known_displays, read_displays, shipped_displays};
 pub use document::{
-    MAX_FRAME, Output, Outputs, Shot, Show, raster_from_text, raster_text, rate_from_text, rate_text,
-    source_in_show,
+    MAX_FRAME, Output, OutputSettings, Outputs, Shot, Show, raster_from_text, raster_text, rate_from_text,
+    rate_text, source_in_show,
 };
 pub use error::ShowError;
 pub use file::{SHOW_FILE, VERSION, load, read, save, write};

@@ -1,11 +1,12 @@
 //! Reading TOML so that every complaint has a line and says what would be right.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use toml::de::{DeTable, DeValue};
 
 use super::ShowError;
-use super::lut_file::{load_lut_as, refusal, scene_ids};
+use super::lut_file::{load_lut, load_lut_as, refusal, scene_ids};
 use crate::colour::{Space, space};
 use crate::look::{Kind, NamedLut, Parameter, STAGES, Stage};
 
@@ -112,6 +113,50 @@ impl<'a> Table<'a> {
         self.text_or_none(key, accepted)?.ok_or_else(|| self.missing(key, accepted))
     }
 
+    /// A text and its place, if it is there and is one.
+    pub fn text_if_it_is_one(&self, key: &str) -> Option<(usize, &'a str)> {
+        match self.get(key) {
+            Some((at, DeValue::String(text))) => Some((at, text)),
+            _ => None,
+        }
+    }
+
+    /// Every key and its place, in the file's order.
+    pub fn keys(&self) -> Vec<(usize, &'a str)> {
+        let mut keys: Vec<_> =
+            self.table.iter().map(|(k, _)| (k.span().start, k.get_ref().as_ref())).collect();
+        keys.sort_unstable();
+        keys
+    }
+
+    /// A number in a range that must be there, and its place.
+    pub fn number(
+        &self,
+        key: &str,
+        range: std::ops::RangeInclusive<f64>,
+        accepted: &str,
+    ) -> Result<(usize, f64), ShowError> {
+        let (at, value) = self.get(key).ok_or_else(|| self.missing(key, accepted))?;
+        match number(value) {
+            Some(n) if range.contains(&n) => Ok((at, n)),
+            _ => Err(self.source.wrong(at, format!("{key} is {}", shown(value)), accepted)),
+        }
+    }
+
+    /// CIE x and y that must be there.
+    pub fn point(&self, key: &str) -> Result<[f64; 2], ShowError> {
+        const ACCEPTED: &str = "[x, y], each from -1 to 2";
+        let (at, value) = self.get(key).ok_or_else(|| self.missing(key, ACCEPTED))?;
+        let wrong = || self.source.wrong(at, format!("{key} is {}", shown(value)), ACCEPTED);
+        let DeValue::Array(items) = value else { return Err(wrong()) };
+        let numbers: Vec<f64> =
+            items.iter().filter_map(|i| number(i.get_ref()).filter(|n| (-1.0..=2.0).contains(n))).collect();
+        match (numbers.as_slice(), items.len()) {
+            (&[x, y], 2) => Ok([x, y]),
+            _ => Err(wrong()),
+        }
+    }
+
     /// What `find` finds for a text, if it is there.
     pub fn word_or_none<T>(
         &self,
@@ -179,12 +224,7 @@ impl<'a> Table<'a> {
             }
             .ok_or_else(|| self.source.wrong(at, format!("{key} is {}", shown(value)), names.join(", ")));
         }
-        let number = match value {
-            DeValue::Integer(i) => i128::from_str_radix(i.as_str(), i.radix()).ok().map(|n| n as f64),
-            DeValue::Float(f) => f.as_str().parse::<f64>().ok(),
-            _ => None,
-        };
-        match number {
+        match number(value) {
             // Held as well, since the two ends of a circle are one value.
             Some(n) if (parameter.min..=parameter.max).contains(&n) => Ok(parameter.held(n)),
             _ => {
@@ -196,14 +236,18 @@ impl<'a> Table<'a> {
 
     /// A table inside this one, if it is there. `name` is for messages.
     pub fn table(&self, key: &str, name: &str) -> Result<Option<Table<'a>>, ShowError> {
+        let table = self.table_or(key, &format!("a table {name}"))?;
+        Ok(table.map(|table| Table { name: name.to_owned(), ..table }))
+    }
+
+    /// A table inside this one, if it is there; what else could stand there is `accepted`.
+    pub fn table_or(&self, key: &str, accepted: &str) -> Result<Option<Table<'a>>, ShowError> {
         match self.get(key) {
             None => Ok(None),
             Some((at, DeValue::Table(table))) => {
-                Ok(Some(Table { source: self.source, at, name: name.to_owned(), table }))
+                Ok(Some(Table { source: self.source, at, name: key.to_owned(), table }))
             }
-            Some((at, other)) => {
-                Err(self.source.wrong(at, format!("{key} is {}", shown(other)), format!("a table {name}")))
-            }
+            Some((at, other)) => Err(self.source.wrong(at, format!("{key} is {}", shown(other)), accepted)),
         }
     }
 
@@ -287,6 +331,25 @@ impl<'a> Table<'a> {
         }
     }
 
+    /// The table of a `.cube` file that this table names at `at`, for what is said elsewhere; an empty one where files
+    /// are not read.
+    pub fn cube(&self, at: usize, file: &str) -> Result<NamedLut, ShowError> {
+        const CUBES: &str = "a .cube file: absolute, or relative to this file's folder";
+        let path = Path::new(file);
+        if path.extension().is_none_or(|e| !e.eq_ignore_ascii_case("cube")) {
+            return Err(self.source.wrong(at, format!("{file:?} is no .cube file"), CUBES));
+        }
+        if !self.source.tables {
+            return Ok(NamedLut::new(path, Arc::default()));
+        }
+        load_lut(self.source.file.parent().unwrap_or(Path::new("")), path).map_err(|e| match e {
+            ShowError::Io { path, source, .. } => {
+                self.source.wrong(at, format!("{} could not be read: {source}", path.display()), CUBES)
+            }
+            e => e,
+        })
+    }
+
     /// What a LUT is said to expect or give.
     fn side(&self, key: &str) -> Result<Option<Space>, ShowError> {
         let Some(space) = self.word_or_none(key, &scene_ids(), space)? else { return Ok(None) };
@@ -296,6 +359,15 @@ impl<'a> Table<'a> {
             return Err(self.source.wrong(at, what, accepted));
         }
         Ok(Some(space))
+    }
+}
+
+/// A value that is a number; it may be none that counts, as TOML has those too.
+fn number(value: &DeValue<'_>) -> Option<f64> {
+    match value {
+        DeValue::Integer(i) => i128::from_str_radix(i.as_str(), i.radix()).ok().map(|n| n as f64),
+        DeValue::Float(f) => f.as_str().parse::<f64>().ok(),
+        _ => None,
     }
 }
 

@@ -33,7 +33,13 @@ pub fn every_change() -> Vec<Change> {
         Change::SetSignalRange { shot: 0, range: None },
         Change::SetMatrix { shot: 0, matrix: Some(YcbcrMatrix::Bt709) },
         Change::SetTransform(OutputTransform::Plain),
-        Change::SetDisplay { output: Output::Files, display: display("srgb").unwrap() },
+        Change::SetParameter { slot: slot("output/client/roll-off"), value: 0.25 },
+        Change::SetParameter { slot: slot("output/files/exposure"), value: -1.0 },
+        Change::SetDisplay { output: Output::Files, display: display("srgb").unwrap().into() },
+        Change::SetDisplay { output: Output::Desk, display: full_show().displays[0].clone() },
+        Change::SetShowLut(show_lut("logc4", "rec709")),
+        Change::SetCalibration { output: Output::Desk, calibration: Some(cube()) },
+        Change::SetCalibration { output: Output::Client, calibration: None },
         Change::SetName("else".to_owned()),
         Change::SetRate((25, 1)),
         Change::SetRaster(None),
@@ -70,9 +76,11 @@ pub fn every_change() -> Vec<Change> {
         Change::SetPanel(_) => 19,
         Change::Together(_) => 20,
         Change::SetRaster(_) => 21,
-        Change::SetLut { .. } => 22,
+        Change::SetShowLut(_) => 22,
+        Change::SetCalibration { .. } => 23,
+        Change::SetLut { .. } => 24,
     };
-    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 23);
+    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 25);
     changes
 }
 

@@ -159,7 +159,7 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
             "version = 1\n",
             "version = 1\ncolour = 3\n",
             ":2: the file has no key \"colour\"",
-            "version, show, outputs, shot, chain",
+            "version, show, outputs, display, shot, chain",
         ),
         ("name = \"x\"\n", "", ":2: [show] lacks name", "name = a text"),
         ("name = \"x\"", "name = 4", ":3: name is 4", "a text"),
@@ -170,7 +170,7 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
             "rate = \"24\"",
             "rate = \"24\"\nfps = 24",
             ":5: [show] has no key \"fps\"",
-            "name, rate, raster, transform, panel",
+            "name, rate, raster, transform, lut-expects, lut-gives, panel",
         ),
         (
             "transform = \"plain\"",

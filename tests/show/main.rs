@@ -6,6 +6,7 @@
 mod luts;
 mod address;
 mod change;
+mod displays;
 mod file;
 mod history;
 mod look_file;
@@ -15,12 +16,14 @@ mod save;
 use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use greyhold::colour::{OutputTransform, Range, YcbcrMatrix, display, encoding, space};
-use greyhold::look::{Intent, Kind, List, STAGES, Stage, stage};
+use greyhold::look::{Intent, Kind, List, NamedLut, STAGES, Stage, stage};
 use greyhold::picture::{
-    BALANCE, Balance, BalanceField, FRAMING, Fitting, Framing, FramingField, MAX_SIDE, Tail,
+    BALANCE, Balance, BalanceField, FRAMING, Fitting, Framing, FramingField, MAX_SIDE, ShowLut, TRIM, Tail,
+    Trim, TrimField,
 };
 use greyhold::show::*;
 
@@ -32,6 +35,37 @@ fn kind(key: &str) -> Kind {
 
 fn shot(name: &str, encoding_id: &str) -> Shot {
     Shot::new(name, format!("footage/{name}.mov"), 10..58, encoding(encoding_id).unwrap())
+}
+
+/// Displays with something in every field, one of them given by its chromaticities.
+const DISPLAYS_TEXT: &str = r#"
+version = 1
+[display.grading-monitor]
+name = "Suite 2, “left”"
+source = "measured"
+peak = 203.5
+primaries = { red = [0.6791, 0.3204], green = [0.2652, 0.6899], blue = [0.1498, 0.0603], white = [0.3127, 0.329] }
+limit = "bt709"
+transfer = "gamma 2.35"
+[display.Theatre_2]
+peak = 100
+primaries = "p3-d65"
+transfer = "gamma 2.6"
+white = "d60"
+"#;
+
+/// A table that is there, wherever a show is.
+fn cube() -> NamedLut {
+    let file = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/luts/three_domain.cube");
+    load_lut(Path::new(""), Path::new(file)).unwrap()
+}
+
+fn show_lut(expects: &str, gives: &str) -> Arc<ShowLut> {
+    Arc::new(ShowLut {
+        lut: cube(),
+        expects: encoding(expects).unwrap(),
+        gives: known_display(gives).unwrap(),
+    })
 }
 
 /// A LUT of tests/data, which is said to expect an encoding.
@@ -47,7 +81,13 @@ fn full_show() -> Show {
     show.rate = (24000, 1001);
     show.raster = Some((2048, 858));
     show.transform = OutputTransform::None;
-    show.outputs.client = display("srgb").unwrap();
+    show.displays = read_displays(DISPLAYS_TEXT, Path::new("displays.toml")).unwrap();
+    show.outputs.client = OutputSettings::new(display("srgb").unwrap());
+    show.outputs.client.calibration = Some(cube());
+    show.outputs.client.trim =
+        Trim::default().with(TrimField::Exposure, 0.1 + 0.2).with(TrimField::RollOff, 1.0 / 3.0);
+    show.outputs.files.display = show.displays[1].clone();
+    show.outputs.files.trim = Trim::default().with(TrimField::Saturation, 0.5);
     show.panel = Some("two \\ wheels".to_owned());
     for (at, name) in ["gate", "naïve\n\t\"quote\" \u{1}\u{7f}\u{85}", "舟 🛶"].into_iter().enumerate() {
         show.apply(Change::AddShot { at, shot: shot(name, "logc4") }).unwrap();

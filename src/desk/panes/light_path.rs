@@ -7,10 +7,10 @@ use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 use super::super::look;
 use super::super::rows::{Touch, row};
 use super::{MOUSE, Panes, lut, white};
-use crate::colour::{DISPLAYS, ENCODINGS, OUTPUT_TRANSFORMS};
+use crate::colour::{ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Input, Snapshot};
-use crate::look::{Chain, Kind, List, Parameter, STAGES, Stage};
-use crate::picture::{BALANCE, BalanceField, FRAMING};
+use crate::look::{Chain, Kind, List, NamedLut, Parameter, STAGES, Stage};
+use crate::picture::{BALANCE, BalanceField, FRAMING, TRIM, Trim};
 use crate::show::{Change, LOOK_STRENGTH, Output, raster_text, shipped_looks};
 
 impl Panes {
@@ -77,36 +77,72 @@ impl Panes {
         }
         station(ui, "output transform", "");
         let transforms = OUTPUT_TRANSFORMS.iter().map(|t| (t.id(), t.doc()));
-        if let Some(i) = choose(ui, "transform", s.show.transform.id(), transforms) {
+        let lut = s.show.show_lut.as_ref();
+        let now = lut.map_or(s.show.transform.id().to_owned(), |l| format!("lut {}", file_name(&l.lut)));
+        if let Some(i) = choose(ui, "transform", &now, transforms) {
             let change = Change::SetTransform(OUTPUT_TRANSFORMS[i]);
             inputs.push(Input::Change { change, control: MOUSE });
         }
+        if let Some(lut) = lut {
+            quiet(ui, "lut", &format!("reads {}, gives {}", lut.expects.name, lut.gives.name));
+        }
         station(ui, "display", "");
-        for (output, name) in [(Output::Desk, "desk"), (Output::Client, "client"), (Output::Files, "files")] {
+        for output in Output::ALL {
+            self.output(ui, s, output, inputs);
+        }
+        ui.add_space(6.0);
+        ui.label(RichText::new(self.device.load().as_str()).size(11.0).color(look::QUIET));
+    }
+
+    /// An output: its display, what its window does with the signal, its calibration and its trim.
+    fn output(&mut self, ui: &mut Ui, s: &Snapshot, output: Output, inputs: &mut Vec<Input>) {
+        let (name, settings) = (output.key(), s.show.outputs.get(output));
+        let address: Arc<str> = format!("output/{name}/display").into();
+        let in_hand = self.in_hand == address;
+        self.addresses.push(address.clone());
+        ui.horizontal(|ui| {
+            let ink = if in_hand { look::BRIGHT } else { look::QUIET };
+            let label = egui::Label::new(RichText::new(name).size(11.0).color(ink)).sense(Sense::click());
+            let label = ui.add_sized([44.0, 18.0], label);
+            if in_hand && std::mem::take(&mut self.reveal) {
+                label.scroll_to_me(None);
+            }
+            if label.on_hover_text("take in hand: the keys then choose its display").clicked() {
+                self.in_hand = address;
+            }
+            let displays: Vec<_> = s.show.all_displays().collect();
+            let all = displays.iter().map(|d| (d.name.as_ref(), d.source.as_ref()));
+            if let Some(i) = choose(ui, name, &settings.display.name, all) {
+                let change = Change::SetDisplay { output, display: displays[i].clone() };
+                inputs.push(Input::Change { change, control: MOUSE });
+            }
+        });
+        let truth = match output {
+            Output::Desk => self.windows[0].as_deref(),
+            Output::Client => self.windows[1].as_deref(),
+            Output::Files => None,
+        };
+        if let Some(truth) = truth {
+            quiet(ui, name, &format!("its window: {truth}"));
+        }
+        if let Some(lut) = &settings.calibration {
             ui.horizontal(|ui| {
-                caption(ui, name);
-                let now = s.show.outputs.get(output).name;
-                if let Some(i) = choose(ui, name, now, DISPLAYS.iter().map(|d| (d.name, d.source))) {
-                    let change = Change::SetDisplay { output, display: &DISPLAYS[i] };
+                let text =
+                    RichText::new(format!("calibration {}", file_name(lut))).size(11.0).color(look::QUIET);
+                ui.label(text).on_hover_text(lut.file.display().to_string());
+                if ui.add(egui::Button::new(RichText::new("take out").size(11.0)).small()).clicked() {
+                    let change = Change::SetCalibration { output, calibration: None };
                     inputs.push(Input::Change { change, control: MOUSE });
                 }
             });
         }
-        let small = |text: String| RichText::new(text).size(11.0).color(look::QUIET);
-        ui.indent("surface", |ui| match &self.windows {
-            [Some(desk), Some(client)] if desk == client => {
-                ui.label(small(format!("windows: {desk}")));
+        let touched = settings.trim != Trim::default();
+        if self.fold(ui, &format!("output/{name}"), &format!("trim of {name}"), touched) {
+            for (parameter, value) in TRIM.iter().zip(settings.trim.values) {
+                let address = format!("output/{name}/{}", parameter.key);
+                self.parameter(ui, address, parameter, &words(parameter.key), value, inputs);
             }
-            windows => {
-                for (name, truth) in ["desk", "client"].iter().zip(windows) {
-                    if let Some(truth) = truth {
-                        ui.label(small(format!("{name}: {truth}")));
-                    }
-                }
-            }
-        });
-        ui.add_space(6.0);
-        ui.label(RichText::new(self.device.load().as_str()).size(11.0).color(look::QUIET));
+        }
     }
 
     /// The show's raster, and where the shot's frames lie in it.
@@ -327,12 +363,22 @@ fn groups(parameters: &[Parameter]) -> Vec<std::ops::Range<usize>> {
     out
 }
 
+/// A line about what stands above it.
+fn quiet(ui: &mut Ui, salt: &str, text: &str) {
+    ui.indent(("about", salt), |ui| ui.label(RichText::new(text).size(11.0).color(look::QUIET)));
+}
+
+/// A table's file as a line has room for it.
+fn file_name(lut: &NamedLut) -> String {
+    lut.file.file_name().unwrap_or_default().to_string_lossy().into_owned()
+}
+
 /// A name with others to choose from, each with a word about it; which was chosen.
-pub(super) fn choose(
+pub(super) fn choose<'a>(
     ui: &mut Ui,
     salt: &str,
     now: &str,
-    all: impl Iterator<Item = (&'static str, &'static str)>,
+    all: impl Iterator<Item = (&'a str, &'a str)>,
 ) -> Option<usize> {
     let mut chosen = None;
     ui.push_id(salt, |ui| {
