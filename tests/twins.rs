@@ -21,7 +21,7 @@ fn stages_rust_files_and_wgsl_files_are_the_same_set() {
     let declared: BTreeSet<_> = STAGES.iter().map(|d| d.function()).collect();
     assert_eq!(declared.len(), STAGES.len(), "two stages share a key");
     let mut rust = stems("src/look", "rs");
-    for support in ["mod", "chain", "declaration", "intent", "named_lut"] {
+    for support in ["mod", "chain", "declaration", "intent", "kernel", "named_lut"] {
         assert!(rust.remove(support));
     }
     assert_eq!(rust, declared);
@@ -87,7 +87,8 @@ fn span(module: &naga::Module, name: &str) -> u32 {
 
 #[test]
 fn every_structure_gives_a_valid_shader() {
-    let all: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
+    let (spread, all): (Vec<Kind>, Vec<Kind>) =
+        (0..STAGES.len()).map(Kind).partition(|k| k.declaration().neighbourhood.is_some());
     let mut chains: Vec<Vec<Kind>> = vec![vec![], all.clone(), all.iter().rev().copied().collect()];
     chains.extend(all.iter().map(|k| vec![*k]));
     chains.push(all.iter().chain(&all).copied().collect());
@@ -98,7 +99,10 @@ fn every_structure_gives_a_valid_shader() {
     for source in [Source::Frame, Source::Signal, Source::Light] {
         for &ending in &endings {
             for target in [Target::Float, Target::Half, Target::Codes, Target::Screen, Target::DeepScreen] {
-                for stages in &chains {
+                // A stage that reads its neighbours begins a part.
+                let parts = spread.iter().flat_map(|k| [vec![*k], [&[*k], &all[..]].concat()]);
+                let parts: Vec<_> = parts.filter(|_| source == Source::Light).collect();
+                for stages in chains.iter().chain(&parts) {
                     // Chains are many; where they begin and end is the same text for all of them.
                     if stages.len() == 1 && (source != Source::Frame || target != Target::Float) {
                         continue;
@@ -122,13 +126,19 @@ fn every_structure_gives_a_valid_shader() {
         }
     }
     assert!(count >= 120 * 2 * 4, "{count}");
+    for kind in spread {
+        for target in [Target::Float, Target::Half] {
+            Assembly::spread(kind, target).iter().for_each(|a| drop(validate(a)));
+        }
+    }
     validate(&Assembly::single("pass/blit.wgsl", include_str!("../shaders/pass/blit.wgsl")));
 }
 
 /// The uniform buffer is written in Rust and read by WGSL structs: their sizes agree.
 #[test]
 fn uniform_layout_is_what_the_structs_say() {
-    let stages: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
+    let (spread, stages): (Vec<Kind>, Vec<Kind>) =
+        (0..STAGES.len()).map(Kind).partition(|k| k.declaration().neighbourhood.is_some());
     let ending = Ending::Display(OutputTransform::Aces2);
     let structure = Structure {
         source: Source::Frame,
@@ -147,8 +157,14 @@ fn uniform_layout_is_what_the_structs_say() {
     assert_eq!(span(&module, "Aces2"), 4 * Aces2::UNIFORM as u32);
     assert_eq!(span(&module, "Aces2Inverse"), 4 * Aces2::INVERSE_UNIFORM as u32);
     assert_eq!(span(&module, "Head"), 4 * Layout::HEAD as u32);
-    for d in STAGES {
+    for d in STAGES.iter().filter(|d| d.neighbourhood.is_none()) {
         assert_eq!(span(&module, d.struct_name), 4 * d.storage_len() as u32, "{}", d.key);
+    }
+    for kind in spread {
+        let part = Structure { source: Source::Light, undone: None, stages: vec![kind], ..by_lut.clone() };
+        let d = kind.declaration();
+        let size = span(&validate(&Assembly::picture(&part)), d.struct_name);
+        assert_eq!(size, 4 * d.storage_len() as u32, "{}", d.key);
     }
 }
 
