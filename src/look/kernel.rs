@@ -1,7 +1,7 @@
 //! How light is spread: shapes made of a pyramid of blurs, so that a wide skirt costs little more than a narrow one.
 
 /// Levels of the pyramid: level n has 1/2ⁿ of the raster's pixels each way.
-pub const MOST_LEVELS: usize = 9;
+pub const MOST_LEVELS: usize = 12;
 
 /// How a source is spread. A point of it becomes a sum of blurs of the pyramid's levels, or a ring; what the weights
 /// leave of 1 stays where it is.
@@ -47,10 +47,11 @@ pub struct Ring {
 /// Points on each of a ring's circles.
 pub const RING_TAPS: usize = 24;
 
-/// Levels that a raster has: until one is a single pixel, but two at least.
+/// Levels that a raster has: as many as leave the coarsest two to four pixels along its longer side, so that its blur is
+/// as wide in every size of a picture; two at least.
 pub fn levels((width, height): (u32, u32)) -> usize {
-    let side = width.max(height).max(2);
-    (side.next_power_of_two().trailing_zeros() as usize).clamp(2, MOST_LEVELS)
+    let side = width.max(height).max(1);
+    (side.ilog2() as usize).saturating_sub(1).clamp(2, MOST_LEVELS)
 }
 
 /// Standard deviation of a level's blur along one axis, in pixels of the raster: each way down and each way up adds
@@ -132,7 +133,10 @@ mod tests {
     }
 
     #[test]
-    fn rasters_have_levels_down_to_a_pixel() {
-        assert_eq!([(1, 1), (5, 3), (960, 540), (3840, 2160), (16384, 1)].map(levels), [2, 3, 9, 9, 9]);
+    fn half_a_raster_has_a_level_less() {
+        assert_eq!(
+            [(1, 1), (9, 3), (960, 540), (1920, 1080), (3840, 2160), (16384, 1)].map(levels),
+            [2, 2, 8, 9, 10, 12]
+        );
     }
 }
