@@ -23,6 +23,7 @@ const FIXED: &[(&str, &str)] = &[
     shader!("picture/unpack.wgsl"),
     shader!("picture/framing.wgsl"),
     shader!("picture/dither.wgsl"),
+    shader!("pass/half.wgsl"),
     shader!("pass/head.wgsl"),
 ];
 
@@ -108,6 +109,7 @@ impl Assembly {
             assembly
         };
         let real = shader!("colour/real.wgsl");
+        let half = shader!("pass/half.wgsl");
         let down = shader!("pass/spread_down.wgsl");
         let numbers = format!("@group(0) @binding(3) var<uniform> p: {};\n", d.struct_name);
         let function = d.function();
@@ -116,6 +118,7 @@ impl Assembly {
         );
         let of_source = [
             real,
+            half,
             SPREAD[0],
             ("struct made from its declaration", &d.wgsl_struct()),
             ("look", d.wgsl),
@@ -126,9 +129,9 @@ impl Assembly {
         let same = ("source", "fn spread_source(v: vec3<f32>) -> vec3<f32> {\n    return v;\n}\n");
         [
             whole(&of_source, "spread_down"),
-            whole(&[down, same], "spread_down"),
-            whole(&[shader!("pass/spread_ring.wgsl")], "spread_ring"),
-            whole(&[shader!("pass/spread_up.wgsl"), SPREAD[1]], "spread_up"),
+            whole(&[half, down, same], "spread_down"),
+            whole(&[half, shader!("pass/spread_ring.wgsl")], "spread_ring"),
+            whole(&[half, shader!("pass/spread_up.wgsl"), SPREAD[1]], "spread_up"),
         ]
     }
 
@@ -162,9 +165,7 @@ const SPREAD_PICTURE: &str = "@group(0) @binding(1) var spread_picture: texture_
 
 fn spread_main(format: &str, call: &str, half: bool) -> String {
     let (wx, wy) = WORKGROUP;
-    // Stores of half floats may cut off what does not fit; packing rounds to nearest.
-    let rounded = "    v = clamp(v, vec3(-65504.0), vec3(65504.0));\n    \
-                   v = vec3(unpack2x16float(pack2x16float(v.xy)), unpack2x16float(pack2x16float(vec2(v.z, 0.0))).x);\n";
+    let rounded = "    v = nearest_halves(v);\n";
     let rounded = if half { rounded } else { "" };
     format!(
         "@group(0) @binding(4) var target_picture: texture_storage_2d<{format}, write>;\n\n\
@@ -295,13 +296,9 @@ fn main_text(structure: &Structure) -> String {
         Target::Float => {
             ("rgba32float", "    textureStore(target_picture, at, vec4(v, framed.w));\n".to_owned())
         }
-        // Stores of half floats may cut off what does not fit; packing rounds to nearest.
         Target::Half => (
             "rgba16float",
-            "    v = clamp(v, vec3(-65504.0), vec3(65504.0));\n    \
-             let rg = unpack2x16float(pack2x16float(v.xy));\n    \
-             let b = unpack2x16float(pack2x16float(vec2(v.z, framed.w)));\n    \
-             textureStore(target_picture, at, vec4(rg, b));\n"
+            "    textureStore(target_picture, at, vec4(nearest_halves(v), framed.w));\n"
                 .to_owned(),
         ),
         Target::Codes => (
@@ -314,13 +311,11 @@ fn main_text(structure: &Structure) -> String {
             "rgba8unorm",
             format!("{codes}    textureStore(target_picture, at, vec4(codes / p.head.code_max, 1.0));\n"),
         ),
-        // Rounded here, since GPUs cut off what halves do not hold.
         Target::DeepScreen => (
             "rgba16float",
             format!(
                 "{codes}    let shown = codes / p.head.code_max;\n    \
-                 let near = vec3(unpack2x16float(pack2x16float(shown.xy)), unpack2x16float(pack2x16float(shown.zz)).x);\n    \
-                 textureStore(target_picture, at, vec4(near, 1.0));\n"
+                 textureStore(target_picture, at, vec4(nearest_halves(shown), 1.0));\n"
             ),
         ),
     };

@@ -7,7 +7,7 @@ pub const MOST_LEVELS: usize = 12;
 /// leave of 1 stays where it is.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Kernel {
-    /// Share of each level's blur, by channel, level 1 first; at least one level.
+    /// Share of each level's blur, by channel, level 1 first; two levels at least, unless the first has a ring.
     pub weights: Vec<[f64; 3]>,
     /// In place of the last level's blur a ring on that level.
     pub ring: Option<Ring>,
@@ -31,6 +31,8 @@ impl Kernel {
         if above > 1 {
             weights[above - 2] = [1.0 - share; 3];
         }
+        // What weighs nothing need not be made.
+        weights.truncate(above.max(2));
         Self { weights, ring: None }
     }
 }
