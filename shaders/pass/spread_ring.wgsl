@@ -1,8 +1,8 @@
 // Means over a ring's circles on one level. Twin of Level::ring in src/picture/spread.rs.
 
 struct SpreadRing {
-    // Across, down and share of each point; 72 of them.
-    taps: array<vec4<f32>, 72>,
+    // Across, down and share of each point; 48 of them.
+    taps: array<vec4<f32>, 48>,
 }
 
 @group(0) @binding(0) var level: texture_2d<f32>;
@@ -11,7 +11,7 @@ struct SpreadRing {
 fn spread_ring(at: vec2<i32>) -> vec3<f32> {
     let last = vec2<i32>(textureDimensions(level)) - 1;
     var sum = vec3(0.0);
-    for (var i = 0; i < 72; i++) {
+    for (var i = 0; i < 48; i++) {
         let tap = p.taps[i];
         let place = vec2<f32>(at) + tap.xy;
         let low = floor(place);

@@ -128,10 +128,10 @@ impl Assembly {
         ];
         let same = ("source", "fn spread_source(v: vec3<f32>) -> vec3<f32> {\n    return v;\n}\n");
         [
-            whole(&of_source, "spread_down"),
-            whole(&[half, down, same], "spread_down"),
-            whole(&[half, shader!("pass/spread_ring.wgsl")], "spread_ring"),
-            whole(&[half, shader!("pass/spread_up.wgsl"), SPREAD[1]], "spread_up"),
+            whole(&of_source, "spread_down(vec2<i32>(id.xy), vec2<i32>(group.xy), local)"),
+            whole(&[half, down, same], "spread_down(vec2<i32>(id.xy), vec2<i32>(group.xy), local)"),
+            whole(&[half, shader!("pass/spread_ring.wgsl")], "spread_ring(vec2<i32>(id.xy))"),
+            whole(&[half, shader!("pass/spread_up.wgsl"), SPREAD[1]], "spread_up(vec2<i32>(id.xy))"),
         ]
     }
 
@@ -170,9 +170,12 @@ fn spread_main(format: &str, call: &str, half: bool) -> String {
     format!(
         "@group(0) @binding(4) var target_picture: texture_storage_2d<{format}, write>;\n\n\
          @compute @workgroup_size({wx}, {wy})\n\
-         fn main(@builtin(global_invocation_id) id: vec3<u32>) {{\n    \
-         if any(id.xy >= textureDimensions(target_picture)) {{\n        return;\n    }}\n    \
-         var v = {call}(vec2<i32>(id.xy));\n{rounded}    \
+         fn main(\n    \
+         @builtin(global_invocation_id) id: vec3<u32>,\n    \
+         @builtin(workgroup_id) group: vec3<u32>,\n    \
+         @builtin(local_invocation_index) local: u32,\n) {{\n    \
+         var v = {call};\n    \
+         if any(id.xy >= textureDimensions(target_picture)) {{\n        return;\n    }}\n{rounded}    \
          textureStore(target_picture, vec2<i32>(id.xy), vec4(v, 1.0));\n}}\n"
     )
 }
@@ -298,8 +301,7 @@ fn main_text(structure: &Structure) -> String {
         }
         Target::Half => (
             "rgba16float",
-            "    textureStore(target_picture, at, vec4(nearest_halves(v), framed.w));\n"
-                .to_owned(),
+            "    textureStore(target_picture, at, vec4(nearest_halves(v), framed.w));\n".to_owned(),
         ),
         Target::Codes => (
             "rgba16uint",

@@ -68,8 +68,8 @@ fn radius(p: &Halation<f64>) -> f64 {
 fn kernel(p: &Halation<f64>, raster: (u32, u32)) -> Kernel {
     let gate = GATES[(p.gauge.round() as usize).min(GATES.len() - 1)];
     let pixels = radius(p) / gate * f64::from(raster.0);
-    // The level on which the ring is three to six pixels from its middle.
-    let level = ((pixels / 3.0).max(1.0).log2().floor() as usize).clamp(1, levels(raster));
+    // The level on which the ring is two and a half to five pixels from its middle.
+    let level = ((pixels / 2.5).max(1.0).log2().floor() as usize).clamp(1, levels(raster));
     let mut weights = vec![[0.0; 3]; level];
     weights[level - 1] = [1.0; 3];
     let scale = pixels / 2f64.powi(level as i32);

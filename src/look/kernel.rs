@@ -47,7 +47,7 @@ pub struct Ring {
 }
 
 /// Points on each of a ring's circles.
-pub const RING_TAPS: usize = 24;
+pub const RING_TAPS: usize = 16;
 
 /// Levels that a raster has: as many as leave the coarsest two to four pixels along its longer side, so that its blur is
 /// as wide in every size of a picture; two at least.
