@@ -647,7 +647,7 @@ fn bench_measures_every_pass_beside_a_copy() {
     let said = fine(&["bench", "--json", "--rounds", "2", "--sizes", "64x36"]);
     let report: serde_json::Value = serde_json::from_str(&said).unwrap();
     let passes = report["passes"].as_array().unwrap();
-    assert_eq!(passes.len(), 16 + greyhold::look::STAGES.len());
+    assert_eq!(passes.len(), 17 + greyhold::look::STAGES.len());
     assert!(passes.iter().all(|p| p["median_ms"].as_f64().unwrap() > 0.0));
 }
 

@@ -15,9 +15,9 @@ use greyhold::colour::{
     Range, Shaped, Space, YcbcrMatrix, encoding,
 };
 use greyhold::gpu::{
-    ACES2_SIGNAL, Agreement, Assembly, Gpu, OF_PIXEL, PQ_SIGNAL, ROUNDING, Request, SIGNAL, TOLERANCE,
-    Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad, settings, spread,
-    vectors,
+    ACES2_SIGNAL, Agreement, Assembly, Gpu, OF_PIXEL, PQ_SIGNAL, REENCODED_SIGNAL, ROUNDING, Request, SIGNAL,
+    TOLERANCE, Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad, settings,
+    spread, vectors,
 };
 use greyhold::look::{Kind, NamedLut, STAGES, Side, stage};
 use greyhold::picture::{
@@ -142,7 +142,7 @@ fn outputs(gpu: &Gpu) -> Vec<Case> {
     let kinds: [(&str, Vec<Tail>, Tolerance); 3] = [
         ("trim", ends.collect(), SIGNAL),
         ("calibration", vec![calibrated], SIGNAL),
-        ("show lut", pairs.collect(), PQ_SIGNAL),
+        ("show lut", pairs.collect(), REENCODED_SIGNAL),
     ];
     let case = |(name, tails, tolerance): (&str, Vec<Tail>, Tolerance)| {
         let recipes: Vec<_> = tails.into_iter().map(|tail| Recipe::conversion(logc4, tail)).collect();
@@ -595,7 +595,7 @@ fn the_self_check_passes_here() {
     assert!(report.all.count > 1000);
 }
 
-/// The whole path, footage to display code: every encoding through a balance and a chain of every stage at
+/// The whole path, footage to display code: every encoding through a balance and a chain of every point stage at
 /// random settings, within 0.1 of a 10-bit code at the 99.9th percentile and 0.5 at most.
 #[test]
 fn the_whole_path_agrees_in_codes() {
@@ -618,10 +618,8 @@ fn whole_path(transform: OutputTransform, least: f32, most_p999: f64, most: f64)
     let mut worst = (0.0f64, 0.0f64, String::new());
     for (n, encoding) in ENCODINGS.iter().enumerate() {
         // Settings of each stage in turn; strengths up to the stage's greatest.
-        let stages: Vec<_> = (0..STAGES.len())
-            .map(Kind)
-            .map(|kind| settings(kind, n % 7 + 1).pop().unwrap().1.stages.remove(0))
-            .collect();
+        let stages: Vec<_> =
+            points().map(|kind| settings(kind, n % 7 + 1).pop().unwrap().1.stages.remove(0)).collect();
         for display in DISPLAYS {
             let mut recipe = balances[n % balances.len()].clone();
             recipe.decode.encoding = encoding;

@@ -200,7 +200,7 @@ fn half_rows(six: &Recipe) -> Vec<(String, Recipe)> {
 }
 
 /// Measures a plain copy, the path without and with balance, by ACES 2.0, a frame of another size, each stage alone,
-/// all stages together, and the whole balance with six stages by either transform, the same with half floats in and out,
+/// all point stages together and all stages, and the whole balance with six stages by either transform, the same with half floats in and out,
 /// and in parts as for several outputs; `rounds` times each, at each size. `progress` is told what comes next.
 pub fn bench(
     gpu: &Gpu,
@@ -209,7 +209,8 @@ pub fn bench(
     progress: &dyn Fn(&str),
 ) -> Result<Vec<BenchRow>, GpuError> {
     let timer = Timer::new(gpu);
-    let all: Vec<Kind> = (0..STAGES.len()).map(Kind).collect();
+    let (spread, points): (Vec<Kind>, Vec<Kind>) =
+        (0..STAGES.len()).map(Kind).partition(|k| k.declaration().neighbourhood.is_some());
     let mut passes = vec![
         ("log to display".to_owned(), recipe(vec![], None)),
         ("log to display by ACES 2.0".to_owned(), Recipe { tail: aces2(), ..recipe(vec![], None) }),
@@ -223,23 +224,28 @@ pub fn bench(
         let framing = Framing::default().with(FramingField::Scale, scale);
         passes.push((name.into(), recipe(vec![], Some(plain_balance())).framed(framing, None)));
     }
-    for &kind in &all {
-        passes.push((
-            format!("with balance and {}", kind.declaration().key),
-            recipe(vec![busy(kind)], Some(plain_balance())),
-        ));
-    }
+    let alone = |kind: Kind| {
+        let name = format!("with balance and {}", kind.declaration().key);
+        (name, recipe(vec![busy(kind)], Some(plain_balance())))
+    };
+    passes.extend(points.iter().map(|kind| alone(*kind)));
     passes.push((
-        "with balance and every stage".into(),
-        recipe(all.iter().map(|k| busy(*k)).collect(), Some(plain_balance())),
+        "with balance and every point stage".into(),
+        recipe(points.iter().map(|k| busy(*k)).collect(), Some(plain_balance())),
     ));
     passes.push((
         "with every part of balance and six stages".into(),
-        recipe(all.iter().take(6).map(|k| busy(*k)).collect(), Some(busy_balance())),
+        recipe(points.iter().take(6).map(|k| busy(*k)).collect(), Some(busy_balance())),
     ));
     let (_, six) = passes.last().expect("passes were put in above");
     let halves = half_rows(six);
     passes.push(("the same by ACES 2.0".into(), Recipe { tail: aces2(), ..six.clone() }));
+    // Last, since they have slowed down what was measured after them.
+    let mut texture: Vec<(String, Recipe)> = spread.iter().map(|kind| alone(*kind)).collect();
+    texture.push((
+        "with balance and every stage".into(),
+        recipe(points.iter().chain(&spread).map(|k| busy(*k)).collect(), Some(plain_balance())),
+    ));
     let mut rows = Vec::new();
     for &size in sizes {
         progress(&format!("{}×{}", size.0, size.1));
@@ -271,7 +277,11 @@ pub fn bench(
             let times = time_pass(gpu, &timer, recipe, Input::Picture(&signal), &half, rounds)?;
             rows.push(row(name, size, times));
         }
-        let first = rows.len() - passes.len() - halves.len();
+        for (name, recipe) in &texture {
+            let times = time_pass(gpu, &timer, recipe, Input::Frame(&upload), &output, rounds)?;
+            rows.push(row(name, size, times));
+        }
+        let first = rows.len() - passes.len() - halves.len() - texture.len();
         for row in &mut rows[first..] {
             row.copies = row.median_ms / yardstick;
         }

@@ -16,9 +16,9 @@ mod tables;
 pub use assembly::Assembly;
 pub use bench::{BenchRow, bench, is_software};
 pub use check::{
-    ACES2_SIGNAL, Agreement, CheckReport, DARK_SIGNAL, OF_PIXEL, PQ_SIGNAL, ROUNDING, SIGNAL, TOLERANCE,
-    Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad, self_check, settings,
-    spread, vectors,
+    ACES2_SIGNAL, Agreement, CheckReport, DARK_SIGNAL, OF_PIXEL, PQ_SIGNAL, REENCODED_SIGNAL, ROUNDING,
+    SIGNAL, TOLERANCE, Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad,
+    self_check, settings, spread, vectors,
 };
 pub use device::{Gpu, GpuError, Request};
 pub use pipelines::{Pipeline, Pipelines};
