@@ -6,7 +6,7 @@ use greyhold::colour::{
 };
 use greyhold::gpu::vectors;
 use greyhold::look::{
-    CURVE_NAMES, CURVE_POINTS, Chain, CurvePoint, Declaration, Domain, Reach, STAGES, curve_point_parameters,
+    CURVE_NAMES, CURVE_POINTS, Chain, CurvePoint, Declaration, Domain, Reach, STAGES, Spot, curve_point_parameters,
     curve_point_within, curve_points, stage,
 };
 use greyhold::picture::{Balance, Recipe, Tail, cpu::Grader};
@@ -59,11 +59,11 @@ impl Set {
     }
 
     fn at(&self, rgb: [f64; 3]) -> [f64; 3] {
-        (self.d.apply_f64)(&self.values, None, rgb)
+        (self.d.apply_f64)(&self.values, None, Spot::default(), rgb)
     }
 
     fn at_f32(&self, rgb: [f32; 3]) -> [f32; 3] {
-        (self.d.apply_f32)(&self.single, None, rgb)
+        (self.d.apply_f32)(&self.single, None, Spot::default(), rgb)
     }
 }
 

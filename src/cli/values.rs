@@ -20,7 +20,8 @@ use crate::show::{load, load_look};
 /// chain, output transform and display encoding; without a show or look the first two are empty. Numbers of a
 /// display's encoding (bt1886, srgb) are first taken back through the output transform. Results have nine significant digits. With `--on both` a line holds the
 /// CPU's three numbers, the GPU's three and their differences, and the exit status is 1 if any is past
-/// the tolerance. A shot's framing does not act: it moves values and mixes them with their neighbours.
+/// the tolerance. A shot's framing does not act: it moves values and mixes them with their neighbours. Nor do stages
+/// that are not the same all over the picture (vignette, grain).
 ///
 /// Example: echo 0.278 0.278 0.278 | greyhold values --from logc4 --display rec709
 #[derive(Debug, clap::Args)]
@@ -138,11 +139,12 @@ impl Values {
             (None, Some(display)) => Tail::Display { transform, display },
             (None, None) => bail!("--to or --display says what the numbers become"),
         };
-        let recipe = if self.to.is_some() && show.is_none() && self.look.is_none() {
+        let mut recipe = if self.to.is_some() && show.is_none() && self.look.is_none() {
             Recipe::conversion(self.from, tail)
         } else {
             Recipe::graded(self.from, balance, &chain, tail)
         };
+        recipe.stages.retain(|s| !s.kind.declaration().spot);
         Ok(recipe.rendered_by(transform))
     }
 }

@@ -9,6 +9,7 @@ mod chain;
 mod declaration;
 mod intent;
 mod named_lut;
+mod spot;
 
 pub use chain::{Chain, List, Stage, effective_strength};
 pub use curves::{
@@ -20,6 +21,7 @@ pub use declaration::{Declaration, Domain, Nature, Parameter, Reach, Scale, Unit
 pub use intent::Intent;
 pub use lut::MAX_LUTS;
 pub use named_lut::{Bake, NamedLut, Said, Side};
+pub use spot::{Spot, hash};
 
 /// Which stage: an index into [`STAGES`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -53,5 +55,8 @@ stages! {
     monochrome
     palette
     curves
+    bleach
+    vignette
+    grain
     lut
 }

@@ -152,7 +152,7 @@ impl Layout {
 
         for stage in &recipe.stages {
             out.push(stage.strength as f32);
-            out.extend(stage.values.iter().map(|&v| v as f32));
+            out.extend(stage.placed(raster).iter().map(|&v| v as f32));
             align(&mut out);
         }
         out
