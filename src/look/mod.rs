@@ -17,6 +17,7 @@ pub use curves::{
     curve_points,
 };
 pub(crate) use declaration::declare;
+pub use grain::field as grain_field;
 pub use declaration::{Declaration, Domain, Nature, Parameter, Reach, Scale, Unit, strength};
 pub use intent::Intent;
 pub use lut::MAX_LUTS;
