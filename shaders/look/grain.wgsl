@@ -7,6 +7,7 @@ const GRAIN_TOE: f32 = 0.31185314551866211;
 const GRAIN_MOST: f32 = 0.82440523310065883;
 const GRAIN_RISE: f32 = 3.1644273144197701;
 const GRAIN_TOE_SLOPE: f32 = 2.5732454750314107;
+const GRAIN_STRAIGHT: f32 = 0.477;
 const GRAIN_COLUMN: u32 = 0xc13fa9a9u;
 const GRAIN_ROW: u32 = 0x91e10da5u;
 
@@ -52,5 +53,6 @@ fn grain(p: Grain, v: vec3<f32>, spot: Spot) -> vec3<f32> {
     let held = clamp(v, vec3(GRAIN_BLACK), vec3(GRAIN_MOST));
     let line = sqrt(max((held - GRAIN_LINE) * GRAIN_RISE, vec3(0.0)));
     let root = select(line, (held - GRAIN_BLACK) * GRAIN_TOE_SLOPE, held < vec3(GRAIN_TOE));
-    return v + root * (layers * p.own + joint);
+    let lift = p.lift * (root * root) * (held - GRAIN_STRAIGHT);
+    return v + (root * (layers * p.own + joint) + lift);
 }
