@@ -24,7 +24,7 @@ crate::look::declare! {
         /// Size of the grain on film: how far apart density agrees by 1/e.
         size "size": Micrometres = 8.0 in 2.0..24.0 step 0.1 Even;
         /// How far the three layers' grain agrees: 0 each its own, 1 one silver image.
-        correlation "correlation": Ratio = 0.3 in 0.0..1.0 step 0.01 Even;
+        correlation "correlation": Ratio = 0.6 in 0.0..1.0 step 0.01 Even;
         /// Which roll: stages of one number have the same grain.
         roll "roll": Ratio = 0.0 in 0.0..255.0 step 1.0 Even;
     }
@@ -88,8 +88,7 @@ const TOE_SLOPE: f64 = 2.573_245_475_031_410_7;
 
 /// Where a print is straight, in ACEScct, and how its bend grows from there: as much brighter as a print has to be for its
 /// mean to stay is `BEND · (v − STRAIGHT)` times the variance, by half the second derivative of the tone over the first.
-/// Fitted to the signal of ACES 2.0 on a display of 100 cd/m²; on other displays the mean then moves by less still than
-/// the default grain did without it.
+/// Fitted to the signal of ACES 2.0 on a display of 100 cd/m².
 const STRAIGHT: f64 = 0.477;
 const BEND: f64 = 22.0;
 
@@ -156,9 +155,11 @@ fn prepare(p: &Grain<f64>, (width, _): (u32, u32)) -> [f64; 7] {
     let density = p.granularity / 1000.0 / aperture_share(p.size).sqrt() * left;
     let deviation = density / RISE;
     let amount = deviation / CELL;
+    // The brightness of layers that differ varies less than each of them: weights of AP1's luminance.
+    let brightness = 0.531 + 0.469 * p.correlation;
     let own = (1.0 - p.correlation).sqrt();
     let joint = ((1.0 + 2.0 * p.correlation).sqrt() - own) / 3.0;
-    [p.roll.round(), step.round(), drift, beside.round(), amount * own, amount * joint, BEND * deviation * deviation]
+    [p.roll.round(), step.round(), drift, beside.round(), amount * own, amount * joint, BEND * brightness * deviation.powi(2)]
 }
 
 /// What the field holds at a cell, of three layers in ten bits each: the difference of two even draws of 5 bits, and 32.
