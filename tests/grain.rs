@@ -237,8 +237,7 @@ fn layers_agree_as_far_as_they_are_told() {
 
 /// ACEScct to 10-bit codes through ACES 2.0 on Rec. 709.
 fn codes(grain: Option<(usize, (u32, u32), [f64; 2])>) -> Grader<f32> {
-    let tail =
-        Tail::Display { transform: OutputTransform::Aces2, display: display("rec709").unwrap() };
+    let tail = Tail::Display { transform: OutputTransform::Aces2, display: display("rec709").unwrap() };
     let mut recipe = Recipe::conversion(encoding("acescct").unwrap(), tail);
     recipe.balance = Some(Balance::default());
     if let Some((gauge, _, [granularity, correlation])) = grain {
@@ -357,9 +356,15 @@ fn every_machine_draws_the_same() {
     let (width, height) = (1920u32, 24u32);
     let pixels: Vec<_> = (0..width * height).map(|i| [(i % 1500) as f32 / 1000.0 - 0.2; 3]).collect();
     let frame = Frame::from_rgb(width, &pixels).unwrap();
-    for (gauge, size, number) in
-        [(0, 8.0, 0), (0, 24.0, 1), (2, 8.0, 86_399), (3, 3.7, 12), (5, 8.0, 1000), (5, 14.0, 7), (6, 2.0, u32::MAX)]
-    {
+    for (gauge, size, number) in [
+        (0, 8.0, 0),
+        (0, 24.0, 1),
+        (2, 8.0, 86_399),
+        (3, 3.7, 12),
+        (5, 8.0, 1000),
+        (5, 14.0, 7),
+        (6, 2.0, u32::MAX),
+    ] {
         let recipe = recipe(gauge, size, number);
         let structure = Structure::of(&recipe, Target::Float);
         let mut assembly = Assembly::picture(&structure);
@@ -377,11 +382,16 @@ fn every_machine_draws_the_same() {
         for (i, found) in drawn.iter().enumerate() {
             let spot = Spot { x: i as u32 % width, y: i as u32 / width, frame: number };
             let (sums, _) = grain_field(whole(1), whole(2), whole(3), whole(0), spot);
-            assert_eq!(sums.map(|s| (s as f32).to_bits()), found.map(f32::to_bits), "{gauge} {size}: {spot:?}");
+            assert_eq!(
+                sums.map(|s| (s as f32).to_bits()),
+                found.map(f32::to_bits),
+                "{gauge} {size}: {spot:?}"
+            );
             least = std::array::from_fn(|c| least[c].min(sums[c]));
         }
         assert!(least.iter().all(|l| *l < -1_000_000), "there is a field: {least:?}");
-        let found = agreement(&cpu::signal(&recipe, &frame).pixels, &gpu.signal(&recipe, &frame).unwrap(), TOLERANCE);
+        let found =
+            agreement(&cpu::signal(&recipe, &frame).pixels, &gpu.signal(&recipe, &frame).unwrap(), TOLERANCE);
         println!("{} {size}: {:.3} of the tolerance", GAUGES[gauge].0, found.worst_share);
         assert!(found.holds(), "{found:?}");
     }

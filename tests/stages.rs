@@ -7,8 +7,8 @@ use greyhold::colour::{
 };
 use greyhold::gpu::vectors;
 use greyhold::look::{
-    CURVE_NAMES, CURVE_POINTS, Chain, CurvePoint, Declaration, Domain, Reach, STAGES, Spot, Stage, curve_point_parameters,
-    curve_point_within, curve_points, stage,
+    CURVE_NAMES, CURVE_POINTS, Chain, CurvePoint, Declaration, Domain, Reach, STAGES, Spot, Stage,
+    curve_point_parameters, curve_point_within, curve_points, stage,
 };
 use greyhold::picture::{Balance, Recipe, Tail, cpu::Grader};
 use greyhold::show::{Look, shipped_looks};
@@ -968,7 +968,8 @@ fn bleach_raises_contrast_and_lowers_colour() {
 fn vignette_gain(set: &[(&str, f64)], raster: (u32, u32), at: [f64; 2]) -> f64 {
     let of = Set::new("vignette", set);
     let values = of.d.placed(&of.values, raster);
-    let pixel = |share: f64, length: u32| (share * f64::from(length)).round().min(f64::from(length - 1)) as u32;
+    let pixel =
+        |share: f64, length: u32| (share * f64::from(length)).round().min(f64::from(length - 1)) as u32;
     let spot = Spot { x: pixel(at[0], raster.0), y: pixel(at[1], raster.1), frame: 0 };
     (of.d.apply_f64)(&values, None, spot, [0.18; 3])[1] / 0.18
 }
@@ -982,7 +983,8 @@ fn vignette_is_a_lenss_own_law() {
         let corner = 2f64.powf(amount / 2.0) - 1.0;
         let focal = (2000.5f64.powi(2) + 1125.5f64.powi(2)).sqrt() / corner.sqrt();
         for at in [[0.5, 0.5], [0.75, 0.5], [0.1, 0.9], [0.999, 0.999]] {
-            let place = |share: f64, length: f64| (share * length).round().min(length - 1.0) + 0.5 - length / 2.0;
+            let place =
+                |share: f64, length: f64| (share * length).round().min(length - 1.0) + 0.5 - length / 2.0;
             let height = place(at[0], 4001.0).hypot(place(at[1], 2251.0));
             let expected = (height / focal).atan().cos().powi(4);
             let found = vignette_gain(&[("amount", amount)], raster, at);

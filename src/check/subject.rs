@@ -44,9 +44,7 @@ impl Subject {
     /// A look's stages, by their CPU twins in f64. A strength is that of the look as a whole. Stages that read
     /// their neighbours or ask for their place (grain, vignette) are no functions of a colour: they are left out, and named.
     pub fn of_stages(name: impl Into<String>, stages: &[Stage], intent: Option<Intent>) -> Self {
-        let point = |s: &&Stage| {
-            s.declaration().reach == Reach::Point && !s.declaration().spot || !s.on
-        };
+        let point = |s: &&Stage| s.declaration().reach == Reach::Point && !s.declaration().spot || !s.on;
         let look: Vec<Stage> = stages.iter().filter(point).cloned().collect();
         let left_out = stages
             .iter()

@@ -159,7 +159,15 @@ fn prepare(p: &Grain<f64>, (width, _): (u32, u32)) -> [f64; 7] {
     let brightness = 0.531 + 0.469 * p.correlation;
     let own = (1.0 - p.correlation).sqrt();
     let joint = ((1.0 + 2.0 * p.correlation).sqrt() - own) / 3.0;
-    [p.roll.round(), step.round(), drift, beside.round(), amount * own, amount * joint, BEND * brightness * deviation.powi(2)]
+    [
+        p.roll.round(),
+        step.round(),
+        drift,
+        beside.round(),
+        amount * own,
+        amount * joint,
+        BEND * brightness * deviation.powi(2),
+    ]
 }
 
 /// What the field holds at a cell, of three layers in ten bits each: the difference of two even draws of 5 bits, and 32.
@@ -191,9 +199,8 @@ pub fn field(step: u32, drift: u32, beside: u32, roll: u32, spot: Spot) -> ([i32
     let mut sums = [0u32; 3];
     for (j, row) in down.into_iter().enumerate() {
         for (i, column) in across.into_iter().enumerate() {
-            let key = key
-                .wrapping_add(COLUMN.wrapping_mul(i as u32))
-                .wrapping_add(ROW.wrapping_mul(j as u32));
+            let key =
+                key.wrapping_add(COLUMN.wrapping_mul(i as u32)).wrapping_add(ROW.wrapping_mul(j as u32));
             let values = cell_values(key, seed);
             let share = row * column;
             for (c, sum) in sums.iter_mut().enumerate() {

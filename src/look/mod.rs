@@ -17,8 +17,8 @@ pub use curves::{
     curve_points,
 };
 pub(crate) use declaration::declare;
-pub use grain::field as grain_field;
 pub use declaration::{Declaration, Domain, Nature, Parameter, Reach, Scale, Unit, strength};
+pub use grain::field as grain_field;
 pub use intent::Intent;
 pub use lut::MAX_LUTS;
 pub use named_lut::{Bake, NamedLut, Said, Side};
