@@ -14,7 +14,7 @@ use greyhold::colour::{
 };
 use greyhold::gpu::{Gpu, ROUNDING, Request, TOLERANCE, agreement_within, pad, spread, vectors};
 use greyhold::interchange::clf::Clf;
-use greyhold::look::{Bake, List, NamedLut, Said, Side, Stage, effective_strength, stage};
+use greyhold::look::{Bake, List, NamedLut, Said, Side, Spot, Stage, effective_strength, stage};
 use greyhold::picture::{Balance, Frame, Recipe, StageValues, Structure, Tail, Target, cpu};
 use greyhold::show::{
     Change, Look, Show, ShowError, load, load_look, load_lut, load_lut_as, save, save_look,
@@ -46,7 +46,7 @@ fn twin(lut: &NamedLut) -> impl Fn([f64; 3]) -> [f64; 3] + use<> {
     let kind = stage("lut").unwrap();
     let values = StageValues::new(kind, 1.0, &[], Some(lut)).values;
     let table = lut.lut.to::<f64>();
-    move |v| (kind.declaration().apply_f64)(&values, Some(&table), v)
+    move |v| (kind.declaration().apply_f64)(&values, Some(&table), Spot::default(), v)
 }
 
 /// A recipe that is the stage alone, on ACEScct.
@@ -227,7 +227,7 @@ fn acescct_is_no_conversion_and_another_encoding_no_other_shader() {
     };
     for v in vectors(256) {
         for lut in [&lut, &by_hand] {
-            let found = (kind.declaration().apply_f32)(&values(lut), Some(&lut.lut), v);
+            let found = (kind.declaration().apply_f32)(&values(lut), Some(&lut.lut), Spot::default(), v);
             assert_eq!(found.map(f32::to_bits), cube.apply(v).map(f32::to_bits));
         }
     }

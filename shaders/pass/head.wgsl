@@ -3,6 +3,13 @@
 
 const GREY_ACESCCT: f32 = 0.4135884024924423;
 
+// Twin of src/look/spot.rs.
+struct Spot {
+    x: u32,
+    y: u32,
+    frame: u32,
+}
+
 struct Head {
     @align(16) unpack: Unpack,
     @align(16) framing: Framing,

@@ -1,4 +1,4 @@
-// Twin of src/picture/dither.rs.
+// Twin of src/picture/dither.rs; the hash is that of src/look/spot.rs.
 
 fn hash(value: u32) -> u32 {
     var h = value;

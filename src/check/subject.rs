@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use crate::colour::{Encoding, Shaped, acescct_decode, acescct_encode, apply, encoding};
 use crate::interchange::clf::Clf;
-use crate::look::{Chain, Intent, Nature, Reach, Stage};
+use crate::look::{Chain, Intent, Reach, Stage};
 use crate::picture::{Balance, Recipe, Tail, cpu::Grader};
 
 /// F: a colour in ACEScct to a colour in ACEScct.
@@ -42,11 +42,9 @@ impl Subject {
     }
 
     /// A look's stages, by their CPU twins in f64. A strength is that of the look as a whole. Stages that read
-    /// their neighbours, and grain, are no functions of a colour: they are left out, and named.
+    /// their neighbours or ask for their place (grain, vignette) are no functions of a colour: they are left out, and named.
     pub fn of_stages(name: impl Into<String>, stages: &[Stage], intent: Option<Intent>) -> Self {
-        let point = |s: &&Stage| {
-            s.declaration().reach == Reach::Point && s.declaration().nature != Nature::Grain || !s.on
-        };
+        let point = |s: &&Stage| s.declaration().reach == Reach::Point && !s.declaration().spot || !s.on;
         let look: Vec<Stage> = stages.iter().filter(point).cloned().collect();
         let left_out = stages
             .iter()

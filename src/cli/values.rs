@@ -21,7 +21,8 @@ use crate::show::{Output, OutputSettings, load, load_look};
 /// an output of the show has it, trim and calibration with it. Numbers of a
 /// display's encoding (bt1886, srgb) are first taken back through the output transform. Results have nine significant digits. With `--on both` a line holds the
 /// CPU's three numbers, the GPU's three and their differences, and the exit status is 1 if any is past
-/// the tolerance. A shot's framing does not act: it moves values and mixes them with their neighbours.
+/// the tolerance. A shot's framing does not act: it moves values and mixes them with their neighbours. Nor do stages
+/// that are not the same all over the picture (vignette, grain).
 ///
 /// Example: echo 0.278 0.278 0.278 | greyhold values --from logc4 --display rec709
 #[derive(Debug, clap::Args)]
@@ -152,11 +153,12 @@ impl Values {
             (None, None, Some(output), Some(show)) => show.tail(output),
             _ => bail!("--to, --display or --output says what the numbers become"),
         };
-        let recipe = if self.to.is_some() && show.is_none() && self.look.is_none() {
+        let mut recipe = if self.to.is_some() && show.is_none() && self.look.is_none() {
             Recipe::conversion(self.from, tail)
         } else {
             Recipe::graded(self.from, balance, &chain, tail)
         };
+        recipe.stages.retain(|s| !s.kind.declaration().spot);
         Ok(recipe.rendered_by(transform))
     }
 }

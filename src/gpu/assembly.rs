@@ -249,6 +249,9 @@ fn main_text(structure: &Structure) -> String {
                 more = format!(", lut_{}", tables.min(MAX_LUTS - 1));
                 tables += 1;
             }
+            if d.spot {
+                more = ", Spot(id.x, id.y, p.head.unpack.frame)".to_owned();
+            }
             let (before, after) = match d.domain {
                 Domain::Acescct => ("v", "y"),
                 Domain::Linear => ("acescct_decode(v)", "acescct_encode(y)"),

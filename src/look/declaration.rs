@@ -1,8 +1,8 @@
 //! How a stage is declared, once, for everything that needs to know about it.
 
-use super::Kernel;
-use super::NamedLut;
+use super::{Kernel, NamedLut, Spot};
 use crate::colour::Shaped;
+use std::borrow::Cow;
 
 /// The space a stage computes in and is mixed in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -51,6 +51,8 @@ pub enum Unit {
     Mired,
     /// Thousandths of Duv, the distance from the Planckian locus in CIE 1960 (u, v); + is greener.
     Duv,
+    /// Thousandths of a millimetre, on film.
+    Micrometres,
     /// Which of several, by these names: whole numbers from 0. Files write the name.
     Choice(&'static [&'static str]),
 }
@@ -65,6 +67,7 @@ impl Unit {
             Self::Degrees => "°",
             Self::Mired => "mired",
             Self::Duv => "‰ Duv",
+            Self::Micrometres => "µm",
         }
     }
 }
@@ -224,7 +227,7 @@ pub struct Declaration {
     pub domain: Domain,
     /// What it reads.
     pub reach: Reach,
-    /// Does it leave middle grey alone, at any setting?
+    /// Does it leave middle grey alone, at any setting? One that asks for its place: in the raster's middle.
     pub holds_grey: bool,
     /// Does a grey ramp stay in order, at any setting?
     pub monotone: bool,
@@ -236,14 +239,16 @@ pub struct Declaration {
     pub derived: &'static [&'static str],
     /// Does it read a table from a file? Without one it does nothing.
     pub table: bool,
+    /// Does it ask where in the raster a pixel is, and in which frame?
+    pub spot: bool,
     /// How it reads its neighbours, if it does.
     pub neighbourhood: Option<Neighbourhood>,
-    /// Parameters, and the table if it reads one, to derived values.
-    pub prepare: fn(&[f64], Option<&NamedLut>) -> Vec<f64>,
-    /// The CPU twin in f32: parameters and derived values, the table, pixel in, pixel out.
-    pub apply_f32: fn(&[f32], Option<&Shaped<f32>>, [f32; 3]) -> [f32; 3],
+    /// Parameters, the table if it reads one and the raster's size if it asks for its place, to derived values.
+    pub prepare: fn(&[f64], Option<&NamedLut>, (u32, u32)) -> Vec<f64>,
+    /// The CPU twin in f32: parameters and derived values, the table, the place, pixel in, pixel out.
+    pub apply_f32: fn(&[f32], Option<&Shaped<f32>>, Spot, [f32; 3]) -> [f32; 3],
     /// The same in f64.
-    pub apply_f64: fn(&[f64], Option<&Shaped<f64>>, [f64; 3]) -> [f64; 3],
+    pub apply_f64: fn(&[f64], Option<&Shaped<f64>>, Spot, [f64; 3]) -> [f64; 3],
     /// Name of the Rust struct, and of the WGSL one.
     pub struct_name: &'static str,
     /// Text of the WGSL twin.
@@ -266,11 +271,22 @@ impl Declaration {
         self.parameters.iter().map(|p| p.default).collect()
     }
 
-    /// Parameters and what is derived from them: the slice that `apply` takes.
+    /// Parameters and what is derived from them: the slice that `apply` takes. Of one that asks for its place, as in a
+    /// raster of one pixel, until [`Declaration::placed`] says better.
     pub fn prepared(&self, values: &[f64], table: Option<&NamedLut>) -> Vec<f64> {
         let mut all = values.to_vec();
-        all.extend((self.prepare)(values, table));
+        all.extend((self.prepare)(values, table, (1, 1)));
         all
+    }
+
+    /// A prepared slice in a raster of a size, across and down.
+    pub fn placed<'a>(&self, prepared: &'a [f64], raster: (u32, u32)) -> Cow<'a, [f64]> {
+        if !self.spot {
+            return Cow::Borrowed(prepared);
+        }
+        let mut all = prepared[..self.parameters.len()].to_vec();
+        all.extend((self.prepare)(prepared, None, raster));
+        Cow::Owned(all)
     }
 
     /// Numbers a stage instance takes in the uniform buffer, filling aside.
@@ -291,22 +307,30 @@ impl Declaration {
 }
 
 /// Declares a stage: its constants, its parameters, what is derived from them. The file that calls this
-/// defines `prepare(&Parameters<f64>) -> [f64; N]` and `apply(&Parameters<T>, [T; 3]) -> [T; 3]`; a stage marked
-/// `spread`, which reads its neighbours, defines the functions of a [`Neighbourhood`] in place of `apply`; one marked
-/// `table` is given an `Option<&NamedLut>` and an `Option<&Shaped>` as the last argument of them.
+/// defines `prepare(&Parameters<f64>) -> [f64; N]` and `apply(&Parameters<T>, [T; 3]) -> [T; 3]`. A stage marked
+/// `table` is given an `Option<&NamedLut>` and an `Option<&Shaped>` as the last argument of them; one marked `spot`
+/// the raster's size, `(u32, u32)`, and a `Spot`; one marked `spread`, which reads its neighbours, defines the functions
+/// of a [`Neighbourhood`] in place of `apply`.
 macro_rules! declare {
-    (@call $function:ident($($argument:expr),+) $table:ident) => {{
-        let _ = $table;
+    (@call $function:ident($($argument:expr),+) $table:ident $spot:ident) => {{
+        let _ = ($table, $spot);
         $function($($argument),+)
     }};
-    (@call $function:ident($($argument:expr),+) $table:ident table) => { $function($($argument),+, $table) };
+    (@call $function:ident($($argument:expr),+) $table:ident $spot:ident table) => {{
+        let _ = $spot;
+        $function($($argument),+, $table)
+    }};
+    (@call $function:ident($($argument:expr),+) $table:ident $spot:ident spot) => {{
+        let _ = $table;
+        $function($($argument),+, $spot)
+    }};
     // A stage that reads its neighbours leaves a flat field alone; see `Neighbourhood`.
-    (@call apply($p:expr, $rgb:expr) $table:ident spread) => {{
-        let _ = ($p, $table);
+    (@call apply($p:expr, $rgb:expr) $table:ident $spot:ident spread) => {{
+        let _ = ($p, $table, $spot);
         $rgb
     }};
-    (@call prepare($p:expr) $table:ident spread) => {{
-        let _ = $table;
+    (@call prepare($p:expr) $table:ident $spot:ident spread) => {{
+        let _ = ($table, $spot);
         prepare($p)
     }};
     (@neighbourhood $name:ident spread) => {
@@ -319,7 +343,7 @@ macro_rules! declare {
     (@neighbourhood $name:ident $($other:ident)?) => { None };
     (
         $(#[doc = $doc:literal])+
-        $name:ident $key:literal, shader $wgsl:literal $(, $table:ident)? {
+        $name:ident $key:literal, shader $wgsl:literal $(, $mark:ident)? {
             nature: $nature:ident,
             domain: $domain:ident,
             reach: $reach:ident,
@@ -357,10 +381,15 @@ macro_rules! declare {
         /// The declaration of this stage.
         pub static DECLARATION: $crate::look::Declaration = {
             const DERIVED: &[&str] = &[$(stringify!($derived)),*];
-            fn prepare_values(v: &[f64], table: Option<&$crate::look::NamedLut>) -> Vec<f64> {
+            const MARK: &[u8] = stringify!($($mark)?).as_bytes();
+            fn prepare_values(
+                v: &[f64],
+                table: Option<&$crate::look::NamedLut>,
+                raster: (u32, u32),
+            ) -> Vec<f64> {
                 let mut all = v.to_vec();
                 all.resize(v.len() + DERIVED.len(), 0.0);
-                $crate::look::declare!(@call prepare(&$name::from_slice(&all)) table $($table)?).to_vec()
+                $crate::look::declare!(@call prepare(&$name::from_slice(&all)) table raster $($mark)?).to_vec()
             }
             $crate::look::Declaration {
                 key: $key,
@@ -385,13 +414,14 @@ macro_rules! declare {
                 ),*],
                 derived: DERIVED,
                 prepare: prepare_values,
-                table: matches!(stringify!($($table)?).as_bytes(), b"table"),
-                neighbourhood: $crate::look::declare!(@neighbourhood $name $($table)?),
-                apply_f32: |p, table, rgb| {
-                    $crate::look::declare!(@call apply(&$name::from_slice(p), rgb) table $($table)?)
+                table: matches!(MARK, b"table"),
+                spot: matches!(MARK, b"spot"),
+                neighbourhood: $crate::look::declare!(@neighbourhood $name $($mark)?),
+                apply_f32: |p, table, spot, rgb| {
+                    $crate::look::declare!(@call apply(&$name::from_slice(p), rgb) table spot $($mark)?)
                 },
-                apply_f64: |p, table, rgb| {
-                    $crate::look::declare!(@call apply(&$name::from_slice(p), rgb) table $($table)?)
+                apply_f64: |p, table, spot, rgb| {
+                    $crate::look::declare!(@call apply(&$name::from_slice(p), rgb) table spot $($mark)?)
                 },
                 struct_name: stringify!($name),
                 wgsl: include_str!(concat!("../../shaders/", $wgsl)),

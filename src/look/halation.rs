@@ -1,8 +1,9 @@
 //! Halation: light that a film's base sends back.
 
-use super::diffusion::over;
-use super::kernel::{levels, Ring};
 use super::Kernel;
+use super::diffusion::over;
+use super::grain::{GAUGE_NAMES, GAUGES};
+use super::kernel::{Ring, levels};
 use crate::colour::{GREY, Real};
 
 crate::look::declare! {
@@ -26,7 +27,7 @@ crate::look::declare! {
         /// Stops from where nothing takes part to where everything does.
         softness "softness": Stops = 2.0 in 0.5..6.0 step 0.1 Even;
         /// The film: its gate's width sets how large the ring is.
-        gauge "gauge": Choice(GAUGES) = 4.0 in 0.0..6.0 step 1.0 Even;
+        gauge "gauge": Choice(GAUGE_NAMES) = 4.0 in 0.0..6.0 step 1.0 Even;
         /// Thickness of the base, hundredths of a millimetre.
         base "base": Ratio = 12.5 in 5.0..20.0 step 0.1 Even;
         /// Refractive index of the base.
@@ -48,13 +49,6 @@ crate::look::declare! {
     }
 }
 
-/// Film by the names that the trade has, in the order of [`GATES`].
-pub const GAUGES: &[&str] = &["8", "super-8", "16", "super-16", "35-3-perf", "35-4-perf", "65"];
-
-/// Width of each gauge's camera gate, millimetres: SMPTE ST 7 and ISO 466 (16), ST 201 and ISO 5768 (super 16), ST 59 and
-/// ISO 2906 (35); 8, super 8, the width of three perforations and 65 from memory.
-pub const GATES: [f64; 7] = [4.8, 5.79, 10.26, 12.52, 24.89, 24.89, 52.48];
-
 fn prepare(p: &Halation<f64>) -> [f64; 2] {
     let rate = 1.0 / p.softness;
     [rate, 0.5 - rate * (p.threshold + GREY.log2())]
@@ -66,17 +60,15 @@ fn radius(p: &Halation<f64>) -> f64 {
 }
 
 fn kernel(p: &Halation<f64>, raster: (u32, u32)) -> Kernel {
-    let gate = GATES[(p.gauge.round() as usize).min(GATES.len() - 1)];
+    let gate = GAUGES[(p.gauge.round() as usize).min(GAUGES.len() - 1)].1;
     let pixels = radius(p) / gate * f64::from(raster.0);
     // The level on which the ring is two and a half to five pixels from its middle.
     let level = ((pixels / 2.5).max(1.0).log2().floor() as usize).clamp(1, levels(raster));
     let mut weights = vec![[0.0; 3]; level];
     weights[level - 1] = [1.0; 3];
     let scale = pixels / 2f64.powi(level as i32);
-    let ring = Ring {
-        radii: [0.0, 0.4, 1.0].map(|out| scale * (1.0 + p.width * out)),
-        shares: [0.5, 0.3, 0.2],
-    };
+    let ring =
+        Ring { radii: [0.0, 0.4, 1.0].map(|out| scale * (1.0 + p.width * out)), shares: [0.5, 0.3, 0.2] };
     Kernel { weights, ring: Some(ring) }
 }
 

@@ -10,6 +10,7 @@ mod declaration;
 mod kernel;
 mod intent;
 mod named_lut;
+mod spot;
 
 pub use chain::{Chain, List, Stage, effective_strength};
 pub use curves::{
@@ -18,10 +19,12 @@ pub use curves::{
 };
 pub(crate) use declaration::declare;
 pub use declaration::{Declaration, Domain, Nature, Neighbourhood, Parameter, Reach, Scale, Unit, strength};
+pub use grain::field as grain_field;
 pub use intent::Intent;
 pub use kernel::{Kernel, MOST_LEVELS, RING_TAPS, Ring, glare, level_sigma};
 pub use lut::MAX_LUTS;
 pub use named_lut::{Bake, NamedLut, Said, Side};
+pub use spot::{Spot, hash};
 
 /// Which stage: an index into [`STAGES`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -55,6 +58,9 @@ stages! {
     monochrome
     palette
     curves
+    bleach
+    vignette
+    grain
     lut
     softness
     diffusion

@@ -10,7 +10,7 @@ use crate::colour::{
     Aces2, Aces2InverseValues, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale,
     acescct_decode, acescct_encode, apply,
 };
-use crate::look::{Declaration, Domain};
+use crate::look::{Declaration, Domain, Spot};
 
 /// A number that the stages' twins come in.
 pub trait Twin: Real {
@@ -19,6 +19,7 @@ pub trait Twin: Real {
         declaration: &Declaration,
         values: &[Self],
         lut: Option<&Shaped<Self>>,
+        spot: Spot,
         rgb: [Self; 3],
     ) -> [Self; 3];
 }
@@ -28,9 +29,10 @@ impl Twin for f32 {
         declaration: &Declaration,
         values: &[f32],
         lut: Option<&Shaped<f32>>,
+        spot: Spot,
         rgb: [f32; 3],
     ) -> [f32; 3] {
-        (declaration.apply_f32)(values, lut, rgb)
+        (declaration.apply_f32)(values, lut, spot, rgb)
     }
 }
 
@@ -39,9 +41,10 @@ impl Twin for f64 {
         declaration: &Declaration,
         values: &[f64],
         lut: Option<&Shaped<f64>>,
+        spot: Spot,
         rgb: [f64; 3],
     ) -> [f64; 3] {
-        (declaration.apply_f64)(values, lut, rgb)
+        (declaration.apply_f64)(values, lut, spot, rgb)
     }
 }
 
@@ -113,11 +116,18 @@ pub struct Grader<T> {
     matrix: [T; 9],
     widening: Option<[T; 9]>,
     encode: CurveValues<T>,
+    frame: u32,
 }
 
 impl<T: Twin> Grader<T> {
-    /// Works out a recipe's constants.
+    /// Works out a recipe's constants, for colours without a place: they lie in the middle of a raster, which is its only
+    /// pixel, so that nothing falls off towards corners and grain is averaged over a whole gate.
     pub fn new(recipe: &Recipe) -> Self {
+        Self::in_raster(recipe, (1, 1))
+    }
+
+    /// The same for pixels of a raster of a size, across and down.
+    pub fn in_raster(recipe: &Recipe, raster: (u32, u32)) -> Self {
         let (tone, matrix, encode) = tail_values(&recipe.tail);
         Self {
             source: recipe.source,
@@ -131,7 +141,7 @@ impl<T: Twin> Grader<T> {
                 .map(|s| Step {
                     declaration: s.kind.declaration(),
                     strength: T::of(s.strength),
-                    values: s.values.iter().map(|&v| T::of(v)).collect(),
+                    values: s.placed(raster).iter().map(|&v| T::of(v)).collect(),
                     lut: s.lut.as_ref().map(|l| l.to()),
                 })
                 .collect(),
@@ -152,11 +162,17 @@ impl<T: Twin> Grader<T> {
             matrix: matrix.rows(),
             widening: recipe.tail.widening().map(|m| m.rows()),
             encode,
+            frame: recipe.frame,
         }
     }
 
     /// One pixel: what the recipe's source holds in, what its tail gives out.
     pub fn pixel(&self, signal: [T; 3]) -> [T; 3] {
+        self.pixel_at(signal, 0, 0)
+    }
+
+    /// The same at a column and row of the raster.
+    pub fn pixel_at(&self, signal: [T; 3], x: u32, y: u32) -> [T; 3] {
         let mut v = match self.source {
             Source::Frame | Source::Signal => self.decoder.light(signal),
             Source::Light => signal,
@@ -169,8 +185,9 @@ impl<T: Twin> Grader<T> {
             if let Some(balance) = &self.balance {
                 v = balance.acescct(v);
             }
+            let spot = Spot { x, y, frame: self.frame };
             for step in &self.steps {
-                v = step.run(v);
+                v = step.run(v, spot);
             }
             v = v.map(acescct_decode);
         }
@@ -179,7 +196,8 @@ impl<T: Twin> Grader<T> {
 
     /// The chain alone: ACEScct in, ACEScct out.
     pub fn chain(&self, acescct: [T; 3]) -> [T; 3] {
-        self.steps.iter().fold(acescct, |v, step| step.run(v))
+        let spot = Spot { frame: self.frame, ..Spot::default() };
+        self.steps.iter().fold(acescct, |v, step| step.run(v, spot))
     }
 
     fn tail(&self, v: [T; 3]) -> [T; 3] {
@@ -219,12 +237,12 @@ fn held<T: Real>(light: [T; 3]) -> [T; 3] {
 impl<T: Twin> Step<T> {
     /// Between stages the picture rests in ACEScct; a stage in linear light converts for itself, so that
     /// strength 0 leaves the very bits.
-    fn run(&self, v: [T; 3]) -> [T; 3] {
+    fn run(&self, v: [T; 3], spot: Spot) -> [T; 3] {
         if self.strength <= T::of(0.0) {
             return v;
         }
         let mix = |x: [T; 3]| {
-            let y = T::stage(self.declaration, &self.values, self.lut.as_ref(), x);
+            let y = T::stage(self.declaration, &self.values, self.lut.as_ref(), spot, x);
             if self.strength == T::of(1.0) {
                 y
             } else {
@@ -266,12 +284,14 @@ pub fn signal(recipe: &Recipe, frame: &Frame) -> Signal {
     let (width, height) = recipe.size(frame);
     let framing = recipe.framing.prepared::<f32>((frame.width, frame.height), (width, height));
     let unpack = Unpack::<f32>::of(&frame.format);
-    let grader = Grader::<f32>::new(&parts[0]);
+    let grader = Grader::<f32>::in_raster(&parts[0], (width, height));
     // Outside the frame it stays black, whatever comes.
     let mut pixels = vec![None; width as usize * height as usize];
     pixels.par_chunks_mut(width as usize).enumerate().for_each(|(y, row)| {
         for (x, pixel) in row.iter_mut().enumerate() {
-            *pixel = framing.at(&unpack, frame, x as u32, y as u32).map(|signal| grader.pixel(signal));
+            *pixel = framing
+                .at(&unpack, frame, x as u32, y as u32)
+                .map(|signal| grader.pixel_at(signal, x as u32, y as u32));
         }
     });
     for part in &parts[1..] {
@@ -284,7 +304,7 @@ pub fn signal(recipe: &Recipe, frame: &Frame) -> Signal {
 
 /// A picture in scene-linear light through a part that begins with a stage that reads its neighbours.
 fn pass(part: &Recipe, size: (u32, u32), picture: &[Option<[f32; 3]>]) -> Vec<Option<[f32; 3]>> {
-    let grader = Grader::<f32>::new(part);
+    let grader = Grader::<f32>::in_raster(part, size);
     let light: Vec<[f32; 3]> = picture.iter().map(|p| p.unwrap_or_default()).collect();
     let spread = part.spread().and_then(|s| Some((s, s.kernel(size)?)));
     let light =
@@ -296,7 +316,12 @@ fn pass(part: &Recipe, size: (u32, u32), picture: &[Option<[f32; 3]>]) -> Vec<Op
             }
             None => light,
         };
-    light.par_iter().zip(picture).map(|(v, was)| was.map(|_| grader.pixel(*v))).collect()
+    let place = |i: usize| (i as u32 % size.0, i as u32 / size.0);
+    let pixel = |(i, (v, was)): (usize, (&[f32; 3], &Option<[f32; 3]>))| {
+        let (x, y) = place(i);
+        was.map(|_| grader.pixel_at(*v, x, y))
+    };
+    light.par_iter().zip(picture).enumerate().map(pixel).collect()
 }
 
 /// Runs a recipe over a frame and rounds it to codes of `depth` bits.

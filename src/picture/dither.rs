@@ -1,12 +1,6 @@
 //! Signal to integer codes, with triangular noise that is the same on every machine.
 
-/// Integer hash (an avalanche of multiplies and shifts; every input bit reaches every output bit).
-fn hash(value: u32) -> u32 {
-    let mut h = value;
-    h = (h ^ (h >> 16)).wrapping_mul(0x7feb_352d);
-    h = (h ^ (h >> 15)).wrapping_mul(0x846c_a68b);
-    h ^ (h >> 16)
-}
+use crate::look::hash;
 
 /// Triangular noise in −1…1 for a pixel, channel and frame. Twin: `dither_noise`.
 pub fn noise(x: u32, y: u32, channel: u32, frame: u32) -> f32 {

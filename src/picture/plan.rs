@@ -191,7 +191,7 @@ impl Layout {
             align(&mut out);
         }
         for stage in &recipe.stages {
-            push_stage(&mut out, stage);
+            push_stage(&mut out, stage.strength, &stage.placed(raster));
         }
         out
     }
@@ -199,14 +199,14 @@ impl Layout {
     /// Writes a stage's numbers alone: for the first pass of one that reads its neighbours.
     pub fn write_stage(stage: &StageValues) -> Vec<f32> {
         let mut out = Vec::new();
-        push_stage(&mut out, stage);
+        push_stage(&mut out, stage.strength, &stage.values);
         out
     }
 }
 
-fn push_stage(out: &mut Vec<f32>, stage: &StageValues) {
-    out.push(stage.strength as f32);
-    out.extend(stage.values.iter().map(|&v| v as f32));
+fn push_stage(out: &mut Vec<f32>, strength: f64, values: &[f64]) {
+    out.push(strength as f32);
+    out.extend(values.iter().map(|&v| v as f32));
     align(out);
 }
 

@@ -1,5 +1,6 @@
 //! A recipe: everything that is done to a frame, as immutable data.
 
+use std::borrow::Cow;
 use std::sync::Arc;
 
 use super::{Balance, Frame, Framing, ShowLut, Source, Trim};
@@ -43,7 +44,7 @@ pub struct StageValues {
     pub kind: Kind,
     /// Effective strength, 0 … the stage's maximum.
     pub strength: f64,
-    /// Parameters, then what is derived from them.
+    /// Parameters, then what is derived from them; see [`StageValues::placed`].
     pub values: Vec<f64>,
     /// The table that it reads.
     pub lut: Option<Arc<Shaped<f32>>>,
@@ -59,6 +60,11 @@ impl StageValues {
     pub fn new(kind: Kind, strength: f64, values: &[f64], lut: Option<&NamedLut>) -> Self {
         let values = kind.declaration().prepared(values, lut);
         Self { kind, strength, values, lut: lut.map(|l| l.lut.clone()) }
+    }
+
+    /// Its values in a raster of a size, across and down.
+    pub fn placed(&self, raster: (u32, u32)) -> Cow<'_, [f64]> {
+        self.kind.declaration().placed(&self.values, raster)
     }
 }
 
