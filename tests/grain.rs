@@ -237,7 +237,7 @@ fn layers_agree_as_far_as_they_are_told() {
 
 /// ACEScct to 10-bit codes through ACES 2.0 on Rec. 709.
 fn codes(grain: Option<(usize, (u32, u32), [f64; 2])>) -> Grader<f32> {
-    let tail = Tail::Display { transform: OutputTransform::Aces2, display: display("rec709").unwrap() };
+    let tail = Tail::display(OutputTransform::Aces2, display("rec709").unwrap());
     let mut recipe = Recipe::conversion(encoding("acescct").unwrap(), tail);
     recipe.balance = Some(Balance::default());
     if let Some((gauge, _, [granularity, correlation])) = grain {
@@ -368,7 +368,7 @@ fn every_machine_draws_the_same() {
         let recipe = recipe(gauge, size, number);
         let structure = Structure::of(&recipe, Target::Float);
         let mut assembly = Assembly::picture(&structure);
-        let store = "textureStore(target_picture, at, vec4(v, 1.0));";
+        let store = "textureStore(target_picture, at, vec4(v, framed.w));";
         assert!(assembly.text.contains(store));
         assembly.text = assembly.text.replace(
             store,
