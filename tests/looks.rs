@@ -55,7 +55,8 @@ fn comment(reports: &[Report; 4]) -> String {
     };
     line("strength", STRENGTHS.map(|s| s.to_string()));
     line("verdict", std::array::from_fn(|i| verdict(&reports[i])));
-    for key in ["grey-shift", "toning-most", "slope-grey", "skin-drift", "clip-excess", "noise-gain-neutral"] {
+    for key in ["grey-shift", "toning-most", "slope-grey", "skin-drift", "clip-excess", "noise-gain-neutral"]
+    {
         let name = rows().find(|d| d.key == key).unwrap().name;
         line(name, cells(reports, key));
     }
@@ -110,7 +111,9 @@ fn same(a: &str, b: &str) -> bool {
     let (a, b): (Vec<_>, Vec<_>) = (a.split_whitespace().collect(), b.split_whitespace().collect());
     a.len() == b.len()
         && a.iter().zip(&b).all(|(x, y)| match (number(x), number(y)) {
-            (Some((v, d)), Some((w, e))) => d == e && (v - w).abs() < 1.5 * 10f64.powi(-d) && (d > 0 || v == w),
+            (Some((v, d)), Some((w, e))) => {
+                d == e && (v - w).abs() < 1.5 * 10f64.powi(-d) && (d > 0 || v == w)
+            }
             _ => x == y,
         })
 }
@@ -171,8 +174,9 @@ fn they_differ() {
     let t = Rendering::fixed();
     let seen = |look: Option<&Look>| -> Vec<[f64; 3]> {
         let f = look.map(|l| Subject::of_stages(l.name.clone(), &l.stages, l.intent).at(1.0));
-        let colours =
-            [-2.0, 0.0, 2.0].into_iter().flat_map(|s| PATCHES.map(|p| p.map(|v| acescct_encode(v * f64::exp2(s)))));
+        let colours = [-2.0, 0.0, 2.0]
+            .into_iter()
+            .flat_map(|s| PATCHES.map(|p| p.map(|v| acescct_encode(v * f64::exp2(s)))));
         colours.map(|x| t.see(f.as_ref().map_or(x, |f| f(x))).ictcp).collect()
     };
     let mut all = vec![("no look", seen(None))];

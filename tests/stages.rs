@@ -6,8 +6,8 @@ use greyhold::colour::{
 };
 use greyhold::gpu::vectors;
 use greyhold::look::{
-    CURVE_NAMES, CURVE_POINTS, Chain, CurvePoint, Declaration, Domain, Reach, STAGES, curve_point_parameters,
-    curve_point_within, curve_points, stage,
+    CURVE_NAMES, CURVE_POINTS, Chain, CurvePoint, Declaration, Domain, Intent, Reach, STAGES,
+    curve_point_parameters, curve_point_within, curve_points, stage,
 };
 use greyhold::picture::{Balance, Recipe, Tail, cpu::Grader};
 use greyhold::show::{Look, shipped_looks};
