@@ -6,7 +6,7 @@ use std::fmt::Write;
 
 use greyhold::check::{Limits, PATCHES, Rendering, Report, Subject, Verdict, check, rows};
 use greyhold::colour::{acescct_encode, delta_e_itp};
-use greyhold::show::{LOOK_FILES, Look, shipped_looks};
+use greyhold::show::{LOOK_FILES, Look, shipped_looks, write_look};
 
 const STRENGTHS: [f64; 4] = [0.25, 0.5, 0.75, 1.0];
 
@@ -139,10 +139,12 @@ fn what_is_said_of_them_is_so() {
         let start = text.find("# Check\n").unwrap_or_else(|| panic!("{path} has no check in its comments"));
         let end = start + text[start..].find("\n\n").unwrap() + 1;
         let said = comment(reports);
-        if !same(&text[start..end], &said) {
+        // As the program writes it, with the check between its first line and the rest.
+        let whole = write_look(look).replacen("version", &format!("#\n{said}\nversion"), 1);
+        if !same(&text[start..end], &said) || text.len() != whole.len() {
             stale.push(path.clone());
             if update {
-                std::fs::write(&path, format!("{}{said}{}", &text[..start], &text[end..])).unwrap();
+                std::fs::write(&path, whole).unwrap();
             }
         }
     }
