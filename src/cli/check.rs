@@ -19,7 +19,7 @@ use crate::show::{load_look, shipped_looks, write_atomically};
 /// whether a LUT holds it. The limits are data: configs/check.toml is built in, --limits reads your own. The
 /// exit status is 0 when every judged value is within its limit, 1 when not, 2 when the file cannot be used.
 ///
-/// Example: greyhold check soft-print --out report.html
+/// Example: greyhold check reversal --out report.html
 #[derive(Debug, clap::Args)]
 pub struct Check {
     /// The look: a file, or a name.

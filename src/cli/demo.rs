@@ -100,7 +100,7 @@ fn make(dir: &Path) -> anyhow::Result<()> {
         let source = Path::new("footage").join(scene.name).join(format!("{}.####.dpx", scene.name));
         show.shots.push(Shot::new(scene.name, source, 0..scene.frames.into(), camera));
     }
-    let look = shipped_looks().iter().find(|l| l.name == "Soft print");
+    let look = shipped_looks().iter().find(|l| l.name == "Low-contrast print");
     show.chain.look = look.context("the demo's look ships with the program")?.stages.clone();
     save(&show, dir)?;
     eprintln!("\n{} is ready", dir.join(SHOW_FILE).display());

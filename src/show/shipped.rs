@@ -14,11 +14,16 @@ macro_rules! shipped {
 }
 
 shipped! {
-    "cool-shadow"
     "cross-processed"
+    "day-for-night"
+    "flashed"
     "low-contrast-print"
+    "orthochromatic"
     "panchromatic"
-    "soft-print"
+    "pushed"
+    "retained-silver"
+    "reversal"
+    "two-colour"
 }
 
 /// The looks that come with the program, in the order of their file names.
