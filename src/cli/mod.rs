@@ -6,6 +6,7 @@ mod bench;
 mod check;
 mod demo;
 mod displays;
+mod look;
 mod encodings;
 mod new;
 mod open;
@@ -53,6 +54,7 @@ enum Command {
     Balance(balance::Balance),
     Open(open::Open),
     Stage(stage::PutIn),
+    Look(look::Look),
     Render(render::Render),
     Sheet(sheet::Sheet),
     Values(values::Values),
@@ -73,6 +75,7 @@ impl Arguments {
             Command::Balance(c) => c.run(),
             Command::Open(c) => c.run(),
             Command::Stage(c) => c.run(),
+            Command::Look(c) => c.run(),
             Command::Render(c) => c.run(),
             Command::Sheet(c) => c.run(),
             Command::Values(c) => c.run(),

@@ -1,8 +1,8 @@
 //! Halation: light that a film's base sends back.
 
-use super::diffusion::over;
-use super::kernel::{levels, Ring};
 use super::Kernel;
+use super::diffusion::over;
+use super::kernel::{Ring, levels};
 use crate::colour::{GREY, Real};
 
 crate::look::declare! {
@@ -73,10 +73,8 @@ fn kernel(p: &Halation<f64>, raster: (u32, u32)) -> Kernel {
     let mut weights = vec![[0.0; 3]; level];
     weights[level - 1] = [1.0; 3];
     let scale = pixels / 2f64.powi(level as i32);
-    let ring = Ring {
-        radii: [0.0, 0.4, 1.0].map(|out| scale * (1.0 + p.width * out)),
-        shares: [0.5, 0.3, 0.2],
-    };
+    let ring =
+        Ring { radii: [0.0, 0.4, 1.0].map(|out| scale * (1.0 + p.width * out)), shares: [0.5, 0.3, 0.2] };
     Kernel { weights, ring: Some(ring) }
 }
 

@@ -179,7 +179,10 @@ impl Change {
     /// The shot that it is about, if it is about one.
     pub fn shot(&self) -> Option<usize> {
         match self {
-            Self::SetParameter { slot: Slot::Balance { shot, .. } | Slot::Framing { shot, .. } | Slot::ShotTrim { shot }, .. }
+            Self::SetParameter {
+                slot: Slot::Balance { shot, .. } | Slot::Framing { shot, .. } | Slot::ShotTrim { shot },
+                ..
+            }
             | Self::RenameShot { shot, .. }
             | Self::SetShotSource { shot, .. }
             | Self::SetShotEncoding { shot, .. }

@@ -279,8 +279,7 @@ impl Shot {
 impl PartialEq for Shot {
     fn eq(&self, other: &Self) -> bool {
         // Taken apart, so that a new field cannot be forgotten here.
-        let Self { name, source, start, end, encoding, range, matrix, framing, balance, groups, trim } =
-            self;
+        let Self { name, source, start, end, encoding, range, matrix, framing, balance, groups, trim } = self;
         *name == other.name
             && *source == other.source
             && (*start, *end) == (other.start, other.end)

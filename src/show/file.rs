@@ -8,8 +8,8 @@ use super::document::{MATRICES, MAX_FRAME, RANGES, RASTERS, RATES, check_fits};
 use super::reader::{Source, Table, read_text};
 use super::writer::{line, number, quoted};
 use super::{
-    Group, LOOK_STRENGTH, Output, OutputSettings, Outputs, STRENGTH_TRIM, Shot, Show, ShowError, StageKey, StrengthTrim, known_displays, raster_from_text,
-    raster_text, rate_from_text, rate_text, writer,
+    Group, LOOK_STRENGTH, Output, OutputSettings, Outputs, STRENGTH_TRIM, Shot, Show, ShowError, StageKey,
+    StrengthTrim, known_displays, raster_from_text, raster_text, rate_from_text, rate_text, writer,
 };
 use crate::colour::{Display, ENCODINGS, OUTPUT_TRANSFORMS, OutputTransform, encoding, output_transform};
 use crate::look::{Chain, List, Parameter};
@@ -189,7 +189,8 @@ fn read_shot_groups(table: &Table<'_>, groups: &[Group]) -> Result<Vec<String>, 
     for (at, name) in table.texts("groups")? {
         if !groups.iter().any(|g| g.name == name) {
             let names = ids(groups.iter().map(|g| g.name.as_str()));
-            let accepted = if names.is_empty() { "none, as there is no [group.NAME]".to_owned() } else { names };
+            let accepted =
+                if names.is_empty() { "none, as there is no [group.NAME]".to_owned() } else { names };
             return Err(table.source.wrong(at, format!("the show has no group {name:?}"), accepted));
         }
         if !out.iter().any(|n| n == name) {
@@ -333,7 +334,10 @@ fn check_outputs(
 fn read_shots(root: &Table<'_>, groups: &[Group]) -> Result<Vec<Shot>, ShowError> {
     let mut shots: Vec<Shot> = Vec::new();
     for table in root.tables("shot", "[[shot]]")? {
-        table.only(&["name", "source", "in", "out", "encoding", "range", "matrix", "groups", "trim", "framing", "balance"])?;
+        table.only(&[
+            "name", "source", "in", "out", "encoding", "range", "matrix", "groups", "trim", "framing",
+            "balance",
+        ])?;
         let (at, name) = table.text("name", "a text")?;
         if name.is_empty() || shots.iter().any(|s| s.name == name) {
             let what = if name.is_empty() {

@@ -35,6 +35,6 @@ pub use history::{GESTURE_GAP, History, MOST_STEPS};
 pub use look_file::{Look, list_looks, load_look, read_look, save_look, write_look};
 pub use lut_file::{is_lut_file, load_lut, load_lut_as};
 pub use save::{AUTOSAVE_AFTER, Autosave, LOCK_FILE, Lock, write_atomically};
-pub use shot_trim::{Group, STRENGTH_TRIM, StageKey, StrengthTrim};
 pub use shipped::{LOOK_FILES, shipped_looks};
+pub use shot_trim::{Group, STRENGTH_TRIM, StageKey, StrengthTrim};
 pub use snapshot::recipe;

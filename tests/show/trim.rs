@@ -34,7 +34,9 @@ strength = 0.4
 "#;
 
 fn shot(name: &str, more: &str) -> String {
-    format!("[[shot]]\nname = \"{name}\"\nsource = \"a.mov\"\nin = 0\nout = 8\nencoding = \"logc4\"\n{more}\n")
+    format!(
+        "[[shot]]\nname = \"{name}\"\nsource = \"a.mov\"\nin = 0\nout = 8\nencoding = \"logc4\"\n{more}\n"
+    )
 }
 
 fn show() -> Show {
@@ -42,7 +44,10 @@ fn show() -> Show {
     let shots = [
         shot("plain", ""),
         shot("night", "groups = [\"night\"]"),
-        shot("both", "groups = [\"B camera\", \"night\"]\n[shot.trim]\nlook = 1.6\nsaturation = 0.25\ncontrast = 0.0"),
+        shot(
+            "both",
+            "groups = [\"B camera\", \"night\"]\n[shot.trim]\nlook = 1.6\nsaturation = 0.25\ncontrast = 0.0",
+        ),
         shot("more", "[shot.trim]\nlook = 2.0"),
     ];
     read(&[HEAD, groups, &shots.concat(), CHAIN].concat(), Path::new("show.toml")).unwrap()
@@ -101,7 +106,9 @@ fn trims_are_saved_and_read_back() {
     let show = show();
     let text = write(&show).unwrap();
     assert_eq!(read(&text, Path::new("show.toml")).unwrap(), show);
-    for line in ["[group.night]", "[group.\"B camera\"]", "\"contrast 2\" = 1.5", "halation = 0.2", "[shot.trim]"] {
+    for line in
+        ["[group.night]", "[group.\"B camera\"]", "\"contrast 2\" = 1.5", "halation = 0.2", "[shot.trim]"]
+    {
         assert!(text.lines().any(|l| l == line), "{line} is not in\n{text}");
     }
 }
