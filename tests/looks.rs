@@ -1,4 +1,4 @@
-//! The looks that come along: what their files and LOOKS.md say of them is what the check says.
+//! The looks that come along: what their files and configs/looks/README.md say of them is what the check says.
 //!
 //! `UPDATE=1 cargo test --release --features jack --test looks` writes both anew.
 
@@ -72,7 +72,7 @@ colour is checked (`greyhold check NAME`); texture is not, and is named. A look'
 reasons; those of a look's intent are shown. A dash: not measured, there being no hue to measure. A star: past a limit that only
 advises, of how exactly a LUT holds the look. No limit: told, not judged.
 
-![The ten looks on a frame of the demo](.readme/looks.jpg)
+![The ten looks on a frame of the demo](../../.readme/looks.jpg)
 ";
 
 fn page(looks: &[(&str, &Look, [Report; 4])]) -> String {
@@ -149,11 +149,11 @@ fn what_is_said_of_them_is_so() {
         }
     }
     let page = page(&looks);
-    let there = std::fs::read_to_string("LOOKS.md").unwrap_or_default();
+    let there = std::fs::read_to_string("configs/looks/README.md").unwrap_or_default();
     if !same(&there, &page) {
-        stale.push("LOOKS.md".into());
+        stale.push("configs/looks/README.md".into());
         if update {
-            std::fs::write("LOOKS.md", page).unwrap();
+            std::fs::write("configs/looks/README.md", page).unwrap();
         }
     }
     assert!(update || stale.is_empty(), "UPDATE=1 writes anew: {stale:?}");

@@ -6,11 +6,13 @@ mod bench;
 mod check;
 mod demo;
 mod displays;
+mod look;
 mod encodings;
 mod new;
 mod open;
 mod panel;
 mod render;
+mod sheet;
 mod stage;
 mod values;
 
@@ -52,7 +54,9 @@ enum Command {
     Balance(balance::Balance),
     Open(open::Open),
     Stage(stage::PutIn),
+    Look(look::Look),
     Render(render::Render),
+    Sheet(sheet::Sheet),
     Values(values::Values),
     Encodings(encodings::Encodings),
     Displays(displays::Displays),
@@ -71,7 +75,9 @@ impl Arguments {
             Command::Balance(c) => c.run(),
             Command::Open(c) => c.run(),
             Command::Stage(c) => c.run(),
+            Command::Look(c) => c.run(),
             Command::Render(c) => c.run(),
+            Command::Sheet(c) => c.run(),
             Command::Values(c) => c.run(),
             Command::Encodings(c) => c.run(),
             Command::Displays(c) => c.run(),
@@ -106,6 +112,20 @@ fn display_named(show: Option<&Show>, text: &str) -> anyhow::Result<Arc<Display>
         let hint = if show.is_some() { "" } else { ", and with --show a show's own" };
         anyhow::anyhow!("no display is called {text:?}; accepted: {}{hint}", ids.join(", "))
     })
+}
+
+/// Shots by their names, in the order of the names; all of them when none is named.
+fn shots_named(show: &Show, wanted: &[String]) -> anyhow::Result<Vec<usize>> {
+    let mut shots = Vec::new();
+    for name in wanted {
+        let names = || show.shots.iter().map(|s| s.name.as_str()).collect::<Vec<_>>().join(", ");
+        let found = show.shots.iter().position(|s| s.name == *name);
+        let at = found.ok_or_else(|| anyhow::anyhow!("no shot is called {name:?}; accepted: {}", names()))?;
+        if !shots.contains(&at) {
+            shots.push(at);
+        }
+    }
+    Ok(if wanted.is_empty() { (0..show.shots.len()).collect() } else { shots })
 }
 
 fn output_named(text: &str) -> Result<Output, String> {

@@ -4,7 +4,7 @@ use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use anyhow::{Context, bail};
+use anyhow::bail;
 
 use super::On;
 use crate::engine::render::{Job, Progress, render};
@@ -64,18 +64,7 @@ fn frames(text: &str) -> Result<(u64, u64), String> {
 impl Render {
     pub(super) fn run(self) -> anyhow::Result<ExitCode> {
         let show = load(&self.dir)?;
-        let names = || show.shots.iter().map(|s| s.name.as_str()).collect::<Vec<_>>().join(", ");
-        let mut shots = Vec::new();
-        for name in &self.shots {
-            let found = show.shots.iter().position(|s| s.name == *name);
-            let at = found.with_context(|| format!("no shot is called {name:?}; accepted: {}", names()))?;
-            if !shots.contains(&at) {
-                shots.push(at);
-            }
-        }
-        if self.shots.is_empty() {
-            shots = (0..show.shots.len()).collect();
-        }
+        let shots = super::shots_named(&show, &self.shots)?;
         if shots.is_empty() {
             bail!("{} has no shots to render", self.dir.display());
         }

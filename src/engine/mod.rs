@@ -19,6 +19,7 @@ mod playback;
 mod raster;
 pub mod render;
 mod saver;
+pub mod sheet;
 mod snapshot;
 
 pub use actions::{ACTIONS, Action, Does, action, known_action};

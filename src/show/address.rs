@@ -1,6 +1,7 @@
 //! Addresses of parameters: one way to name them for panel, keyboard and network.
 //!
 //! - `framing/scale`, `balance/exposure`: of the current shot;
+//! - `shot/trim/look`: the current shot's trim of the look's strength;
 //! - `output/client/exposure`: of an output's trim;
 //! - `look/strength`: of the look as a whole;
 //! - `look/contrast/slope`, `finish/contrast/strength`: of the first stage of that kind in that list;
@@ -8,7 +9,7 @@
 
 use std::fmt;
 
-use super::{Output, Show, ShowError};
+use super::{Output, STRENGTH_TRIM, Show, ShowError};
 use crate::look::{Kind, List, Parameter, STAGES, Stage, stage, strength};
 use crate::picture::{BALANCE, BalanceField, FRAMING, FramingField, TRIM, TrimField};
 
@@ -42,6 +43,8 @@ pub enum Address {
     Framing(FramingField),
     /// Of the current shot's balance.
     Balance(BalanceField),
+    /// The current shot's trim of the look's strength.
+    ShotTrim,
     /// Of an output's trim.
     Output(Output, TrimField),
     /// Of the look as a whole.
@@ -73,6 +76,11 @@ pub enum Slot {
         shot: usize,
         /// Which number.
         field: BalanceField,
+    },
+    /// A shot's trim of the look's strength.
+    ShotTrim {
+        /// Which shot, from 0.
+        shot: usize,
     },
     /// A number of an output's trim.
     Output {
@@ -111,6 +119,7 @@ impl Slot {
         match *self {
             Self::Framing { field, .. } => field.parameter(),
             Self::Balance { field, .. } => field.parameter(),
+            Self::ShotTrim { .. } => &STRENGTH_TRIM,
             Self::Output { field, .. } => field.parameter(),
             Self::LookStrength => &LOOK_STRENGTH,
             Self::Strength { kind, .. } => &kind.declaration().strength,
@@ -139,6 +148,7 @@ impl Address {
                 Some(field) => Ok(Self::Framing(field)),
                 None => refuse(format!("framing has no {key:?}"), keys_of("framing", FRAMING)),
             },
+            (None, ["shot", "trim", "look"]) => Ok(Self::ShotTrim),
             (None, ["output", name, key]) => {
                 let Some(output) = Output::ALL.into_iter().find(|o| o.key() == *name) else {
                     return refuse(
@@ -212,7 +222,7 @@ fn stage_keys() -> String {
 
 fn forms() -> String {
     format!(
-        "{}, {}, {} and the same of client and files, look/strength, and LIST/STAGE/PARAMETER: LIST is before, look \
+        "{}, {}, {} and the same of client and files, shot/trim/look, look/strength, and LIST/STAGE/PARAMETER: LIST is before, look \
          or finish, STAGE is one of {}",
         keys_of("framing", FRAMING),
         keys_of("balance", BALANCE),
@@ -226,6 +236,7 @@ impl fmt::Display for Address {
         match self {
             Self::Framing(field) => write!(f, "framing/{}", field.parameter().key),
             Self::Balance(field) => write!(f, "balance/{}", field.parameter().key),
+            Self::ShotTrim => f.write_str("shot/trim/look"),
             Self::Output(output, field) => {
                 write!(f, "output/{}/{}", output.key(), field.parameter().key)
             }
@@ -267,6 +278,7 @@ impl Show {
         match *address {
             Address::Framing(field) => (shot < self.shots.len()).then_some(Slot::Framing { shot, field }),
             Address::Balance(field) => (shot < self.shots.len()).then_some(Slot::Balance { shot, field }),
+            Address::ShotTrim => (shot < self.shots.len()).then_some(Slot::ShotTrim { shot }),
             Address::Output(output, field) => Some(Slot::Output { output, field }),
             Address::LookStrength => Some(Slot::LookStrength),
             Address::Stage { list, which, part } => {
@@ -296,6 +308,7 @@ impl Show {
         match slot {
             Slot::Framing { field, .. } => Address::Framing(field),
             Slot::Balance { field, .. } => Address::Balance(field),
+            Slot::ShotTrim { .. } => Address::ShotTrim,
             Slot::Output { output, field } => Address::Output(output, field),
             Slot::LookStrength => Address::LookStrength,
             Slot::Strength { list, at, kind } => {
@@ -318,6 +331,7 @@ impl Show {
         match slot {
             Slot::Framing { shot, field } => self.shots.get(shot).map(|s| s.framing.get(field)),
             Slot::Balance { shot, field } => self.shots.get(shot).map(|s| s.balance.get(field)),
+            Slot::ShotTrim { shot } => self.shots.get(shot).map(|s| s.trim.look),
             Slot::Output { output, field } => Some(self.outputs.get(output).trim.get(field)),
             Slot::LookStrength => Some(self.chain.look_strength),
             Slot::Strength { list, at, kind } => stage(list, at, kind).map(|s| s.strength),
@@ -336,6 +350,7 @@ impl Show {
             Slot::Balance { shot, field } => {
                 self.shots.get_mut(shot).map(|s| &mut s.balance.values[field as usize])
             }
+            Slot::ShotTrim { shot } => self.shots.get_mut(shot).map(|s| &mut s.trim.look),
             Slot::Output { output, field } => {
                 Some(&mut self.outputs.get_mut(output).trim.values[field as usize])
             }

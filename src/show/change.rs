@@ -179,7 +179,10 @@ impl Change {
     /// The shot that it is about, if it is about one.
     pub fn shot(&self) -> Option<usize> {
         match self {
-            Self::SetParameter { slot: Slot::Balance { shot, .. } | Slot::Framing { shot, .. }, .. }
+            Self::SetParameter {
+                slot: Slot::Balance { shot, .. } | Slot::Framing { shot, .. } | Slot::ShotTrim { shot },
+                ..
+            }
             | Self::RenameShot { shot, .. }
             | Self::SetShotSource { shot, .. }
             | Self::SetShotEncoding { shot, .. }
@@ -268,6 +271,8 @@ impl Show {
                 for (value, parameter) in balance.chain(shot.framing.values.iter_mut().zip(FRAMING)) {
                     *value = parameter.held(*value);
                 }
+                shot.trim = shot.trim.held();
+                self.check_groups(&shot.groups)?;
                 self.shots.insert(at, shot);
                 RemoveShot { at }
             }
@@ -380,6 +385,17 @@ impl Show {
         Ok(Change::Together(inverses))
     }
 
+    fn check_groups(&self, names: &[String]) -> Result<(), ShowError> {
+        let known = |name: &String| self.groups.iter().any(|g| g.name == *name);
+        match names.iter().find(|n| !known(n)) {
+            None => Ok(()),
+            Some(name) => {
+                let names: Vec<_> = self.groups.iter().map(|g| g.name.as_str()).collect();
+                Err(ShowError::change(format!("the show has no group {name:?}"), names.join(", ")))
+            }
+        }
+    }
+
     /// Refuses a display that the show could not read back by its name.
     fn check_known(&self, display: &Display) -> Result<(), ShowError> {
         if self.display(&display.id).is_some_and(|known| *known == *display) {
@@ -408,7 +424,7 @@ const SHOTS: &str = "the running order";
 
 fn no_slot(slot: Slot) -> ShowError {
     let what = match slot {
-        Slot::Balance { shot, .. } | Slot::Framing { shot, .. } => {
+        Slot::Balance { shot, .. } | Slot::Framing { shot, .. } | Slot::ShotTrim { shot } => {
             format!("the show has no shot {}", shot + 1)
         }
         Slot::Output { output, .. } => format!("{} has no trim", output.key()),

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use super::{ShowError, known_display, known_displays};
+use super::{Group, ShowError, StrengthTrim, known_display, known_displays};
 use crate::colour::{DISPLAYS, Display, Encoding, OUTPUT_TRANSFORMS, OutputTransform, Range, YcbcrMatrix};
 use crate::look::{Chain, NamedLut};
 use crate::picture::{Balance, Framing, MAX_SIDE, ShowLut, Tail, Trim};
@@ -28,6 +28,8 @@ pub struct Show {
     pub displays: Vec<Arc<Display>>,
     /// The display of each output, and what else is the output's own.
     pub outputs: Outputs,
+    /// Groups that shots may belong to. No two have the same name.
+    pub groups: Vec<Group>,
     /// The running order. No two have the same name.
     pub shots: Vec<Shot>,
     /// The stages, the same for every shot.
@@ -47,6 +49,7 @@ impl Show {
             show_lut: None,
             displays: Vec::new(),
             outputs: Outputs::default(),
+            groups: Vec::new(),
             shots: Vec::new(),
             chain: Chain::default(),
             panel: None,
@@ -233,6 +236,10 @@ pub struct Shot {
     pub framing: Framing,
     /// Its technical correction.
     pub balance: Balance,
+    /// Names of the show's groups that it belongs to.
+    pub groups: Vec<String>,
+    /// What it changes in the strength of the look and its stages, for itself.
+    pub trim: StrengthTrim,
 }
 
 impl Shot {
@@ -253,6 +260,8 @@ impl Shot {
             matrix: None,
             framing: Framing::default(),
             balance: Balance::default(),
+            groups: Vec::new(),
+            trim: StrengthTrim::default(),
         }
     }
 
@@ -270,7 +279,7 @@ impl Shot {
 impl PartialEq for Shot {
     fn eq(&self, other: &Self) -> bool {
         // Taken apart, so that a new field cannot be forgotten here.
-        let Self { name, source, start, end, encoding, range, matrix, framing, balance } = self;
+        let Self { name, source, start, end, encoding, range, matrix, framing, balance, groups, trim } = self;
         *name == other.name
             && *source == other.source
             && (*start, *end) == (other.start, other.end)
@@ -279,6 +288,8 @@ impl PartialEq for Shot {
             && *matrix == other.matrix
             && *framing == other.framing
             && *balance == other.balance
+            && *groups == other.groups
+            && *trim == other.trim
     }
 }
 

@@ -8,8 +8,8 @@ use super::document::{MATRICES, MAX_FRAME, RANGES, RASTERS, RATES, check_fits};
 use super::reader::{Source, Table, read_text};
 use super::writer::{line, number, quoted};
 use super::{
-    LOOK_STRENGTH, Output, OutputSettings, Outputs, Shot, Show, ShowError, known_displays, raster_from_text,
-    raster_text, rate_from_text, rate_text, writer,
+    Group, LOOK_STRENGTH, Output, OutputSettings, Outputs, STRENGTH_TRIM, Shot, Show, ShowError, StageKey,
+    StrengthTrim, known_displays, raster_from_text, raster_text, rate_from_text, rate_text, writer,
 };
 use crate::colour::{Display, ENCODINGS, OUTPUT_TRANSFORMS, OutputTransform, encoding, output_transform};
 use crate::look::{Chain, List, Parameter};
@@ -80,6 +80,10 @@ pub fn write(show: &Show) -> Result<String, ShowError> {
         write_display(&mut out, display);
     }
 
+    for group in &show.groups {
+        out.push_str(&format!("\n[group.{}]\n", toml_key(&group.name)));
+        write_trim(&mut out, &group.trim);
+    }
     for shot in &show.shots {
         write_shot(&mut out, shot)?;
     }
@@ -117,6 +121,14 @@ fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
     if let Some((key, _)) = MATRICES.iter().find(|(_, m)| Some(*m) == shot.matrix) {
         line(out, "matrix", quoted(key));
     }
+    if !shot.groups.is_empty() {
+        let names: Vec<_> = shot.groups.iter().map(|g| quoted(g)).collect();
+        line(out, "groups", format!("[{}]", names.join(", ")));
+    }
+    if shot.trim != StrengthTrim::default() {
+        out.push_str("\n[shot.trim]\n");
+        write_trim(out, &shot.trim);
+    }
     if shot.framing != Framing::default() {
         out.push_str("\n[shot.framing]\n");
         write_moved(out, FRAMING, &shot.framing.values);
@@ -126,6 +138,66 @@ fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
         write_moved(out, BALANCE, &shot.balance.values);
     }
     Ok(())
+}
+
+/// A key of TOML, in quotes where it needs them.
+fn toml_key(key: &str) -> String {
+    let is_plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
+    if !key.is_empty() && key.chars().all(is_plain) { key.to_owned() } else { quoted(key) }
+}
+
+fn write_trim(out: &mut String, trim: &StrengthTrim) {
+    if trim.look != STRENGTH_TRIM.default {
+        line(out, STRENGTH_TRIM.key, number(trim.look));
+    }
+    for (key, value) in &trim.stages {
+        line(out, &toml_key(&key.to_string()), number(*value));
+    }
+}
+
+fn read_trim(table: &Table<'_>) -> Result<StrengthTrim, ShowError> {
+    let mut trim = StrengthTrim::default();
+    for (at, text) in table.keys() {
+        let value = table.parameter(text, &STRENGTH_TRIM)?;
+        if text == STRENGTH_TRIM.key {
+            trim.look = value;
+            continue;
+        }
+        let key = StageKey::parse(text).ok_or_else(|| {
+            table.source.wrong(at, format!("there is no stage {text:?} to trim"), StageKey::accepted())
+        })?;
+        trim.stages.push((key, value));
+    }
+    Ok(trim)
+}
+
+fn read_groups(root: &Table<'_>) -> Result<Vec<Group>, ShowError> {
+    let Some(all) = root.table("group", "[group.NAME]")? else { return Ok(Vec::new()) };
+    let one = |(at, name): (usize, &str)| {
+        if name.is_empty() {
+            return Err(all.source.wrong(at, "a group has an empty name", "a name"));
+        }
+        let table = all.need_table(name, &format!("[group.{}]", toml_key(name)))?;
+        Ok(Group { name: name.to_owned(), trim: read_trim(&table)? })
+    };
+    all.keys().into_iter().map(one).collect()
+}
+
+/// The groups that a shot names, each of them one of the show's.
+fn read_shot_groups(table: &Table<'_>, groups: &[Group]) -> Result<Vec<String>, ShowError> {
+    let mut out: Vec<String> = Vec::new();
+    for (at, name) in table.texts("groups")? {
+        if !groups.iter().any(|g| g.name == name) {
+            let names = ids(groups.iter().map(|g| g.name.as_str()));
+            let accepted =
+                if names.is_empty() { "none, as there is no [group.NAME]".to_owned() } else { names };
+            return Err(table.source.wrong(at, format!("the show has no group {name:?}"), accepted));
+        }
+        if !out.iter().any(|n| n == name) {
+            out.push(name.to_owned());
+        }
+    }
+    Ok(out)
 }
 
 /// The values that are not at their defaults.
@@ -145,10 +217,11 @@ pub fn read(text: &str, file: &Path) -> Result<Show, ShowError> {
 
 fn read_source(source: Source<'_>) -> Result<Show, ShowError> {
     source.with_tables(VERSION, |root| {
-        root.only(&["version", "show", "outputs", "display", "shot", "chain"])?;
+        root.only(&["version", "show", "outputs", "display", "group", "shot", "chain"])?;
         let about = root.need_table("show", "[show]")?;
         about.only(&["name", "rate", "raster", "transform", "lut-expects", "lut-gives", "panel"])?;
         let displays = read_own(&root)?;
+        let groups = read_groups(&root)?;
         let (transform, show_lut) = read_transform(&about, &displays)?;
         Ok(Show {
             name: about.text("name", "a text")?.1.to_owned(),
@@ -159,7 +232,8 @@ fn read_source(source: Source<'_>) -> Result<Show, ShowError> {
             outputs: read_outputs(&root, &displays, show_lut.as_deref())?,
             show_lut,
             displays,
-            shots: read_shots(&root)?,
+            shots: read_shots(&root, &groups)?,
+            groups,
             chain: read_chain(&root)?,
         })
     })
@@ -257,10 +331,13 @@ fn check_outputs(
     })
 }
 
-fn read_shots(root: &Table<'_>) -> Result<Vec<Shot>, ShowError> {
+fn read_shots(root: &Table<'_>, groups: &[Group]) -> Result<Vec<Shot>, ShowError> {
     let mut shots: Vec<Shot> = Vec::new();
     for table in root.tables("shot", "[[shot]]")? {
-        table.only(&["name", "source", "in", "out", "encoding", "range", "matrix", "framing", "balance"])?;
+        table.only(&[
+            "name", "source", "in", "out", "encoding", "range", "matrix", "groups", "trim", "framing",
+            "balance",
+        ])?;
         let (at, name) = table.text("name", "a text")?;
         if name.is_empty() || shots.iter().any(|s| s.name == name) {
             let what = if name.is_empty() {
@@ -270,7 +347,9 @@ fn read_shots(root: &Table<'_>) -> Result<Vec<Shot>, ShowError> {
             };
             return Err(table.source.wrong(at, what, "a name of its own for each shot"));
         }
-        shots.push(read_shot(&table, name)?);
+        let mut shot = read_shot(&table, name)?;
+        shot.groups = read_shot_groups(&table, groups)?;
+        shots.push(shot);
     }
     Ok(shots)
 }
@@ -290,6 +369,9 @@ fn read_shot(table: &Table<'_>, name: &str) -> Result<Shot, ShowError> {
     let mut shot = Shot::new(name, source, start..end, table.word("encoding", &encodings, encoding)?);
     shot.range = table.word_or_none("range", &ids(RANGES.iter().map(|r| r.0)), |t| key(&RANGES, t))?;
     shot.matrix = table.word_or_none("matrix", &ids(MATRICES.iter().map(|m| m.0)), |t| key(&MATRICES, t))?;
+    if let Some(trim) = table.table("trim", "[shot.trim]")? {
+        shot.trim = read_trim(&trim)?;
+    }
     if let Some(framing) = table.table("framing", "[shot.framing]")? {
         framing.only(&FRAMING.iter().map(|p| p.key).collect::<Vec<_>>())?;
         for (value, parameter) in shot.framing.values.iter_mut().zip(FRAMING) {

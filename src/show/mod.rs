@@ -18,6 +18,7 @@ mod neutral;
 mod reader;
 mod save;
 mod shipped;
+mod shot_trim;
 mod snapshot;
 mod writer;
 
@@ -35,4 +36,5 @@ pub use look_file::{Look, list_looks, load_look, read_look, save_look, write_loo
 pub use lut_file::{is_lut_file, load_lut, load_lut_as};
 pub use save::{AUTOSAVE_AFTER, Autosave, LOCK_FILE, Lock, write_atomically};
 pub use shipped::{LOOK_FILES, shipped_looks};
+pub use shot_trim::{Group, STRENGTH_TRIM, StageKey, StrengthTrim};
 pub use snapshot::recipe;

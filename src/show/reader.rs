@@ -280,6 +280,20 @@ impl<'a> Table<'a> {
             .collect()
     }
 
+    /// A list of texts with their places; none when it is not there.
+    pub fn texts(&self, key: &str) -> Result<Vec<(usize, &'a str)>, ShowError> {
+        let Some((at, value)) = self.get(key) else { return Ok(Vec::new()) };
+        let wrong = |at, value: &DeValue<'_>| {
+            self.source.wrong(at, format!("{key} is {}", shown(value)), "a list of texts, as in [\"night\"]")
+        };
+        let DeValue::Array(items) = value else { return Err(wrong(at, value)) };
+        let one = |item: &'a toml::Spanned<DeValue<'a>>| match item.get_ref() {
+            DeValue::String(text) => Ok((item.span().start, text.as_ref())),
+            other => Err(wrong(item.span().start, other)),
+        };
+        items.iter().map(one).collect()
+    }
+
     /// This table as a stage.
     pub fn stage(&self) -> Result<Stage, ShowError> {
         let keys: Vec<_> = STAGES.iter().map(|d| d.key).collect();

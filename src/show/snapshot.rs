@@ -8,7 +8,7 @@ use crate::picture::{Decode, Recipe, Tail};
 /// output transform, whatever the tail.
 pub fn recipe(show: &Show, shot: usize, tail: Tail, frame: u32) -> Option<Recipe> {
     let shot = show.shots.get(shot)?;
-    let graded = Recipe::graded(shot.encoding, shot.balance, &show.chain, tail);
+    let graded = Recipe::graded(shot.encoding, shot.balance, &show.chain_of(shot), tail);
     Some(graded.rendered_by(show.transform).at_frame(frame).framed(shot.framing, show.raster))
 }
 

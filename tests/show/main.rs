@@ -12,6 +12,7 @@ mod history;
 mod look_file;
 mod recipe;
 mod save;
+mod trim;
 
 use std::collections::BTreeSet;
 use std::io::{self, Write};

@@ -11,7 +11,7 @@ use crate::colour::{ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Input, Snapshot};
 use crate::look::{Chain, Kind, List, NamedLut, Parameter, STAGES, Stage};
 use crate::picture::{BALANCE, BalanceField, FRAMING, TRIM, Trim};
-use crate::show::{Change, LOOK_STRENGTH, Output, raster_text, shipped_looks};
+use crate::show::{Change, LOOK_STRENGTH, Output, STRENGTH_TRIM, raster_text, shipped_looks};
 
 impl Panes {
     /// Camera to display, in the order light takes.
@@ -63,6 +63,10 @@ impl Panes {
                     strength,
                     inputs,
                 );
+                if let Some(shot) = shot {
+                    let (address, value) = ("shot/trim/look".into(), shot.trim.look);
+                    self.parameter(ui, address, &STRENGTH_TRIM, "this shot's trim of it", value, inputs);
+                }
             }
             for (at, stage) in stages.iter().enumerate() {
                 self.stage(ui, list, at, stage, stages.len(), inputs);
