@@ -30,6 +30,7 @@ fn the_looks_built_in_are_those_of_the_folder() {
     let mut files: Vec<String> = std::fs::read_dir("configs/looks")
         .unwrap()
         .map(|e| e.unwrap().file_name().into_string().unwrap())
+        .filter(|name| name.ends_with(".toml"))
         .collect();
     files.sort();
     let built_in: Vec<&str> = greyhold::show::LOOK_FILES.iter().map(|(file, _)| *file).collect();
