@@ -53,7 +53,7 @@ fn tried(name: &str) -> Tried {
 
 fn looks() -> Vec<Tried> {
     let own = Tried { name: "as it is".into(), note: String::new(), stages: None };
-    vec![own, tried("Cool shadow"), tried("Soft print")]
+    vec![own, tried("Reversal"), tried("Low-contrast print")]
 }
 
 fn drawn(show: &Show, dir: &Path, looks: &[Tried], width: u32) -> Result<Sheet, SheetError> {
@@ -226,14 +226,14 @@ fn the_command_writes_a_sheet() {
         command.args(["sheet", dir.path().to_str().unwrap(), "--out", out.to_str().unwrap(), "--on", "cpu"]);
         command.args(more).output().unwrap()
     };
-    let done = run(&["--looks", "soft-print", "--shots", "falling", "--width", "640"]);
+    let done = run(&["--looks", "low-contrast-print", "--shots", "falling", "--width", "640"]);
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
     let said = String::from_utf8_lossy(&done.stdout).into_owned();
     assert!(said.contains("falling: frame 2\n2 looks × 1 shots"), "{said}");
     let before = std::fs::read(&out).unwrap();
     assert_eq!(image::open(&out).unwrap().color(), image::ColorType::Rgb8);
     for (more, accepted) in [
-        (["--looks", "soft"], "cool-shadow"),
+        (["--looks", "soft"], "reversal"),
         (["--shots", "rise"], "rising, falling"),
         (["--output", "wall"], "desk, client, files"),
     ] {
