@@ -158,13 +158,11 @@ fn a_halation_ring_is_as_wide_as_its_base_says() {
     assert!((film - 0.229).abs() < 5e-4, "{film}");
     let size = 961usize;
     for (gauge, gate) in [(4.0, 24.89), (3.0, 12.52), (2.0, 10.26)] {
-        // A picture as wide as `size` of a raster 3840 across.
         let pixels = film / gate * 3840.0;
-        let index = (1.0f64).max(1.48);
-        let scaled = 12.5 * 3840.0 / size as f64;
-        // The base can be so much thicker that this smaller picture has the ring of the larger.
-        let base = scaled.min(20.0);
-        let expected = 2.0 * base * 0.01 * (1.0 / index).asin().tan() / gate * size as f64;
+        assert!(gauge != 4.0 || (pixels - 35.0).abs() < 0.5, "{pixels}");
+        // As thick a base as there is, for as many pixels as a picture this small can have.
+        let base = 20.0;
+        let expected = 2.0 * base * 0.01 * (1.0f64 / 1.48).asin().tan() / gate * size as f64;
         let bins: Vec<(f64, f64)> =
             (0..40).map(|i| (expected * f64::from(i) / 16.0, expected * f64::from(i + 1) / 16.0)).collect();
         let set = [("gauge", gauge), ("base", base), ("threshold", -2.0), ("width", 0.1)];
@@ -172,6 +170,7 @@ fn a_halation_ring_is_as_wide_as_its_base_says() {
         let brightest = (1..bins.len()).max_by(|a, b| found[*a][0].total_cmp(&found[*b][0])).unwrap();
         let at = 0.5 * (bins[brightest].0 + bins[brightest].1);
         println!("gate {gate} mm: {pixels:.1} px at 3840; ring of {expected:.2} px found at {at:.2}");
+        // The ring reaches a tenth outwards, and is read in rings a sixteenth of its radius wide.
         assert!((at / expected - 1.05).abs() < 0.12, "gate {gate}: {at} px, {expected} expected");
         // Red most, blue least; dark within.
         let [r, g, b] = found[brightest];

@@ -298,7 +298,7 @@ mod tests {
             let upload = gpu.upload(&frame, None).unwrap();
             let output = Arc::new(gpu.output(width, height, target).unwrap());
             let mut encoder = gpu.device.create_command_encoder(&Default::default());
-            gpu.encode(&mut encoder, &pipeline, &upload, &recipe, &output, depth, true, None);
+            gpu.encode(&mut encoder, &pipeline, &upload, &recipe, &output, depth, true, None).unwrap();
             gpu.queue.submit([encoder.finish()]);
             let time = std::time::Duration::ZERO;
             let picture = Picture { output, shot: 0, frame: 7, serial: 1, cost: time, delay: None };

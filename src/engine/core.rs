@@ -19,7 +19,7 @@ use super::snapshot::{PanelState, Playback, Snapshot};
 use crate::colour::Display;
 use crate::gpu::{Gpu, Output, Upload};
 use crate::panel::Move;
-use crate::picture::{Area, Recipe, mean_light};
+use crate::picture::{Area, Recipe, Structure, mean_light};
 use crate::show::{self, Change, Lock, Outputs, Shot, display_address};
 
 /// What could not be read is asked for again by the hand this often at most: scrubbing asks often.
@@ -40,6 +40,8 @@ pub(super) struct Engine {
     pub(super) panels: Option<Panels>,
     pub(super) finisher: Finisher,
     pub(super) outputs: Vec<Arc<Output>>,
+    /// The document and plan whose neighbours were made ready last.
+    pub(super) warmed: Option<(u64, Vec<Structure>)>,
     /// Graded pictures that several outputs are made from.
     pub(super) graded: Vec<Arc<Output>>,
     /// Bits of each live output's surface.
@@ -118,6 +120,7 @@ impl Engine {
             panels,
             outputs: Vec::new(),
             graded: Vec::new(),
+            warmed: None,
             depths: [8; Live::COUNT],
             uploaded: None,
             frame: 0,

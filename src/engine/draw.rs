@@ -121,7 +121,7 @@ impl Engine {
         let (ready, failure) = self.passes(&recipes);
         self.compiling = ready.is_none() && failure.is_none();
         if let Some(passes) = ready {
-            self.warm_other_footage(&recipes[0].1, recipes.len() > 1);
+            self.warm(&recipes[0].1, recipes.len() > 1);
             if self.compare == Compare::After {
                 self.ready = recipes.iter().map(|(_, recipe, _)| recipe.clone()).collect();
             }
@@ -178,31 +178,38 @@ impl Engine {
         (each.filter(|_| worked_out).map(|own| Passes { graded: Vec::new(), own }), why)
     }
 
-    /// Starts to compile the same plan for the footage of other shots, scene-referred or display-referred, so that a cut
-    /// from one to the other finds it ready.
-    fn warm_other_footage(&self, recipe: &Recipe, several: bool) {
-        let first = |recipe: &Recipe| match several {
-            true => Structure::of_parts(&recipe.without_tail().parts(), Target::Half, Target::Half),
-            false => Structure::of_parts(&recipe.parts(), Target::Half, self.target()),
-        };
-        let structures = first(recipe);
+    /// Starts to compile what one move away may ask for, so that no move waits for it: the plan for the footage of other
+    /// shots, scene-referred or display-referred, and, since a stage that reads its neighbours takes passes of its own
+    /// as soon as it acts and none when it does not, the plans with one of them switched and with none.
+    fn warm(&mut self, recipe: &Recipe, several: bool) {
+        let target = if several { Target::Half } else { self.target() };
+        let recipe = if several { recipe.without_tail() } else { recipe.clone() };
+        let plan = |recipe: &Recipe| Structure::of_parts(&recipe.parts(), Target::Half, target);
+        let structures = plan(&recipe);
+        let of_document = (self.document.revision, structures);
+        if self.warmed.as_ref() == Some(&of_document) {
+            return;
+        }
         let show = &self.document.show;
         let undone = |shot| show.decode(shot).undone().map(|(transform, _)| transform);
-        let other = show.shots.iter().map(undone).find(|u| *u != structures[0].undone);
+        let first = &of_document.1[0];
+        let other = show.shots.iter().map(undone).find(|u| *u != first.undone);
         let mut wanted: Vec<Structure> =
-            other.map(|undone| Structure { undone, ..structures[0].clone() }).into_iter().collect();
-        // A stage that reads its neighbours takes passes of its own as soon as it acts, and none when it does not:
-        // neither waits for a compiler.
-        for acting in [0.0, 1.0] {
-            let mut recipe = recipe.clone();
-            let reads = |s: &&mut StageValues| s.kind.declaration().neighbourhood.is_some();
-            recipe.stages.iter_mut().filter(reads).for_each(|s| s.strength = acting);
-            wanted.extend(first(&recipe));
+            other.map(|undone| Structure { undone, ..first.clone() }).into_iter().collect();
+        let reads = |s: &StageValues| s.kind.declaration().neighbourhood.is_some();
+        for (i, stage) in recipe.stages.iter().enumerate().filter(|(_, s)| reads(s)) {
+            let mut one = recipe.clone();
+            one.stages[i].strength = if stage.strength > 0.0 { 0.0 } else { 1.0 };
+            wanted.extend(plan(&one));
         }
+        let mut none = recipe.clone();
+        none.stages.retain(|s| !reads(s));
+        wanted.extend(plan(&none));
         for structure in wanted {
             let wake = self.wake.clone();
             self.gpu.pipelines.ready(&structure, move || wake());
         }
+        self.warmed = Some(of_document);
     }
 
     fn submit(

@@ -8,6 +8,7 @@ use super::assembly::{Assembly, WORKGROUP};
 use super::device::GpuError;
 use super::spread::Spread;
 use crate::colour::{Aces2, DISPLAYS};
+use crate::look::Kind;
 use crate::picture::{Recipe, Source, Structure, Target};
 
 /// A compiled picture pass.
@@ -18,7 +19,7 @@ pub struct Pipeline {
     pub(super) reads: u32,
     pub(super) target: Target,
     /// The passes before it, if it begins with a stage that reads its neighbours: with half and with single floats.
-    pub(super) spread: Option<[Spread; 2]>,
+    pub(super) spread: Option<Arc<[Spread; 2]>>,
 }
 
 enum State {
@@ -27,8 +28,12 @@ enum State {
     Failed(String),
 }
 
+/// The passes of stages that read their neighbours, by kind: every plan with that stage has the same ones.
+type Spreads = Mutex<HashMap<Kind, Arc<[Spread; 2]>>>;
+
 struct Shared {
     device: wgpu::Device,
+    spreads: Spreads,
     queue: wgpu::Queue,
     known: Mutex<HashMap<Structure, State>>,
     built: Condvar,
@@ -44,7 +49,9 @@ pub struct Pipelines {
 impl Pipelines {
     pub(super) fn new(device: wgpu::Device, queue: wgpu::Queue) -> Self {
         let (known, built, at_tables) = (Mutex::default(), Condvar::new(), AtomicBool::new(false));
-        Self { shared: Arc::new(Shared { device, queue, known, built, at_tables }) }
+        Self {
+            shared: Arc::new(Shared { device, queue, spreads: Mutex::default(), known, built, at_tables }),
+        }
     }
 
     /// The pipeline if it is compiled. If nobody has asked for it before, compiling starts on another
@@ -129,7 +136,7 @@ impl Pipelines {
 
     /// Compiles an assembly that is not in the cache.
     pub fn build(&self, assembly: &Assembly, structure: &Structure) -> Result<Arc<Pipeline>, GpuError> {
-        build(&self.shared.device, assembly, structure).map(Arc::new)
+        build(&self.shared.device, &self.shared.spreads, assembly, structure).map(Arc::new)
     }
 }
 
@@ -145,7 +152,7 @@ impl Shared {
                 Aces2::of(display);
             }
         }
-        let state = match build(&self.device, &Assembly::picture(structure), structure) {
+        let state = match build(&self.device, &self.spreads, &Assembly::picture(structure), structure) {
             Ok(pipeline) => {
                 self.warm(&pipeline);
                 State::Ready(Arc::new(pipeline))
@@ -198,7 +205,12 @@ impl Shared {
     }
 }
 
-fn build(device: &wgpu::Device, assembly: &Assembly, structure: &Structure) -> Result<Pipeline, GpuError> {
+fn build(
+    device: &wgpu::Device,
+    spreads: &Spreads,
+    assembly: &Assembly,
+    structure: &Structure,
+) -> Result<Pipeline, GpuError> {
     let floats = wgpu::TextureSampleType::Float { filterable: false };
     let texture = |binding, sample_type, view_dimension| wgpu::BindGroupLayoutEntry {
         binding,
@@ -237,15 +249,20 @@ fn build(device: &wgpu::Device, assembly: &Assembly, structure: &Structure) -> R
     ]);
     entries.extend((6..12).map(table));
     let (pipeline, layout) = compile(device, assembly, &entries)?;
-    // Pictures in between are as fine as what comes of them.
-    let spread = structure
-        .spread()
-        .map(|kind| [Target::Half, Target::Float].map(|target| Spread::new(device, kind, target)));
-    let spread = match spread {
-        Some([half, float]) => Some([half?, float?]),
-        None => None,
-    };
+    let spread = structure.spread().map(|kind| spread_of(device, spreads, kind)).transpose()?;
     Ok(Pipeline { pipeline, layout, reads: reads(structure), target: structure.target, spread })
+}
+
+/// A kind's passes, compiled the first time. Pictures in between are as fine as what comes of them: half or single floats.
+fn spread_of(device: &wgpu::Device, spreads: &Spreads, kind: Kind) -> Result<Arc<[Spread; 2]>, GpuError> {
+    let mut known = lock(spreads);
+    if let Some(spread) = known.get(&kind) {
+        return Ok(spread.clone());
+    }
+    let made = |target| Spread::new(device, kind, target);
+    let spread = Arc::new([made(Target::Half)?, made(Target::Float)?]);
+    known.insert(kind, spread.clone());
+    Ok(spread)
 }
 
 /// How many textures a structure reads, LUTs and tables aside.

@@ -219,7 +219,8 @@ impl Gpu {
         let raster = (output.width, output.height);
         let input = input.into();
         let spread = match (&input, &pipeline.spread, part.spread()) {
-            (Input::Picture(picture), Some([half, float]), Some(stage)) => {
+            (Input::Picture(picture), Some(spread), Some(stage)) => {
+                let [half, float] = &**spread;
                 let passes = if picture.target == Target::Half { half } else { float };
                 let kernel = stage.kernel(raster).expect("it reads its neighbours");
                 Some(passes.encode(self, encoder, stage, &kernel, picture)?)

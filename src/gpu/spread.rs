@@ -181,4 +181,5 @@ impl Gpu {
 /// Textures kept for passes in between: more than the levels of two sizes of picture take.
 const SCRATCH: usize = 64;
 
-const _: () = assert!(WORKGROUP.0 * WORKGROUP.1 == 64);
+// What a workgroup shares in `spread_down.wgsl` is laid out for this shape.
+const _: () = assert!(WORKGROUP.0 == 8 && WORKGROUP.1 == 8);

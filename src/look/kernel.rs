@@ -1,5 +1,7 @@
 //! How light is spread: shapes made of a pyramid of blurs, so that a wide skirt costs little more than a narrow one.
 
+use std::sync::Mutex;
+
 /// Levels of the pyramid: level n has 1/2ⁿ of the raster's pixels each way.
 pub const MOST_LEVELS: usize = 12;
 
@@ -72,10 +74,26 @@ pub fn glare(degrees: f64) -> f64 {
 /// The angle in degrees at which the skirt ends.
 const SKIRT: f64 = 10.0;
 
-/// Shares of the levels' blurs that give glare's skirt where a degree is `scale` pixels, found by expectation
-/// maximisation over rings of equal ratio.
+/// Shares of the levels' blurs that give glare's skirt where a degree is `scale` pixels. They are asked for with every
+/// frame, so the last ones are kept.
 pub(super) fn glare_weights(scale: f64, raster: (u32, u32)) -> Vec<f64> {
-    let count = levels(raster);
+    type Kept = ((u64, usize), Vec<f64>);
+    static KEPT: Mutex<Vec<Kept>> = Mutex::new(Vec::new());
+    let key = (scale.to_bits(), levels(raster));
+    let mut kept = KEPT.lock().unwrap_or_else(|e| e.into_inner());
+    if let Some((_, weights)) = kept.iter().find(|(k, _)| *k == key) {
+        return weights.clone();
+    }
+    let weights = fit_glare(scale, key.1);
+    if kept.len() == 32 {
+        kept.remove(0);
+    }
+    kept.push((key, weights.clone()));
+    weights
+}
+
+/// The shares for so many levels, by expectation maximisation over rings of equal ratio.
+fn fit_glare(scale: f64, count: usize) -> Vec<f64> {
     // Level 0 stands for what stays where it is: half a pixel about.
     let sigmas: Vec<f64> = (0..=count).map(|l| if l == 0 { 0.4 } else { level_sigma(l) }).collect();
     let inner = 0.3f64;
@@ -102,7 +120,7 @@ pub(super) fn glare_weights(scale: f64, raster: (u32, u32)) -> Vec<f64> {
         })
         .collect();
     let mut weights = vec![1.0 / sigmas.len() as f64; sigmas.len()];
-    for _ in 0..400 {
+    for _ in 0..150 {
         let found: Vec<f64> = (0..rings)
             .map(|i| weights.iter().zip(&parts).map(|(w, p)| w * p[i]).sum::<f64>().max(1e-300))
             .collect();

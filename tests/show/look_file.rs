@@ -33,12 +33,12 @@ fn the_looks_built_in_are_those_of_the_folder() {
         .filter(|name| name.ends_with(".toml"))
         .collect();
     files.sort();
-    let built_in: Vec<&str> = greyhold::show::LOOK_FILES.iter().map(|(file, _)| *file).collect();
+    let built_in: Vec<&str> = LOOK_FILES.iter().map(|(file, _)| *file).collect();
     assert_eq!(built_in, files);
-    for (file, text) in greyhold::show::LOOK_FILES {
+    for (file, text) in LOOK_FILES {
         assert_eq!(std::fs::read_to_string(format!("configs/looks/{file}")).unwrap(), *text);
     }
-    assert_eq!(greyhold::show::shipped_looks().len(), files.len(), "all of them can be read");
+    assert_eq!(shipped_looks().len(), files.len(), "all of them can be read");
 }
 
 #[test]
@@ -71,7 +71,7 @@ fn complaints_about_look_files_have_their_line_too() {
     let good =
         "version = 1\n[look]\nname = \"x\"\nnote = \"y\"\n[[stage]]\nstage = \"contrast\"\ntoe = 0.5\n";
     assert!(read_look(good, Path::new("l.toml")).is_ok());
-    let keys: Vec<&str> = greyhold::look::STAGES.iter().map(|d| d.key).collect();
+    let keys: Vec<&str> = STAGES.iter().map(|d| d.key).collect();
     let no_stage = format!("l.toml:6: stage is \"contast\"; accepted: {}", keys.join(", "));
     let cases = [
         (
