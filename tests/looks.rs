@@ -72,7 +72,7 @@ colour is checked (`greyhold check NAME`); texture is not, and is named. A look'
 reasons; those of a look's intent are shown. A dash: not measured, there being no hue to measure. A star: past a limit that only
 advises, of how exactly a LUT holds the look. No limit: told, not judged.
 
-![The ten looks on a frame of the demo](../../.readme/looks.jpg)
+![The ten looks on three shots of the demo, as greyhold sheet draws them](../../.readme/looks.jpg)
 ";
 
 fn page(looks: &[(&str, &Look, [Report; 4])]) -> String {

@@ -559,12 +559,13 @@ fn device_line(gpu: &Gpu) -> String {
     let name = gpu.adapter.get_info().name;
     match self_check(gpu) {
         Ok(report) if report.all.holds() => {
-            format!("{name}\nagrees with the reference within {:.1e}", report.all.worst)
+            let share = 100.0 * report.all.worst_share;
+            format!("{name}\nagrees with the reference within {share:.0} % of what is allowed")
         }
         Ok(report) => format!(
-            "{name}\n▲ differs from the reference by {:.1e} ({}): its pictures cannot be trusted",
-            report.all.worst, report.worst
+            "{name}\n⚠ differs from the reference by {:.1} times what is allowed ({}): its pictures cannot be trusted",
+            report.all.worst_share, report.worst
         ),
-        Err(e) => format!("{name}\n▲ {e}"),
+        Err(e) => format!("{name}\n⚠ {e}"),
     }
 }

@@ -21,7 +21,7 @@ pub(super) fn mirror(ui: &mut Ui, s: &Snapshot) {
         }
         if panel.overruns > 0 {
             ui.label(
-                RichText::new(format!("▲ {} messages lost", panel.overruns)).size(11.0).color(look::WARN),
+                RichText::new(format!("⚠ {} messages lost", panel.overruns)).size(11.0).color(look::WARN),
             );
         }
     });

@@ -116,7 +116,7 @@ impl Panes {
                 area.min + Vec2::new(12.0, 10.0),
                 Vec2::new(area.width() - 24.0, 60.0),
             );
-            let text = RichText::new(format!("▲ {trouble}")).color(look::WARN);
+            let text = RichText::new(format!("⚠ {trouble}")).color(look::WARN);
             ui.put(place, egui::Label::new(text).wrap());
         } else if s.show.shots.is_empty() {
             ui.put(
