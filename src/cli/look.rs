@@ -158,7 +158,8 @@ fn base(wanted: &str, show: &Path, file: &Path) -> anyhow::Result<(OneLook, Stri
         }
     };
     let (_, look) = load_look_file(&path)?;
-    let folder = file.parent().unwrap_or(Path::new(""));
+    // A file named without a folder is in the current one.
+    let folder = file.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let name = crate::show::source_in_show(folder, &path);
     let name = name.to_str().with_context(|| format!("the path {} is not Unicode", name.display()))?;
     Ok((look, name.to_owned()))
