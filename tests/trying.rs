@@ -87,7 +87,10 @@ fn a_look_is_tried_kept_or_left_with_nothing_lost() {
     let engine = engine(dir.path(), &show);
     let looks = shipped_looks();
     let own = show.chain.clone();
-    let with = |at: usize| Chain { look: looks[at].stages.clone(), ..own.clone() };
+    let with = |at: usize| {
+        let look = &looks[at];
+        Chain { look: look.stages.clone(), origin: Some(look.origin()), ..own.clone() }
+    };
     let balance = |engine: &Handle| engine.snapshot().show.shots[0].balance;
     shows(&engine, "its own look", &own, Balance::default());
 

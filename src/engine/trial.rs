@@ -41,14 +41,9 @@ impl Trial {
     }
 }
 
-/// The change that puts a look into the place of the show's own.
-pub(super) fn replacement(look: &Look) -> Change {
-    Change::ReplaceLook { stages: look.stages.clone(), strength: 1.0 }
-}
-
 fn with_look(show: &Show, look: &Look) -> Result<Arc<Show>, show::ShowError> {
     let mut show = show.clone();
-    show.apply(replacement(look))?;
+    show.apply(look.change(1.0))?;
     Ok(Arc::new(show))
 }
 
@@ -107,7 +102,7 @@ impl Document {
     /// What is on trial becomes the show's own look: one step to undo.
     pub fn keep_look(&mut self, control: u32, now: Instant) {
         if let Some(on) = self.trial.on.take() {
-            let change = replacement(&self.trial.library[on.at]);
+            let change = self.trial.library[on.at].change(1.0);
             self.change(change, control, now);
         }
     }
@@ -126,10 +121,10 @@ impl Document {
 
     /// A change is about to be made: one of the look is made to what is seen, so that is kept first.
     pub(super) fn settle_trial(&mut self, change: &Change, control: u32, now: Instant) {
-        match change {
-            Change::ReplaceLook { .. } => self.leave_look(),
-            _ if is_of_look(change) => self.keep_look(control, now),
-            _ => {}
+        if replaces_look(change) {
+            self.leave_look();
+        } else if is_of_look(change) {
+            self.keep_look(control, now);
         }
     }
 
@@ -140,6 +135,15 @@ impl Document {
             Ok(shown) => on.shown = shown,
             Err(_) => self.leave_look(),
         }
+    }
+}
+
+/// Does a change put another look in the place of the show's, whichever that was?
+fn replaces_look(change: &Change) -> bool {
+    match change {
+        Change::ReplaceLook { .. } => true,
+        Change::Together(changes) => changes.iter().any(replaces_look),
+        _ => false,
     }
 }
 
@@ -157,7 +161,7 @@ fn is_of_look(change: &Change) -> bool {
         | RemoveStage { list, .. }
         | MoveStage { list, .. }
         | SetLut { list, .. } => *list == List::Look,
-        ReplaceLook { .. } => true,
+        ReplaceLook { .. } | SetOrigin(_) => true,
         Together(changes) => changes.iter().any(is_of_look),
         _ => false,
     }

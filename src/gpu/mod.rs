@@ -14,7 +14,7 @@ mod luts;
 mod tables;
 
 pub use assembly::Assembly;
-pub use bench::{BenchRow, bench, is_software};
+pub use bench::{BenchLook, BenchLooks, BenchRow, bench, is_software};
 pub use check::{
     ACES2_SIGNAL, Agreement, CheckReport, DARK_SIGNAL, OF_PIXEL, PQ_SIGNAL, REENCODED_SIGNAL, ROUNDING,
     SIGNAL, TOLERANCE, Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad,

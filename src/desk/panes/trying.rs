@@ -62,7 +62,7 @@ impl Panes {
 
 /// What the look on view means to do with colour.
 fn intent(s: &Snapshot) -> Option<Intent> {
-    s.trying.as_ref().and_then(|t| s.looks.get(t.at)).and_then(|look| look.intent)
+    s.show.chain.origin.as_ref().and_then(|origin| origin.intent)
 }
 
 /// A dot where nothing measured is past its limit, else a triangle and how many are.
