@@ -8,8 +8,8 @@ use anyhow::{Context, bail};
 use crate::look::Intent;
 use crate::show::{
     LOOKS_FOLDER, LibraryLook, Lock, Look as OneLook, LookFile, SHOW_FILE, Shelf, StageKey, find_look,
-    is_look_file, library, load, load_look_file, look_named, own_looks_folder, save, save_look_file,
-    stage_keys,
+    is_look_file, library, load, load_look_file, look_file_stem, look_named, own_looks_folder, save,
+    save_look_file, stage_keys,
 };
 
 /// Looks as files of their own: keep a show's, list all there are, copy stages from one to another.
@@ -108,7 +108,7 @@ impl Save {
         let file = match &self.to {
             Some(file) if is_look_file(file) => file.clone(),
             Some(file) => bail!("{} is no look file; accepted: a name that ends in .toml", file.display()),
-            None => self.dir.join(LOOKS_FOLDER).join(format!("{}.toml", file_stem(&self.name)?)),
+            None => self.dir.join(LOOKS_FOLDER).join(format!("{}.toml", stem(&self.name)?)),
         };
         if show.chain.look.is_empty() {
             bail!("the look of {} has no stage; accepted: a show whose look has one", self.dir.display());
@@ -263,15 +263,10 @@ fn is_show(path: &Path) -> bool {
     path.join(SHOW_FILE).is_file()
 }
 
-/// "Dry frost" as a file is called: dry-frost.
-fn file_stem(name: &str) -> anyhow::Result<String> {
-    let plain: String =
-        name.to_lowercase().chars().map(|c| if c.is_alphanumeric() || c == '_' { c } else { '-' }).collect();
-    let plain = plain.trim_matches('-');
-    if plain.is_empty() {
-        bail!(
+fn stem(name: &str) -> anyhow::Result<String> {
+    look_file_stem(name).with_context(|| {
+        format!(
             "a look cannot be called {name:?}; accepted: a name with a letter or a digit, or --to FILE.toml"
-        );
-    }
-    Ok(plain.to_owned())
+        )
+    })
 }

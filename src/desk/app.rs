@@ -15,6 +15,7 @@ use winit::window::{Window, WindowId};
 
 use super::client::Client;
 use super::keys::{Action, action, let_go};
+use super::library::{Done, Librarian, SaveForm};
 use super::luts::{Loader, Wish};
 use super::panes::{Ask, MOUSE, Panes};
 use super::picker::pick_neutral;
@@ -131,6 +132,7 @@ struct Desk {
     renderer: egui_wgpu::Renderer,
     panes: Panes,
     luts: Loader,
+    librarian: Librarian,
     client: Option<Client>,
     client_size: Option<(u32, u32)>,
     /// The raster whose shape the client's window has.
@@ -166,6 +168,7 @@ impl ApplicationHandler<News> for App {
         }
         desk.follow_raster();
         desk.take_luts();
+        desk.take_looks();
         if desk.is_behind() || desk.stirred.swap(false, Ordering::Relaxed) {
             desk.surface.window.request_redraw();
         }
@@ -258,6 +261,12 @@ impl Desk {
         let luts = Loader::new(move || {
             let _ = news.send_event(News);
         });
+        let (news, stirred) = (proxy.clone(), Arc::<AtomicBool>::default());
+        let stir = stirred.clone();
+        let librarian = Librarian::new(move || {
+            stir.store(true, Ordering::Relaxed);
+            let _ = news.send_event(News);
+        });
         let engine = engine::start(gpu, options_of_engine)?;
         engine.send(Input::Depth { output: Live::Desk, bits: surface.bits() });
         if options.play {
@@ -272,6 +281,7 @@ impl Desk {
             renderer,
             panes: Panes::new(device),
             luts,
+            librarian,
             client: None,
             client_size: options.client_size,
             raster: None,
@@ -280,8 +290,9 @@ impl Desk {
             redraw_at: None,
             drawn: (0, std::sync::Weak::new()),
             proxy,
-            stirred: Arc::default(),
+            stirred,
         };
+        desk.librarian.read(&desk.engine.snapshot().dir);
         desk.panes.soundness = Some(Soundness::new(desk.teller()));
         if options.client != ClientWindow::Closed {
             desk.open_client(events);
@@ -399,6 +410,26 @@ impl Desk {
         self.luts.begin(&self.engine.snapshot().dir, wish);
     }
 
+    /// The library goes to the engine; what became of a look that was saved goes on the desk.
+    fn take_looks(&mut self) {
+        for done in self.librarian.finished() {
+            match done {
+                Done::Read(looks, wrong) => {
+                    self.engine.send(Input::Library(looks.into()));
+                    self.panes.note = wrong.into_iter().next().or(self.panes.note.take());
+                }
+                Done::Saved(Ok(file)) => {
+                    self.panes.note = Some(format!("saved: {}", file.display()));
+                    self.panes.saving = None;
+                }
+                Done::Saved(Err(why)) => match &mut self.panes.saving {
+                    Some(form) => form.refused = Some(why),
+                    None => self.panes.note = Some(why),
+                },
+            }
+        }
+    }
+
     /// LUTs that have been read go into the chain.
     fn take_luts(&mut self) {
         for change in self.luts.finished(&self.engine.snapshot().show) {
@@ -463,11 +494,12 @@ impl Desk {
             Action::Step(by) => self.engine.send(Input::Command(Command::Step(by))),
             Action::Leave => {
                 self.engine.send(Input::Command(Command::Picking(false)));
-                // The sheet first: what was clicked on it stays on trial.
-                if self.panes.sheet.take().is_none() {
+                // The form and the sheet first: what was clicked on that stays on trial.
+                if self.panes.saving.take().is_none() && self.panes.sheet.take().is_none() {
                     self.engine.send(Input::Command(Command::LeaveLook));
                 }
             }
+            Action::SaveLook if !repeat => self.panes.asks.push(Ask::SaveForm),
             Action::Sheet if !repeat => self.toggle_sheet(),
             Action::Pick(by) => self.panes.pick(by),
             Action::Turn(detents) => {
@@ -519,6 +551,12 @@ impl Desk {
         for ask in std::mem::take(&mut self.panes.asks) {
             match ask {
                 Ask::Sheet => self.toggle_sheet(),
+                Ask::SaveForm => self.panes.saving = Some(SaveForm::of(&snapshot.show)),
+                Ask::SaveLook => {
+                    if let Some(form) = &self.panes.saving {
+                        self.librarian.save(form.clone(), &snapshot.show, &snapshot.dir);
+                    }
+                }
             }
         }
         if let Some(wish) = self.panes.lut_wish.take() {

@@ -6,6 +6,7 @@
 mod app;
 mod client;
 mod keys;
+mod library;
 mod look;
 mod luts;
 mod panes;

@@ -169,3 +169,10 @@ pub fn look_named(name: &str, show: Option<&Path>) -> Result<Look, ShowError> {
     }
     find_look(&library(show), name)?.read()
 }
+
+/// "Dry frost" as a file is called: dry-frost; `None` for a name without a letter or a digit.
+pub fn look_file_stem(name: &str) -> Option<String> {
+    let plain: String =
+        name.to_lowercase().chars().map(|c| if c.is_alphanumeric() || c == '_' { c } else { '-' }).collect();
+    Some(plain.trim_matches('-').to_owned()).filter(|p| !p.is_empty())
+}

@@ -35,7 +35,8 @@ pub use error::ShowError;
 pub use file::{SHOW_FILE, VERSION, load, read, save, write};
 pub use history::{GESTURE_GAP, History, MOST_STEPS};
 pub use library::{
-    About, LOOKS_FOLDER, LibraryLook, Shelf, find_look, library, library_of, look_named, own_looks_folder,
+    About, LOOKS_FOLDER, LibraryLook, Shelf, find_look, library, library_of, look_file_stem, look_named,
+    own_looks_folder,
 };
 pub use look_file::{
     Base, Look, LookFile, is_look_file, list_looks, load_look, load_look_file, read_look, save_look,
@@ -44,5 +45,7 @@ pub use look_file::{
 pub use lut_file::{is_lut_file, load_lut, load_lut_as};
 pub use save::{AUTOSAVE_AFTER, Autosave, LOCK_FILE, Lock, write_atomically};
 pub use shipped::{LOOK_FILES, shipped_looks};
-pub use shot_trim::{Group, STRENGTH_TRIM, StageKey, StrengthTrim, TrimAddress, TrimOf, stage_keys};
+pub use shot_trim::{
+    Group, STRENGTH_TRIM, StageKey, StrengthTrim, TrimAddress, TrimOf, stage_keys, strength_trim,
+};
 pub use snapshot::recipe;

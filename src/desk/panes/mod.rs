@@ -5,7 +5,9 @@ mod light_path;
 mod lut;
 mod mirror;
 mod running_order;
+mod save_look;
 mod transport;
+mod trims;
 mod trying;
 mod white;
 
@@ -18,6 +20,7 @@ use egui::{RichText, Ui, Vec2};
 use self::mirror::mirror;
 use self::running_order::running_order;
 use self::transport::transport;
+use super::library::SaveForm;
 use super::look;
 use super::luts::Wish;
 use super::sheet::LookSheet;
@@ -33,6 +36,10 @@ pub(super) const MOUSE: u32 = 2;
 pub(super) enum Ask {
     /// The sheet of looks, or the picture again.
     Sheet,
+    /// The form for saving the look on view.
+    SaveForm,
+    /// The look on view goes into a file, as the form says.
+    SaveLook,
 }
 
 /// What the panes need to know and remember.
@@ -67,6 +74,10 @@ pub(super) struct Panes {
     pub asks: Vec<Ask>,
     /// Whether the look on view is sound, if somebody looks.
     pub soundness: Option<Soundness>,
+    /// The name of a group that is about to be made.
+    pub group_name: String,
+    /// The form for saving the look on view, if it is open.
+    pub saving: Option<SaveForm>,
     /// The sheet of looks, in the picture's place.
     pub sheet: Option<LookSheet>,
     /// What was asked for of a stage's LUT, which takes a while.
@@ -92,6 +103,8 @@ impl Panes {
             looking_away: false,
             asks: Vec::new(),
             soundness: None,
+            group_name: String::new(),
+            saving: None,
             sheet: None,
             lut_wish: None,
         }
@@ -125,6 +138,7 @@ impl Panes {
                 egui::ScrollArea::vertical().show(ui, |ui| self.light_path(ui, s, inputs));
             });
         }
+        self.save_form(ui);
         if self.keys {
             keys_window(ui);
         }

@@ -6,10 +6,11 @@ use egui::{Event, Modifiers, PointerButton, Pos2, Shape, Vec2, pos2};
 
 use super::light_path::FIRST;
 use super::*;
+use crate::colour::encoding;
 use crate::engine::{PanelState, Playback, Scope, Trying};
 use crate::look::{CURVE_POINTS, List, Stage, curve_point_parameters, curve_points, stage};
 use crate::picture::{Fitting, Framing, FramingField};
-use crate::show::{Address, Change, History, Shot, Show, shipped_looks};
+use crate::show::{Address, Change, Group, History, Shot, Show, StrengthTrim, shipped_looks, stage_keys};
 
 /// A desk without windows, the show that it works on, and a clock.
 struct Desk {
@@ -316,7 +317,7 @@ fn a_drag_of_a_row_is_one_step() {
 fn rows_of_framing_move_the_shot_on_view() {
     let mut show = with_curves().show;
     show.raster = Some((1920, 1080));
-    let camera = crate::colour::encoding("logc4").unwrap();
+    let camera = encoding("logc4").unwrap();
     show.shots.push(Shot::new("a", "a.mov", 0..1, camera));
     let mut desk = Desk::new(show);
     let stations = ["camera", "framing", "balance"].map(|name| desk.text(name).y);
@@ -560,4 +561,69 @@ fn a_stage_is_left_out_while_its_button_is_held() {
     desk.frame(&[]);
     assert_eq!(desk.commands, [Command::Compare(without), Command::Compare(Compare::After)]);
     assert_eq!(desk.history.undoable(), 0);
+}
+
+#[test]
+fn stages_are_copied_and_trimmed_for_a_shot_and_its_group() {
+    let mut show = Show::new("test");
+    show.chain.look = vec![Stage::new(stage("contrast").unwrap())];
+    show.shots.push(Shot::new("a", "a.mov", 0..8, encoding("logc4").unwrap()));
+    show.groups.push(Group { name: "night".into(), trim: StrengthTrim::default() });
+    let mut desk = Desk::new(show);
+    desk.panes.open.extend(["look/1".to_owned(), "groups".to_owned()]);
+    desk.frame(&[]);
+    // The shot joins the group, whose trims then have rows: of the look, and of its stage.
+    let night = desk.text("night");
+    desk.click(night);
+    assert_eq!(desk.show.shots[0].groups, ["night"]);
+    let [of_look, of_stage] = desk.texts("night: the group's trim of it")[..] else { panic!("two rows") };
+    desk.drag(of_look, of_look - Vec2::new(40.0, 0.0), Duration::ZERO);
+    desk.drag(of_stage, of_stage + Vec2::new(40.0, 0.0), Duration::ZERO);
+    let [_, of_shot] = desk.texts("this shot's trim of it")[..] else { panic!("two rows") };
+    desk.drag(of_shot, of_shot - Vec2::new(60.0, 0.0), Duration::ZERO);
+    let key = stage_keys(&desk.show.chain.look)[0];
+    let (group, shot) = (&desk.show.groups[0].trim, &desk.show.shots[0].trim);
+    assert!(group.get(None) < 1.0 && group.get(Some(key)) > 1.0 && shot.get(Some(key)) < 1.0);
+    assert_eq!(shot.get(None), 1.0);
+    let strength = desk.show.chain_of(&desk.show.shots[0]).look[0].strength;
+    assert!((strength - group.get(Some(key)) * shot.get(Some(key))).abs() < 1e-12);
+    (0..4).for_each(|_| desk.undo());
+    assert!(desk.show.shots[0].groups.is_empty() && desk.show.groups[0].trim == StrengthTrim::default());
+
+    desk.frame(&[]);
+    let look = &shipped_looks()[0];
+    let menu = desk.text("copy a stage");
+    desk.click(menu);
+    let name = desk.text(&look.name);
+    desk.click(name);
+    let wanted = look.stages.iter().find(|s| s.declaration().key != "contrast").unwrap();
+    let words = wanted.declaration().key.replace('-', " ");
+    let at = *desk.texts(&words).last().unwrap();
+    desk.click(at);
+    assert!(
+        desk.show.chain.look.len() == 2 && desk.show.chain.look.contains(wanted),
+        "{:?}",
+        desk.show.chain.look
+    );
+    assert_eq!(desk.history.undoable(), 1);
+}
+
+#[test]
+fn the_form_saves_what_it_says() {
+    let mut desk = with_curves();
+    let save = desk.text("save");
+    desk.click(save);
+    assert_eq!(desk.panes.asks, [Ask::SaveForm]);
+    desk.panes.asks.clear();
+    desk.panes.saving = Some(SaveForm::of(&desk.show));
+    desk.frame(&[]);
+    desk.frame(&[]);
+    desk.frame(&[Event::Text("Dry frost".into())]);
+    let place = desk.text("with this show");
+    desk.click(place);
+    let save = *desk.texts("save").last().unwrap();
+    desk.click(save);
+    assert_eq!(desk.panes.asks, [Ask::SaveLook]);
+    let form = desk.panes.saving.clone().unwrap();
+    assert_eq!((form.name.as_str(), form.in_show), ("Dry frost", true));
 }

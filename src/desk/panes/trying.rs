@@ -24,6 +24,13 @@ impl Panes {
                 }
             });
         }
+        if s.trying.is_none()
+            && let Some(origin) = &s.show.chain.origin
+        {
+            let changed = if s.show.chain.is_changed() { ", changed" } else { "" };
+            let text = RichText::new(format!("{}{changed}", origin.name)).size(12.0).color(look::TEXT);
+            ui.label(text).on_hover_text(&origin.note);
+        }
         let chain = s.show.shots.get(s.shot).map(|shot| s.show.chain_of(shot));
         if let (Some(chain), Some(soundness)) = (chain, &mut self.soundness)
             && let Some(finding) = soundness.of(&chain.look, chain.look_strength, intent(s))
@@ -56,6 +63,11 @@ impl Panes {
         .on_hover_text(", and . go through them; nothing is changed until Enter keeps one");
         if ui.add(small("sheet")).on_hover_text("T: every look on this shot, to click").clicked() {
             self.asks.push(Ask::Sheet);
+        }
+        if !s.show.chain.look.is_empty()
+            && ui.add(small("save")).on_hover_text("Ctrl S: the look on view as a file").clicked()
+        {
+            self.asks.push(Ask::SaveForm);
         }
     }
 }
