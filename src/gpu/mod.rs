@@ -9,6 +9,7 @@ mod check;
 mod device;
 mod pipelines;
 mod run;
+mod scope;
 mod spread;
 mod luts;
 mod tables;
@@ -23,4 +24,5 @@ pub use check::{
 pub use device::{Gpu, GpuError, Request};
 pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Input, Output, Upload};
+pub use scope::{ScopePasses, ScopeView, Scopes, Traces};
 pub use tables::Tables;
