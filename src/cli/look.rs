@@ -62,7 +62,7 @@ struct Save {
 ///
 /// Your own are in greyhold/looks of $XDG_CONFIG_HOME, or of .config in your home folder; a show's in its folder looks. Each
 /// has the name that commands take, its own, what it means to do with colour, and its note. A file that cannot be used is
-/// listed with the reason. Where two have one name, the show's counts, then your own.
+/// listed with the reason. Where two files have one name, the show's counts, then your own.
 ///
 /// Example: greyhold look list winter
 #[derive(Debug, clap::Args)]
