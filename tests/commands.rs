@@ -659,7 +659,8 @@ fn bench_measures_every_pass_beside_a_copy() {
     assert_eq!(passes.len(), 18 + greyhold::look::STAGES.len());
     assert!(passes.iter().all(|p| p["median_ms"].as_f64().unwrap() > 0.0));
     // One look of those that ship.
-    let named = |part: &str| passes.iter().filter(|p| p["pass"].as_str().unwrap().contains(part)).collect::<Vec<_>>();
+    let named =
+        |part: &str| passes.iter().filter(|p| p["pass"].as_str().unwrap().contains(part)).collect::<Vec<_>>();
     let look = named(": the look ");
     let name = look[0]["pass"].as_str().unwrap();
     assert!(look.len() == 1 && shipped_looks().iter().any(|l| name.contains(&l.name)), "{name}");

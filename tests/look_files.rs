@@ -69,7 +69,10 @@ fn a_saved_look_keeps_its_intent() {
     let own = shipped_looks().iter().find(|l| l.name == "Panchromatic").unwrap();
     fine(&config, &["look", "save", path(d), "Silver"]);
     let saved = load_look(&d.join("looks/silver.toml")).unwrap();
-    assert_eq!((saved.intent, &saved.note, &saved.stages), (Some(Intent::Monochrome), &own.note, &own.stages));
+    assert_eq!(
+        (saved.intent, &saved.note, &saved.stages),
+        (Some(Intent::Monochrome), &own.note, &own.stages)
+    );
     set(&mut show, d, "look/contrast/slope", 0.9);
     fine(&config, &["look", "save", path(d), "Soft silver"]);
     let soft = load_look(&d.join("looks/soft-silver.toml")).unwrap();
@@ -111,7 +114,11 @@ fn a_look_is_saved_as_based_on_another() {
     set(&mut show, d, "look/contrast/slope", 1.4);
     let based = ["look", "save", path(d), "Harder", "--based-on", "Pushed"];
     refused(&config, &based, &["differs from Pushed", "slope is 1.4, not 1.32", "accepted: the same stages"]);
-    refused(&config, &["look", "save", path(d), "Harder", "--based-on", "Pulled"], &["\"Pulled\"", "finer, plainer"]);
+    refused(
+        &config,
+        &["look", "save", path(d), "Harder", "--based-on", "Pulled"],
+        &["\"Pulled\"", "finer, plainer"],
+    );
     assert!(!d.join("looks/harder.toml").exists());
 }
 
@@ -134,12 +141,15 @@ fn looks_are_listed_and_known_by_name() {
     std::fs::write(d.join("looks/torn.toml"), "version = 1\n[look]\n").unwrap();
     let said = fine(&config, &["look", "list", path(&d)]);
     let lines: Vec<&str> = said.lines().collect();
-    let at = |part: &str| lines.iter().position(|l| l.contains(part)).unwrap_or_else(|| panic!("{part}: {said}"));
+    let at =
+        |part: &str| lines.iter().position(|l| l.contains(part)).unwrap_or_else(|| panic!("{part}: {said}"));
     assert!(at("come with the program") < at("two-colour"));
     assert!(at("two-colour") < at(&format!("your own, in {}", own.display())));
     let words: Vec<&str> = lines[at("Dry frost")].split_whitespace().collect();
     assert_eq!(words, ["frost", "Dry", "frost", "monochrome", "Cold."]);
-    assert!(at("Dry frost") < at("the show's, in ") && at("torn.toml:2: [look] lacks name") == lines.len() - 1);
+    assert!(
+        at("Dry frost") < at("the show's, in ") && at("torn.toml:2: [look] lacks name") == lines.len() - 1
+    );
     // Without a show, the show's are not there; without a folder of one's own, it is said where it would be.
     let said = fine(&dir.path().join("none"), &["look", "list"]);
     assert!(said.contains("none/greyhold/looks: none") && !said.contains("torn"), "{said}");
@@ -199,9 +209,15 @@ fn a_stage_is_copied_between_looks() {
         (&["flashed", "diffusion", "pushed"], &["pushed comes with the program", "a look of your own"]),
         (&["flashed", "grain", "mine"], &["Flashed has no grain; accepted: diffusion, contrast, curves"]),
         (&["flashed", "contrast-2", "mine"], &["Flashed has no contrast number 2"]),
-        (&["flashed", "diffusoin", "mine"], &["no stage \"diffusoin\"; accepted: diffusion, contrast, curves"]),
+        (
+            &["flashed", "diffusoin", "mine"],
+            &["no stage \"diffusoin\"; accepted: diffusion, contrast, curves"],
+        ),
         (&["flashed", "diffusion", "mine", "--at", "7"], &["look has no place 7; accepted: 1 to 6"]),
-        (&["flashed", "diffusion", "based"], &["one of 4 that are those of pushed", "place 5 or a later one"]),
+        (
+            &["flashed", "diffusion", "based"],
+            &["one of 4 that are those of pushed", "place 5 or a later one"],
+        ),
         (&["flashed", "diffusion", "yours"], &["no look is called \"yours\"", "or the folder of a show"]),
     ];
     for (arguments, parts) in refusals {
@@ -235,7 +251,11 @@ fn groups_of_shots_are_made_and_left() {
     assert_eq!(group(&["leave", path(d), "night", "gate"]), "night: quay, yard; look × 0.5, grain × 0.25\n");
     assert_eq!(group(&["list", path(d)]).lines().count(), 2);
     let before = load(d).unwrap();
-    refused(&config, &["group", "add", path(d), "night", "nobody"], &["\"nobody\"; accepted: gate, quay, yard"]);
+    refused(
+        &config,
+        &["group", "add", path(d), "night", "nobody"],
+        &["\"nobody\"; accepted: gate, quay, yard"],
+    );
     refused(&config, &["group", "leave", path(d), "day", "gate"], &["\"day\"; accepted: night, B camera"]);
     refused(&config, &["group", "remove", path(d), "day"], &["\"day\"; accepted: night, B camera"]);
     refused(&config, &["group", "add", path(d), "", "gate"], &["a group cannot be called \"\""]);

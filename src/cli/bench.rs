@@ -58,7 +58,8 @@ impl Bench {
             );
         }
         for size in self.sizes.iter().filter(|_| self.looks) {
-            let of_size = rows.iter().filter(|r| (r.width, r.height) == *size && r.pass.contains(": the look "));
+            let of_size =
+                rows.iter().filter(|r| (r.width, r.height) == *size && r.pass.contains(": the look "));
             if let Some(r) = of_size.max_by(|a, b| a.median_ms.total_cmp(&b.median_ms)) {
                 println!("heaviest at {}×{}: {}, {:.3} ms", size.0, size.1, r.pass, r.median_ms);
             }

@@ -213,11 +213,12 @@ impl Copy {
             let dir = Path::new(&self.from);
             load(dir)?.look(dir)
         } else {
-            look_named(&self.from, show)?
+            look_named(Path::new(&self.from), show)?
         };
         let key = StageKey::of_address(&self.stage).or_else(|| StageKey::parse(&self.stage));
         let key = key.with_context(|| {
-            let keys: Vec<_> = stage_keys(&from.stages).iter().map(|k| k.to_string().replace(' ', "-")).collect();
+            let keys: Vec<_> =
+                stage_keys(&from.stages).iter().map(|k| k.to_string().replace(' ', "-")).collect();
             format!("there is no stage {:?}; accepted: {}", self.stage, keys.join(", "))
         })?;
         let at = self.at.map(|at| usize::from(at) - 1);
@@ -225,7 +226,9 @@ impl Copy {
             let _lock = Lock::take(dir)?;
             let mut show = load(dir)?;
             let change = show.take_stage(dir, &from, key, at)?;
-            let crate::show::Change::AddStage { at, .. } = change else { bail!("a stage is added by no other change") };
+            let crate::show::Change::AddStage { at, .. } = change else {
+                bail!("a stage is added by no other change")
+            };
             show.apply(change)?;
             save(&show, dir)?;
             println!("look/{}: {key} of {}", at + 1, from.name);

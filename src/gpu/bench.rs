@@ -267,9 +267,7 @@ pub fn bench(
         let framing = Framing::default().with(FramingField::Scale, scale);
         passes.push((name.into(), recipe(vec![], Some(plain_balance())).framed(framing, None)));
     }
-    let alone = |kind: Kind| {
-        (alone_name(kind), recipe(vec![busy(kind)], Some(plain_balance())))
-    };
+    let alone = |kind: Kind| (alone_name(kind), recipe(vec![busy(kind)], Some(plain_balance())));
     passes.extend(points.iter().map(|kind| alone(*kind)));
     passes.push((
         "with balance and every point stage".into(),

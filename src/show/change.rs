@@ -307,7 +307,9 @@ impl Show {
                 check_place(GROUPS, at, self.groups.len())?;
                 let group = self.groups.remove(at);
                 let mut back = Vec::new();
-                for (i, shot) in self.shots.iter_mut().enumerate().filter(|(_, s)| s.groups.contains(&group.name)) {
+                for (i, shot) in
+                    self.shots.iter_mut().enumerate().filter(|(_, s)| s.groups.contains(&group.name))
+                {
                     back.push(SetShotGroups { shot: i, groups: shot.groups.clone() });
                     shot.groups.retain(|g| *g != group.name);
                 }
@@ -462,7 +464,8 @@ impl Show {
             None => Ok(()),
             Some(name) => {
                 let names: Vec<_> = self.groups.iter().map(|g| g.name.as_str()).collect();
-                let accepted = if names.is_empty() { "none, there is no group".into() } else { names.join(", ") };
+                let accepted =
+                    if names.is_empty() { "none, there is no group".into() } else { names.join(", ") };
                 Err(ShowError::change(format!("the show has no group {name:?}"), accepted))
             }
         }

@@ -90,8 +90,10 @@ impl LibraryLook {
         if let Some(path) = self.path() {
             return load_look(path);
         }
-        let found = LOOK_FILES.iter().zip(shipped_looks()).find(|((file, _), _)| Path::new(file) == self.file);
-        let missing = || ShowError::change(format!("no look is in {}", self.file.display()), "one of the library");
+        let found =
+            LOOK_FILES.iter().zip(shipped_looks()).find(|((file, _), _)| Path::new(file) == self.file);
+        let missing =
+            || ShowError::change(format!("no look is in {}", self.file.display()), "one of the library");
         found.map(|(_, look)| look.clone()).ok_or_else(missing)
     }
 }
@@ -162,9 +164,9 @@ pub fn find_look<'a>(library: &'a [LibraryLook], name: &str) -> Result<&'a Libra
 ///
 /// # Errors
 /// As [`load_look`] and [`find_look`].
-pub fn look_named(name: &str, show: Option<&Path>) -> Result<Look, ShowError> {
-    if is_look_file(Path::new(name)) {
-        return load_look(Path::new(name));
+pub fn look_named(name: &Path, show: Option<&Path>) -> Result<Look, ShowError> {
+    if is_look_file(name) {
+        return load_look(name);
     }
-    find_look(&library(show), name)?.read()
+    find_look(&library(show), &name.to_string_lossy())?.read()
 }

@@ -96,7 +96,8 @@ impl LookFile {
             pairs().filter_map(|(key, (old, new))| difference(*key, old, new)).collect();
         differs.extend(keys.iter().skip(look.stages.len()).map(|key| format!("{key} is missing")));
         if !differs.is_empty() {
-            let what = format!("the look differs from {} in more than strengths: {}", base.name, differs.join("; "));
+            let what =
+                format!("the look differs from {} in more than strengths: {}", base.name, differs.join("; "));
             let accepted = "the same stages in the same order, with other strengths, and others behind them; or a look \
                             of its own, based on none";
             return Err(ShowError::change(what, accepted));
@@ -126,13 +127,18 @@ fn difference(key: StageKey, old: &Stage, new: &Stage) -> Option<String> {
     let values = old.declaration().parameters.iter().zip(old.values.iter().zip(&new.values));
     let moved: Vec<_> = values
         .filter(|(_, (old, new))| old != new)
-        .map(|(p, (old, new))| format!("{} is {}, not {}", p.key, writer::value(p, *new), writer::value(p, *old)))
+        .map(|(p, (old, new))| {
+            format!("{} is {}, not {}", p.key, writer::value(p, *new), writer::value(p, *old))
+        })
         .collect();
     if !moved.is_empty() {
         return Some(format!("{key}: {}", moved.join(", ")));
     }
     let lut = |stage: &Stage| {
-        stage.lut.as_ref().map(|l| (l.file.file_name().map(ToOwned::to_owned), l.lut.clone(), l.expects, l.gives))
+        stage
+            .lut
+            .as_ref()
+            .map(|l| (l.file.file_name().map(ToOwned::to_owned), l.lut.clone(), l.expects, l.gives))
     };
     (lut(old) != lut(new)).then(|| format!("{key} reads another LUT, or reads it otherwise"))
 }

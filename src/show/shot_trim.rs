@@ -153,7 +153,8 @@ pub struct TrimAddress {
 
 impl TrimAddress {
     /// What addresses of trims look like.
-    pub(super) const FORMS: &str = "shot/trim/look, shot/trim/STAGE, group/NAME/trim/look, group/NAME/trim/STAGE";
+    pub(super) const FORMS: &str =
+        "shot/trim/look, shot/trim/STAGE, group/NAME/trim/look, group/NAME/trim/STAGE";
 
     /// Reads the parts of an address; `None` when they are no trim's.
     ///
@@ -163,7 +164,7 @@ impl TrimAddress {
         let (of, key) = match parts {
             ["shot", "trim", key] => (TrimOf::Shot, key),
             // A group's name is free to have a slash.
-            ["group", name @ .., "trim", key] if name.iter().any(|n| !n.is_empty()) => {
+            ["group", name @ .., "trim", key] if !name.join("/").is_empty() => {
                 (TrimOf::Group(name.join("/")), key)
             }
             _ => return None,

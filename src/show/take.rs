@@ -66,7 +66,10 @@ impl LookFile {
         let Some(own) = at.checked_sub(first) else {
             let base = self.base.as_ref().map_or("", |b| &b.name);
             return Err(ShowError::change(
-                format!("place {} is one of {first} that are those of {base}, which this look is based on", at + 1),
+                format!(
+                    "place {} is one of {first} that are those of {base}, which this look is based on",
+                    at + 1
+                ),
                 format!("place {} or a later one, or a look that has all its stages itself", first + 1),
             ));
         };

@@ -267,7 +267,10 @@ fn changes_that_do_not_fit_are_refused_and_leave_the_show_alone() {
             "the show has no group 3",
         ),
         (
-            Change::SetParameter { slot: Slot::ShotTrim { shot: 3, stage: StageKey::parse("grain") }, value: 1.0 },
+            Change::SetParameter {
+                slot: Slot::ShotTrim { shot: 3, stage: StageKey::parse("grain") },
+                value: 1.0,
+            },
             "the show has no shot 4",
         ),
         (group(2, "night"), "a group cannot be called \"night\"; accepted: a name that is not empty"),

@@ -3,7 +3,9 @@
 use super::*;
 
 fn text(name: &str) -> String {
-    format!("version = 1\n[look]\nname = \"{name}\"\nnote = \"n\"\nintent = \"toned\"\n[[stage]]\nstage = \"contrast\"\n")
+    format!(
+        "version = 1\n[look]\nname = \"{name}\"\nnote = \"n\"\nintent = \"toned\"\n[[stage]]\nstage = \"contrast\"\n"
+    )
 }
 
 /// All there is, in order; what cannot be used is there too, and says why.
@@ -38,7 +40,10 @@ fn the_library_lists_three_places() {
     ];
     assert_eq!(named, expected.map(|(shelf, stem, ok)| (shelf, stem.to_owned(), ok)));
     let about = more[0].about.as_ref().unwrap();
-    assert_eq!((about.name.as_str(), about.note.as_str(), about.intent), ("Dry frost", "n", Some(Intent::Toned)));
+    assert_eq!(
+        (about.name.as_str(), about.note.as_str(), about.intent),
+        ("Dry frost", "n", Some(Intent::Toned))
+    );
     assert_eq!(about.stages, [StageKey::parse("contrast").unwrap()]);
     assert_eq!(more[0].path(), Some(&*own.join("frost.toml")));
     for (at, said) in [(1, "broken.toml:1: the file lacks [look]"), (3, "gone.cube could not be read")] {
@@ -62,16 +67,14 @@ fn a_name_means_the_nearest_look() {
     for folder in [&own, &looks] {
         std::fs::create_dir_all(folder).unwrap();
     }
-    for (folder, file, name) in
-        [
-            (&own, "a.toml", "Pushed"),
-            (&own, "flashed.toml", "Bright"),
-            (&own, "c.toml", "Hoar frost"),
-            (&own, "winter.toml", "Snow"),
-            (&looks, "b.toml", "Hoar frost"),
-            (&looks, "snow.toml", "Ice"),
-        ]
-    {
+    for (folder, file, name) in [
+        (&own, "a.toml", "Pushed"),
+        (&own, "flashed.toml", "Bright"),
+        (&own, "c.toml", "Hoar frost"),
+        (&own, "winter.toml", "Snow"),
+        (&looks, "b.toml", "Hoar frost"),
+        (&looks, "snow.toml", "Ice"),
+    ] {
         std::fs::write(folder.join(file), text(name)).unwrap();
     }
     std::fs::write(looks.join("reversal.toml"), "version = 1\n").unwrap();
@@ -93,7 +96,10 @@ fn a_name_means_the_nearest_look() {
     let error = find_look(&all, "reversal").unwrap().read().unwrap_err().to_string();
     assert!(error.contains("reversal.toml:1"), "{error}");
     let error = found("thaw").unwrap_err().to_string();
-    assert!(error.contains("\"thaw\"") && error.contains("reversal, two-colour, a, c, flashed, winter, b,"), "{error}");
+    assert!(
+        error.contains("\"thaw\"") && error.contains("reversal, two-colour, a, c, flashed, winter, b,"),
+        "{error}"
+    );
 }
 
 /// The desk asks whenever a menu opens. A limit with room for a busy machine; the median is printed.

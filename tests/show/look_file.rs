@@ -160,17 +160,37 @@ fn what_a_look_cannot_cite_is_refused_with_its_line() {
     let keys = "accepted: contrast, crosstalk, curves, grain";
     let names = "accepted: cross-processed, day-for-night";
     let cases: Vec<(&str, String, usize, Vec<&str>)> = vec![
-        ("l.toml", BASED.replace("Pushed", "Pulled"), 4, vec!["called \"Pulled\"", names, "two-colour, or a .toml"]),
+        (
+            "l.toml",
+            BASED.replace("Pushed", "Pulled"),
+            4,
+            vec!["called \"Pulled\"", names, "two-colour, or a .toml"],
+        ),
         ("l.toml", BASED.replace("Pushed", "gone.toml"), 4, vec!["gone.toml could not be read", names]),
         ("l.toml", BASED.replace("grain =", "halation ="), 6, vec!["Pushed has no stage \"halation\"", keys]),
-        ("l.toml", BASED.replace("grain =", "\"grain 2\" ="), 6, vec!["Pushed has no stage \"grain 2\"", keys]),
+        (
+            "l.toml",
+            BASED.replace("grain =", "\"grain 2\" ="),
+            6,
+            vec!["Pushed has no stage \"grain 2\"", keys],
+        ),
         // Its own stage is no stage of its base.
         ("l.toml", BASED.replace("grain =", "\"contrast 2\" ="), 6, vec!["no stage \"contrast 2\"", keys]),
         ("l.toml", BASED.replace("grain =", "look ="), 6, vec!["Pushed has no stage \"look\"", keys]),
         ("l.toml", BASED.replace("0.5", "1.75"), 6, vec!["grain is 1.75", "a number from 0 to 1.5"]),
         ("l.toml", BASED.replace("0.5", "\"half\""), 6, vec!["grain is \"half\"", "a number from 0 to 1.5"]),
-        ("l.toml", BASED.replace("based-on = \"Pushed\"\n", ""), 4, vec!["no look that they are for", "based-on"]),
-        ("a.toml", String::new(), 4, vec!["c.toml:4", "b.toml is based on", "c.toml is based on", "lead back"]),
+        (
+            "l.toml",
+            BASED.replace("based-on = \"Pushed\"\n", ""),
+            4,
+            vec!["no look that they are for", "based-on"],
+        ),
+        (
+            "a.toml",
+            String::new(),
+            4,
+            vec!["c.toml:4", "b.toml is based on", "c.toml is based on", "lead back"],
+        ),
         ("self.toml", String::new(), 4, vec!["self.toml:4", "based on itself"]),
         ("on-broken.toml", String::new(), 2, vec!["broken.toml:2", "lacks name"]),
     ];
@@ -210,7 +230,10 @@ fn a_look_is_saved_as_what_it_changes() {
         LookFile::based(&other, "Pushed", pushed).unwrap_err().to_string()
     };
     let said = with(&|l| l.stages[0].values[0] = 1.5);
-    assert!(said.contains("differs from Pushed") && said.contains("contrast: slope is 1.5, not 1.32"), "{said}");
+    assert!(
+        said.contains("differs from Pushed") && said.contains("contrast: slope is 1.5, not 1.32"),
+        "{said}"
+    );
     assert!(with(&|l| l.stages[3].on = false).contains("grain is switched off"));
     assert!(with(&|l| l.stages.swap(0, 1)).contains("crosstalk stands where contrast is; contrast stands"));
     assert!(with(&|l| l.stages.truncate(2)).contains("curves is missing; grain is missing"));
@@ -239,7 +262,10 @@ fn a_chain_remembers_its_look() {
     let back = show.apply(look.change(0.5)).unwrap();
     let origin = show.chain.origin.as_ref().unwrap();
     assert_eq!((&origin.name, &origin.note, origin.intent), (&look.name, &look.note, look.intent));
-    assert_eq!((&show.chain.look, show.chain.look_strength, show.chain.is_changed()), (&look.stages, 0.5, false));
+    assert_eq!(
+        (&show.chain.look, show.chain.look_strength, show.chain.is_changed()),
+        (&look.stages, 0.5, false)
+    );
     assert_eq!(show.look(Path::new("")), *look);
     // The strength of the whole is the show's; a stage's is the look's.
     let set = |show: &mut Show, address: &str, value| {
@@ -255,6 +281,12 @@ fn a_chain_remembers_its_look() {
     show.apply(turned).unwrap();
     assert!(!show.chain.is_changed());
     assert!(!read(&write(&show).unwrap(), Path::new("s")).unwrap().chain.is_changed());
+    for look in shipped_looks() {
+        let mut show = Show::new("a");
+        show.apply(look.change(1.0)).unwrap();
+        let show = read(&write(&show).unwrap(), Path::new("s")).unwrap();
+        assert!(!show.chain.is_changed() && show.look(Path::new("")) == *look, "{}", look.name);
+    }
     // Stages of no known look are none's, and undo brings the name back.
     let nameless = show.apply(Change::ReplaceLook { stages: Vec::new(), strength: 1.0 }).unwrap();
     assert_eq!(show.chain.origin, None);
@@ -292,7 +324,8 @@ fn a_stage_is_taken_from_a_look() {
     show.chain.before.push(Stage::new(kind("contrast")));
     let was = show.clone();
     let folder = Path::new("/somewhere");
-    let order = |show: &Show| show.chain.look.iter().map(|s| s.declaration().key).collect::<Vec<_>>().join(" ");
+    let order =
+        |show: &Show| show.chain.look.iter().map(|s| s.declaration().key).collect::<Vec<_>>().join(" ");
     let key = |text| StageKey::parse(text).unwrap();
     let cases = [
         // Texture ahead of the look's first tone, though tone stands before the look; all else ahead of grain.
