@@ -104,6 +104,7 @@ impl Sheet {
             } else if done % looks.len() == 0 {
                 eprintln!("{done} of {total}: {shot} is done");
             }
+            true
         });
         if live {
             eprintln!();

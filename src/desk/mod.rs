@@ -11,6 +11,8 @@ mod luts;
 mod panes;
 mod picker;
 mod rows;
+mod sheet;
+mod soundness;
 mod surface;
 mod window;
 

@@ -11,7 +11,7 @@ use crate::colour::{ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Input, Snapshot};
 use crate::look::{Chain, Kind, List, NamedLut, Parameter, STAGES, Stage};
 use crate::picture::{BALANCE, BalanceField, FRAMING, TRIM, Trim};
-use crate::show::{Change, LOOK_STRENGTH, Output, STRENGTH_TRIM, raster_text, shipped_looks};
+use crate::show::{Change, LOOK_STRENGTH, Output, STRENGTH_TRIM, raster_text};
 
 impl Panes {
     /// Camera to display, in the order light takes.
@@ -53,6 +53,9 @@ impl Panes {
         for list in List::ALL {
             let stages = s.show.chain.list(list);
             station(ui, list.key(), if stages.is_empty() { "no stage" } else { "" });
+            if list == List::Look {
+                self.look_on_view(ui, s, inputs);
+            }
             if list == List::Look && !stages.is_empty() {
                 let strength = s.show.chain.look_strength;
                 self.parameter(
@@ -74,7 +77,7 @@ impl Panes {
             ui.horizontal(|ui| {
                 if list == List::Look {
                     self.put_in(ui, "put in a stage", &s.show.chain, None, inputs);
-                    try_look(ui, inputs);
+                    self.library(ui, s, inputs);
                 }
                 self.put_in(ui, "put in here", &s.show.chain, Some(list), inputs);
             });
@@ -227,6 +230,9 @@ impl Panes {
                 let label = words(parameter.key);
                 self.parameter(ui, format!("{base}/{}", parameter.key), parameter, &label, *value, inputs);
             }
+        }
+        if open {
+            self.without(ui, list, at, inputs);
         }
     }
 
@@ -396,19 +402,6 @@ pub(super) fn choose<'a>(
         });
     });
     chosen
-}
-
-/// The looks that ship; trying one leaves `before` and `finish` alone, and undo brings the old one back.
-fn try_look(ui: &mut Ui, inputs: &mut Vec<Input>) {
-    ui.menu_button(RichText::new("try a look").size(11.0), |ui| {
-        for look in shipped_looks() {
-            if ui.button(&look.name).on_hover_text(&look.note).clicked() {
-                let change = Change::ReplaceLook { stages: look.stages.clone(), strength: 1.0 };
-                inputs.push(Input::Change { change, control: MOUSE });
-                ui.close();
-            }
-        }
-    });
 }
 
 /// "offset-r" as a person reads it.

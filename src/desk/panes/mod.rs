@@ -6,6 +6,7 @@ mod lut;
 mod mirror;
 mod running_order;
 mod transport;
+mod trying;
 mod white;
 
 use std::collections::HashSet;
@@ -19,11 +20,20 @@ use self::running_order::running_order;
 use self::transport::transport;
 use super::look;
 use super::luts::Wish;
-use crate::engine::{Input, Snapshot};
+use super::sheet::LookSheet;
+use super::soundness::Soundness;
+use crate::engine::{Command, Compare, Input, Snapshot};
 use crate::look::CurvePoint;
 
 /// Control number of the mouse on the desk.
 pub(super) const MOUSE: u32 = 2;
+
+/// Something that panes ask of the desk.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Ask {
+    /// The sheet of looks, or the picture again.
+    Sheet,
+}
 
 /// What the panes need to know and remember.
 pub(super) struct Panes {
@@ -51,6 +61,14 @@ pub(super) struct Panes {
     pub windows: [Option<String>; 2],
     /// A line about something that just happened.
     pub note: Option<String>,
+    /// Is a stage left out of the picture as long as the mouse's button is down?
+    pub looking_away: bool,
+    /// What the desk is asked for that takes more than the engine.
+    pub asks: Vec<Ask>,
+    /// Whether the look on view is sound, if somebody looks.
+    pub soundness: Option<Soundness>,
+    /// The sheet of looks, in the picture's place.
+    pub sheet: Option<LookSheet>,
     /// What was asked for of a stage's LUT, which takes a while.
     pub lut_wish: Option<Wish>,
 }
@@ -71,6 +89,10 @@ impl Panes {
             device,
             windows: [None, None],
             note: None,
+            looking_away: false,
+            asks: Vec::new(),
+            soundness: None,
+            sheet: None,
             lut_wish: None,
         }
     }
@@ -106,11 +128,19 @@ impl Panes {
         if self.keys {
             keys_window(ui);
         }
+        if !down && std::mem::take(&mut self.looking_away) {
+            inputs.push(Input::Command(Command::Compare(Compare::After)));
+        }
         if !down && (pressed || self.pressed) {
             inputs.push(Input::Hold { control: MOUSE, down: false });
         }
         self.pressed = down;
         let area = ui.available_rect_before_wrap();
+        if let Some(sheet) = &mut self.sheet
+            && !sheet.draw(ui, area, s, inputs)
+        {
+            self.sheet = None;
+        }
         if let Some(trouble) = &s.trouble {
             let place = egui::Rect::from_min_size(
                 area.min + Vec2::new(12.0, 10.0),

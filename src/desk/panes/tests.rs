@@ -6,10 +6,10 @@ use egui::{Event, Modifiers, PointerButton, Pos2, Shape, Vec2, pos2};
 
 use super::light_path::FIRST;
 use super::*;
-use crate::engine::{Compare, PanelState, Playback, Scope};
-use crate::look::{CURVE_POINTS, Stage, curve_point_parameters, curve_points, stage};
+use crate::engine::{PanelState, Playback, Scope, Trying};
+use crate::look::{CURVE_POINTS, List, Stage, curve_point_parameters, curve_points, stage};
 use crate::picture::{Fitting, Framing, FramingField};
-use crate::show::{Address, Change, History, Shot, Show};
+use crate::show::{Address, Change, History, Shot, Show, shipped_looks};
 
 /// A desk without windows, the show that it works on, and a clock.
 struct Desk {
@@ -21,6 +21,8 @@ struct Desk {
     start: Instant,
     shapes: Vec<Shape>,
     panel: PanelState,
+    trying: Option<Trying>,
+    commands: Vec<Command>,
 }
 
 const SIZE: Vec2 = Vec2::new(1400.0, 1400.0);
@@ -41,6 +43,8 @@ impl Desk {
             start,
             shapes: Vec::new(),
             panel: PanelState::default(),
+            trying: None,
+            commands: Vec::new(),
         };
         // Panels know their sizes from the second frame on.
         desk.frame(&[]);
@@ -54,6 +58,9 @@ impl Desk {
             dir: "show".into(),
             raster: None,
             picking: false,
+            trying: self.trying.clone(),
+            looks: shipped_looks().into(),
+            looks_ready: false,
             shot: 0,
             frame: 0,
             frames: 0,
@@ -98,6 +105,7 @@ impl Desk {
                     let value = self.show.get(slot).unwrap() + detents * slot.parameter().step;
                     self.change(Change::SetParameter { slot, value }, control);
                 }
+                Input::Command(command) => self.commands.push(command),
                 other => panic!("nothing here asks for {other:?}"),
             }
         }
@@ -349,8 +357,7 @@ fn rows_of_framing_move_the_shot_on_view() {
 fn a_stage_is_put_in_where_it_belongs_or_where_the_hand_says() {
     let mut desk = with_curves();
     let keys = |desk: &Desk| {
-        crate::look::List::ALL
-            .map(|l| desk.show.chain.list(l).iter().map(|s| s.declaration().key).collect::<Vec<_>>())
+        List::ALL.map(|l| desk.show.chain.list(l).iter().map(|s| s.declaration().key).collect::<Vec<_>>())
     };
     let mut choose = |menu: usize, text: &str, stage: &str| {
         let at = desk.texts(text)[menu];
@@ -507,4 +514,50 @@ fn a_lut_says_what_it_expects_and_costs() {
     };
     assert_eq!(desk.panes.lut_wish.take(), Some(wish));
     assert_eq!(desk.history.undoable(), 0, "nothing changes before the file is read");
+}
+
+#[test]
+fn looks_are_tried_kept_and_left_with_the_mouse() {
+    let mut desk = with_curves();
+    let menu = desk.text("try a look");
+    desk.click(menu);
+    let name = desk.text(&shipped_looks()[3].name);
+    desk.click(name);
+    assert_eq!(desk.commands, [Command::TryLook(3)]);
+    desk.trying = Some(Trying {
+        at: 3,
+        of: shipped_looks().len(),
+        name: "dry frost".into(),
+        note: "".into(),
+        own: desk.show.clone().into(),
+    });
+    desk.frame(&[]);
+    assert_eq!(desk.texts("trying 4 of 10: dry frost").len(), 1);
+    let (keep, leave) = (desk.text("keep it"), desk.text("leave it"));
+    desk.click(leave);
+    desk.click(keep);
+    assert_eq!(desk.commands[1..], [Command::LeaveLook, Command::KeepLook]);
+    let sheet = desk.text("sheet");
+    desk.click(sheet);
+    assert_eq!(desk.panes.asks, [Ask::Sheet]);
+}
+
+#[test]
+fn a_stage_is_left_out_while_its_button_is_held() {
+    let mut desk = with_curves();
+    desk.panes.open.insert("look/1".into());
+    desk.frame(&[]);
+    let held = desk.text("without it, while held");
+    desk.move_to(held);
+    desk.button(held, true);
+    desk.frame(&[]);
+    let without = Compare::WithoutStage { list: List::Look, at: 0 };
+    assert_eq!(desk.commands, [Command::Compare(without)]);
+    // Let go somewhere else.
+    let away = held + Vec2::new(-300.0, 40.0);
+    desk.move_to(away);
+    desk.button(away, false);
+    desk.frame(&[]);
+    assert_eq!(desk.commands, [Command::Compare(without), Command::Compare(Compare::After)]);
+    assert_eq!(desk.history.undoable(), 0);
 }
