@@ -99,11 +99,10 @@ impl Check {
                 Subject::of_clf(name, &clf, scene(self.expects)?, scene(self.gives)?)
             }
             _ => {
-                let look =
-                    look_named(&self.look.to_string_lossy(), self.show.as_deref()).map_err(|e| match e {
-                        ShowError::Change { .. } => anyhow::anyhow!("{e}, a .cube or a .clf file"),
-                        e => e.into(),
-                    })?;
+                let look = look_named(&self.look, self.show.as_deref()).map_err(|e| match e {
+                    ShowError::Change { .. } => anyhow::anyhow!("{e}, a .cube or a .clf file"),
+                    e => e.into(),
+                })?;
                 Subject::of_stages(look.name, &look.stages, look.intent)
             }
         };

@@ -62,7 +62,7 @@ struct Save {
 ///
 /// Your own are in greyhold/looks of $XDG_CONFIG_HOME, or of .config in your home folder; a show's in its folder looks. Each
 /// has the name that commands take, its own, what it means to do with colour, and its note. A file that cannot be used is
-/// listed with the reason. Where two have one name, the show's counts, then your own.
+/// listed with the reason. Where two files have one name, the show's counts, then your own.
 ///
 /// Example: greyhold look list winter
 #[derive(Debug, clap::Args)]
@@ -213,7 +213,7 @@ impl Copy {
             let dir = Path::new(&self.from);
             load(dir)?.look(dir)
         } else {
-            look_named(&self.from, show)?
+            look_named(Path::new(&self.from), show)?
         };
         let key = StageKey::of_address(&self.stage).or_else(|| StageKey::parse(&self.stage));
         let key = key.with_context(|| {

@@ -1,7 +1,7 @@
 //! `greyhold sheet`
 
 use std::io::{IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::bail;
@@ -68,7 +68,7 @@ impl Sheet {
             stages: Some(look.stages.clone()),
         };
         for name in &self.looks {
-            let look = look_named(name, Some(&self.dir))?;
+            let look = look_named(Path::new(name), Some(&self.dir))?;
             looks.push(tried(&look));
         }
         if self.looks.is_empty() {

@@ -137,8 +137,8 @@ pub fn own_looks_folder() -> Option<PathBuf> {
     Some(config.join("greyhold").join(LOOKS_FOLDER))
 }
 
-/// The look of a library that a word means: the name of its file without the end, or its own name. The show's come before
-/// the user's, and these before those that come with the program; a file's name comes before a look's.
+/// The look of a library that a word means: the name of its file without the end, else its own name. Of several the show's
+/// comes before the user's, and this before one that comes with the program.
 ///
 /// # Errors
 /// [`ShowError::Change`] with the names that there are.
@@ -146,11 +146,12 @@ pub fn find_look<'a>(library: &'a [LibraryLook], name: &str) -> Result<&'a Libra
     let wanted = plain(name);
     let by_file = |l: &&LibraryLook| is_look_file(&l.file) && plain(&l.stem()) == wanted;
     let by_name = |l: &&LibraryLook| l.about.as_ref().is_ok_and(|a| plain(&a.name) == wanted);
-    for shelf in Shelf::ALL.into_iter().rev() {
-        let shelf = || library.iter().filter(move |l| l.shelf == shelf);
-        if let Some(found) = shelf().find(by_file).or_else(|| shelf().find(by_name)) {
-            return Ok(found);
-        }
+    let nearest = || {
+        let nearer = Shelf::ALL.into_iter().rev();
+        nearer.flat_map(|shelf| library.iter().filter(move |l| l.shelf == shelf))
+    };
+    if let Some(found) = nearest().find(by_file).or_else(|| nearest().find(by_name)) {
+        return Ok(found);
     }
     let names: Vec<_> = library.iter().filter(|l| is_look_file(&l.file)).map(LibraryLook::stem).collect();
     Err(ShowError::change(
@@ -163,11 +164,11 @@ pub fn find_look<'a>(library: &'a [LibraryLook], name: &str) -> Result<&'a Libra
 ///
 /// # Errors
 /// As [`load_look`] and [`find_look`].
-pub fn look_named(name: &str, show: Option<&Path>) -> Result<Look, ShowError> {
-    if is_look_file(Path::new(name)) {
-        return load_look(Path::new(name));
+pub fn look_named(name: &Path, show: Option<&Path>) -> Result<Look, ShowError> {
+    if is_look_file(name) {
+        return load_look(name);
     }
-    find_look(&library(show), name)?.read()
+    find_look(&library(show), &name.to_string_lossy())?.read()
 }
 
 /// "Dry frost" as a file is called: dry-frost; `None` for a name without a letter or a digit.

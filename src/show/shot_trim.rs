@@ -164,7 +164,7 @@ impl TrimAddress {
         let (of, key) = match parts {
             ["shot", "trim", key] => (TrimOf::Shot, key),
             // A group's name is free to have a slash.
-            ["group", name @ .., "trim", key] if name.iter().any(|n| !n.is_empty()) => {
+            ["group", name @ .., "trim", key] if !name.join("/").is_empty() => {
                 (TrimOf::Group(name.join("/")), key)
             }
             _ => return None,

@@ -58,7 +58,7 @@ fn the_library_lists_three_places() {
     assert!(listed.read().unwrap().stages[1].lut.is_some());
 }
 
-/// The nearest counts: the show's, then the user's, then what ships; files' names before looks'.
+/// Files' names count, then looks'; of each the nearest: the show's, then the user's, then what ships.
 #[test]
 fn a_name_means_the_nearest_look() {
     let dir = tempfile::tempdir().unwrap();
@@ -69,8 +69,10 @@ fn a_name_means_the_nearest_look() {
     }
     for (folder, file, name) in [
         (&own, "a.toml", "Pushed"),
+        (&own, "flashed.toml", "Bright"),
+        (&own, "c.toml", "Hoar frost"),
         (&own, "winter.toml", "Snow"),
-        (&looks, "b.toml", "Snow"),
+        (&looks, "b.toml", "Hoar frost"),
         (&looks, "snow.toml", "Ice"),
     ] {
         std::fs::write(folder.join(file), text(name)).unwrap();
@@ -79,11 +81,13 @@ fn a_name_means_the_nearest_look() {
     let all = library_of(Some(&own), Some(dir.path()));
     let found = |name: &str| find_look(&all, name).map(|l| (l.shelf, l.stem()));
     for (name, shelf, stem) in [
-        ("Pushed", Shelf::Own, "a"),
+        ("Pushed", Shelf::Shipped, "pushed"),
+        ("flashed", Shelf::Own, "flashed"),
         ("two-colour", Shelf::Shipped, "two-colour"),
         ("Low-contrast print", Shelf::Shipped, "low-contrast-print"),
         ("winter", Shelf::Own, "winter"),
         ("SNOW", Shelf::Show, "snow"),
+        ("Hoar frost", Shelf::Show, "b"),
         ("ice", Shelf::Show, "snow"),
     ] {
         assert_eq!(found(name).unwrap(), (shelf, stem.to_owned()), "{name}");
@@ -92,7 +96,10 @@ fn a_name_means_the_nearest_look() {
     let error = find_look(&all, "reversal").unwrap().read().unwrap_err().to_string();
     assert!(error.contains("reversal.toml:1"), "{error}");
     let error = found("thaw").unwrap_err().to_string();
-    assert!(error.contains("\"thaw\"") && error.contains("reversal, two-colour, a, winter, b,"), "{error}");
+    assert!(
+        error.contains("\"thaw\"") && error.contains("reversal, two-colour, a, c, flashed, winter, b,"),
+        "{error}"
+    );
 }
 
 /// The desk asks whenever a menu opens. A limit with room for a busy machine; the median is printed.

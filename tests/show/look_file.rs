@@ -281,6 +281,12 @@ fn a_chain_remembers_its_look() {
     show.apply(turned).unwrap();
     assert!(!show.chain.is_changed());
     assert!(!read(&write(&show).unwrap(), Path::new("s")).unwrap().chain.is_changed());
+    for look in shipped_looks() {
+        let mut show = Show::new("a");
+        show.apply(look.change(1.0)).unwrap();
+        let show = read(&write(&show).unwrap(), Path::new("s")).unwrap();
+        assert!(!show.chain.is_changed() && show.look(Path::new("")) == *look, "{}", look.name);
+    }
     // Stages of no known look are none's, and undo brings the name back.
     let nameless = show.apply(Change::ReplaceLook { stages: Vec::new(), strength: 1.0 }).unwrap();
     assert_eq!(show.chain.origin, None);

@@ -5,9 +5,7 @@ use std::path::Path;
 use greyhold::colour::DISPLAYS;
 use greyhold::colour::OutputTransform;
 use greyhold::picture::Tail;
-use greyhold::show::{
-    Address, Change, History, Show, ShowError, Slot, StageKey, check_address, read, recipe, write,
-};
+use greyhold::show::*;
 
 const HEAD: &str = r#"version = 1
 [show]
@@ -89,7 +87,7 @@ fn trying_a_look_keeps_trims_before_and_finish() {
     let (before, finish, shots) = (show.chain.before.clone(), show.chain.finish.clone(), show.shots.clone());
     let was = show.clone();
     let own = show.chain.look.clone();
-    for look in greyhold::show::shipped_looks() {
+    for look in shipped_looks() {
         let back = show.apply(Change::ReplaceLook { stages: look.stages.clone(), strength: 1.0 }).unwrap();
         assert_eq!((&show.chain.before, &show.chain.finish, &show.shots), (&before, &finish, &shots));
         assert_eq!(show.chain.look, look.stages);
@@ -168,7 +166,15 @@ fn trims_are_parameters_like_others() {
 
 #[test]
 fn addresses_of_trims_are_judged_without_a_show() {
-    assert_eq!(check_address("group/any/thing at all/trim/grain"), Ok(()));
+    for name in ["any/thing at all", "trim", "a/trim/b", "/", "☂"] {
+        let text = format!("group/{name}/trim/grain");
+        assert_eq!(check_address(&text), Ok(()));
+        let mut show = Show::new("x");
+        let group = Group { name: name.to_owned(), trim: StrengthTrim::default() };
+        show.apply(Change::AddGroup { at: 0, group }).unwrap();
+        let slot = show.resolve(&Address::parse(&text).unwrap(), 0).unwrap();
+        assert_eq!(show.address(slot).to_string(), text);
+    }
     let wrong = [
         ("shot/trim/grian", "there is no stage \"grian\" to trim", "contrast-2"),
         ("shot/trim/contrast-1", "there is no stage \"contrast-1\"", "saturation"),
