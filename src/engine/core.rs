@@ -18,7 +18,7 @@ use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
 use super::trial::Readied;
 use crate::colour::Display;
-use crate::gpu::{Gpu, Output, Upload};
+use crate::gpu::{Gpu, Output, ScopeView, Traces, Upload};
 use crate::panel::Move;
 use crate::picture::{Area, Recipe, Structure, mean_light};
 use crate::show::{self, Change, Lock, Outputs, Shot, display_address, shipped_looks};
@@ -45,6 +45,11 @@ pub(super) struct Engine {
     pub(super) warmed: Option<(u64, Vec<Structure>)>,
     /// Plans for trying looks.
     pub(super) readied: Readied,
+    /// What scopes are wanted.
+    pub(super) scopes: Option<ScopeView>,
+    /// Have the last picture's scopes been drawn with it?
+    pub(super) traced: bool,
+    pub(super) traces: Vec<Arc<Traces>>,
     /// Graded pictures that several outputs are made from.
     pub(super) graded: Vec<Arc<Output>>,
     /// Bits of each live output's surface.
@@ -128,6 +133,9 @@ impl Engine {
             graded: Vec::new(),
             warmed: None,
             readied: Readied::default(),
+            scopes: None,
+            traced: false,
+            traces: Vec::new(),
             depths: [8; Live::COUNT],
             uploaded: None,
             frame: 0,
@@ -180,6 +188,18 @@ impl Engine {
                     self.depths[output as usize] = bits;
                     self.drawn = None;
                 }
+            }
+            Input::Push { by, control } => {
+                let change = self.document.seen().push_colour(self.document.shot, by);
+                self.document.change_if(change, control, now);
+            }
+            Input::Lift { from, to, control } => {
+                let change = self.document.seen().lift_level(self.document.shot, from, to);
+                self.document.change_if(change, control, now);
+            }
+            Input::Scopes(view) => {
+                self.scopes = view;
+                (self.drawn, self.traced) = (None, false);
             }
             Input::Library(looks) => self.document.set_library(looks),
             Input::Press { action, down } => self.press(&action, down, now),

@@ -6,7 +6,7 @@ use std::time::Instant;
 use super::trial::Trial;
 use crate::look::Parameter;
 use crate::picture::FramingField;
-use crate::show::{Address, Autosave, Change, History, Show, Slot};
+use crate::show::{Address, Autosave, Change, History, Show, ShowError, Slot};
 
 /// Control number of the first panel's port; below it are keyboard, mouse and commands.
 pub(super) const PANEL_CONTROLS: u32 = 1000;
@@ -49,6 +49,14 @@ impl Document {
                 self.history.record(change, inverse, control, now);
                 self.touched(now);
             }
+            Err(e) => self.refused = Some(e.to_string().into()),
+        }
+    }
+
+    /// The same with a change that may have been refused already.
+    pub fn change_if(&mut self, change: Result<Change, ShowError>, control: u32, now: Instant) {
+        match change {
+            Ok(change) => self.change(change, control, now),
             Err(e) => self.refused = Some(e.to_string().into()),
         }
     }
