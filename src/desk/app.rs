@@ -19,7 +19,7 @@ use super::panes::{MOUSE, Panes};
 use super::picker::pick_neutral;
 use super::surface::Beside;
 use super::window::{Blit, Place, WindowSurface, of_shape, surround};
-use crate::engine::{self, Command, EngineError, Handle, Input, Live, Options};
+use crate::engine::{self, Command, EngineError, Handle, Input, Live, Options, OscOptions};
 use crate::gpu::{Gpu, GpuError, Request, self_check};
 use crate::show::is_lut_file;
 
@@ -83,6 +83,8 @@ pub struct DeskOptions {
     pub adapter: String,
     /// Begin to play at once.
     pub play: bool,
+    /// Listen to OSC.
+    pub osc: Option<OscOptions>,
 }
 
 struct News;
@@ -253,6 +255,9 @@ impl Desk {
         });
         let engine = engine::start(gpu, options_of_engine)?;
         engine.send(Input::Depth { output: Live::Desk, bits: surface.bits() });
+        if let Some(osc) = options.osc {
+            engine.send(Input::Osc(osc));
+        }
         if options.play {
             engine.send(Input::Command(Command::TogglePlay));
         }
