@@ -185,7 +185,13 @@ impl Engine {
     }
 
     /// Another display for an output.
-    pub(super) fn show_on(&mut self, output: show::Output, display: Arc<Display>, control: u32, now: Instant) {
+    pub(super) fn show_on(
+        &mut self,
+        output: show::Output,
+        display: Arc<Display>,
+        control: u32,
+        now: Instant,
+    ) {
         if self.document.show.outputs.get(output).display != display {
             self.document.change(Change::SetDisplay { output, display }, control, now);
         }

@@ -56,6 +56,8 @@ impl Drop for Process {
     }
 }
 
+pub mod osc;
+
 #[cfg(feature = "jack")]
 pub mod midi {
     use greyhold::panel::{Ports, SystemPorts};

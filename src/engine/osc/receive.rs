@@ -14,6 +14,8 @@ use crate::show::Show;
 
 /// What a packet may ask for, once its patterns are resolved.
 const MOST_ITEMS: usize = 1024;
+/// Patterns in a packet: each is held against every address.
+const MOST_PATTERNS: usize = 32;
 
 pub(super) fn run(common: &Common, socket: &UdpSocket) {
     let mut bytes = vec![0; 1 << 16];
@@ -33,7 +35,9 @@ pub(super) fn run(common: &Common, socket: &UdpSocket) {
         if let Err(why) = packet(common, &bytes[..got], from, Instant::now()) {
             common.bad.fetch_add(1, Ordering::Relaxed);
             if common.bad_because.set(why.to_string().into()).is_ok() {
-                tracing::warn!("a packet from {from} could not be read: {why}; more of them are counted only");
+                tracing::warn!(
+                    "a packet from {from} could not be read: {why}; more of them are counted only"
+                );
             }
         }
     }
@@ -53,6 +57,9 @@ struct Understood {
 
 fn packet(common: &Common, bytes: &[u8], from: SocketAddr, now: Instant) -> Result<(), PanelError> {
     let messages = decode(bytes)?;
+    if messages.iter().filter(|m| is_pattern(&m.address)).count() > MOST_PATTERNS {
+        return Err(PanelError::Packet { why: format!("it holds more than {MOST_PATTERNS} patterns") });
+    }
     let snapshot = common.engine.snapshot.load_full();
     let layout = common.layout.as_deref();
     // All of it is understood before any of it is done.

@@ -25,6 +25,7 @@ pub(super) fn run(common: &Common, socket: &UdpSocket, nudged: &Receiver<()>) {
             let gone = surfaces.forget(now);
             common.remembered.store(surfaces.len(), Ordering::Relaxed);
             if surfaces.is_empty() && gone.is_empty() {
+                shot = None;
                 continue;
             }
             gone

@@ -46,7 +46,9 @@ pub fn read(stream: &mut impl Read) -> Asked {
                 };
             }
             Ok(httparse::Status::Partial) if head.len() < MOST_HEAD => {}
-            Ok(httparse::Status::Partial) | Err(httparse::Error::TooManyHeaders) => return Asked::Refused(431),
+            Ok(httparse::Status::Partial) | Err(httparse::Error::TooManyHeaders) => {
+                return Asked::Refused(431);
+            }
             Err(_) => return Asked::Refused(400),
         }
     }
@@ -75,7 +77,9 @@ pub fn write(stream: &mut impl Write, status: u16, body: Option<&str>) -> std::i
     match body {
         Some(body) => {
             let length = body.len();
-            text.push_str(&format!("Content-Type: application/json\r\nContent-Length: {length}\r\n\r\n{body}"));
+            text.push_str(&format!(
+                "Content-Type: application/json\r\nContent-Length: {length}\r\n\r\n{body}"
+            ));
         }
         // RFC 9110, 8.6: no length goes with 204.
         None if status == 204 => text.push_str("\r\n"),
@@ -104,10 +108,10 @@ mod tests {
     #[test]
     fn requests_are_read_as_rfc_9112_has_them() {
         let asked = |text: &str| read(&mut text.as_bytes());
-        assert_eq!(asked("GET /look?VALUE HTTP/1.1\r\nHost: localhost:9000\r\n\r\n"), Asked::Get {
-            target: "/look?VALUE".into(),
-            host: Some("localhost:9000".into()),
-        });
+        assert_eq!(
+            asked("GET /look?VALUE HTTP/1.1\r\nHost: localhost:9000\r\n\r\n"),
+            Asked::Get { target: "/look?VALUE".into(), host: Some("localhost:9000".into()) }
+        );
         assert_eq!(asked("POST / HTTP/1.1\r\n\r\n"), Asked::Refused(405));
         assert_eq!(asked("GET / HTTP/1.1\r\nHo"), Asked::Refused(400));
         assert_eq!(asked("\u{1}\u{2}\r\n\r\n"), Asked::Refused(400));

@@ -113,7 +113,9 @@ impl Layout {
             let refuse = |what: &str| Err(wrong(at.clone(), format!("osc = {osc:?}: {what}")));
             let printable = osc.bytes().all(|b| b.is_ascii_graphic() && b != b'#' && b != b',');
             match osc.strip_prefix('/') {
-                Some(rest) if !rest.is_empty() && printable && !is_pattern(&osc) && osc.len() <= LONGEST_ADDRESS => {
+                Some(rest)
+                    if !rest.is_empty() && printable && !is_pattern(&osc) && osc.len() <= LONGEST_ADDRESS =>
+                {
                     if rest.starts_with("do/") || rest == "hello" || rest == "bye" || known(rest).is_ok() {
                         return refuse("this address has a meaning of its own");
                     }
@@ -136,9 +138,9 @@ impl Layout {
                 let what = "takeover is for coding = \"absolute\": what turns has no position";
                 return Err(wrong(given.span(), what.to_owned()));
             }
-            if let Some(given) = fader.scale.as_ref().filter(|s| {
-                !relative || !s.get_ref().is_finite() || *s.get_ref() == 0.0
-            }) {
+            if let Some(given) =
+                fader.scale.as_ref().filter(|s| !relative || !s.get_ref().is_finite() || *s.get_ref() == 0.0)
+            {
                 let what = "scale is for coding = \"relative\", any finite number but 0";
                 return Err(wrong(given.span(), what.to_owned()));
             }
@@ -186,11 +188,20 @@ mod tests {
         for (text, line) in [
             ("osc = \"/1/f\"\ncoding = \"absolute\"\ntarget = \"x\"\n", 5),
             ("osc = \"/1/f\"\ncoding = \"absolute\"\nscale = 2.0\ntarget = \"balance/exposure\"\n", 5),
-            ("osc = \"/1/f\"\ncoding = \"relative\"\ntakeover = \"jump\"\ntarget = \"balance/exposure\"\n", 5),
+            (
+                "osc = \"/1/f\"\ncoding = \"relative\"\ntakeover = \"jump\"\ntarget = \"balance/exposure\"\n",
+                5,
+            ),
             ("osc = \"/1/f\"\ncoding = \"turned\"\ntarget = \"balance/exposure\"\n", 4),
             ("osc = \"/1/f\"\ncoding = \"relative\"\nbank = 1\ntarget = \"balance/exposure\"\n", 5),
-            ("osc = \"/1/f\"\ncoding = \"relative\"\ntarget = \"balance/exposure\"\n[[button]]\nosc = \"/1/f\"\naction = \"undo\"\n", 7),
-            ("osc = \"/1/f\"\ncoding = \"relative\"\ntarget = \"balance/exposure\"\n[[button]]\nosc = \"/1/g\"\naction = \"sing\"\n", 8),
+            (
+                "osc = \"/1/f\"\ncoding = \"relative\"\ntarget = \"balance/exposure\"\n[[button]]\nosc = \"/1/f\"\naction = \"undo\"\n",
+                7,
+            ),
+            (
+                "osc = \"/1/f\"\ncoding = \"relative\"\ntarget = \"balance/exposure\"\n[[button]]\nosc = \"/1/g\"\naction = \"sing\"\n",
+                8,
+            ),
         ] {
             let error = parse(&format!("{head}{text}")).unwrap_err();
             assert!(error.starts_with(&format!("t.toml:{line}: ")), "{text}: {error}");

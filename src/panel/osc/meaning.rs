@@ -61,7 +61,7 @@ pub fn meaning(message: &Message, layout: Option<&Layout>) -> Result<Meaning, Pa
             };
         }
     }
-    let address = message.address.trim_start_matches('/');
+    let address = message.address.strip_prefix('/').unwrap_or_default();
     match address {
         "hello" => {
             return match number {
@@ -107,7 +107,8 @@ mod tests {
         let of = |address: &str, argument: Option<Argument>| {
             meaning(&Message { address: address.to_owned(), argument }, None)
         };
-        let is = |address: &str, argument, wanted: Meaning| assert_eq!(of(address, argument).unwrap(), wanted);
+        let is =
+            |address: &str, argument, wanted: Meaning| assert_eq!(of(address, argument).unwrap(), wanted);
         is("/hello", None, Meaning::Hello(None));
         is("/hello", Some(Number(9001.0)), Meaning::Hello(Some(9001)));
         is("/bye", Some(Number(1.0)), Meaning::Bye);

@@ -20,7 +20,7 @@ mod query;
 mod requests;
 mod surfaces;
 
-pub use feedback::{Feedback, Key, QUIET_AFTER_TOUCH, SEND_EVERY, Shown, STATE_EVERY};
+pub use feedback::{Feedback, Key, QUIET_AFTER_TOUCH, SEND_EVERY, STATE_EVERY, Shown};
 pub use layout::{Fader, LAYOUTS, Layout, Push};
 pub use meaning::{Meaning, meaning};
 pub use packet::{

@@ -72,7 +72,8 @@ fn walk(bytes: &[u8], depth: usize, messages: &mut Vec<Message>) -> Result<(), P
         return Err(bad(format!("bundles lie more than {DEEPEST} deep")));
     }
     // The time tag has eight bytes.
-    let mut rest = bytes.get(BUNDLE.len() + 8..).ok_or_else(|| bad("a bundle ends before its time tag does"))?;
+    let mut rest =
+        bytes.get(BUNDLE.len() + 8..).ok_or_else(|| bad("a bundle ends before its time tag does"))?;
     while let Some((size, after)) = rest.split_first_chunk::<4>() {
         let size = u32::from_be_bytes(*size) as usize;
         let element = after.get(..size).ok_or_else(|| bad("a bundle's element is longer than the bundle"))?;
@@ -197,15 +198,12 @@ mod tests {
     #[test]
     fn the_examples_of_the_specification() {
         // OSC 1.0, "OSC Message Examples": /oscillator/4/frequency with 440.0, byte by byte.
-        let bytes: Vec<u8> = [
-            "2f6f7363696c6c61746f722f342f6672657175656e6379002c660000",
-            "43dc0000",
-        ]
-        .concat()
-        .as_bytes()
-        .chunks(2)
-        .map(|hex| u8::from_str_radix(std::str::from_utf8(hex).unwrap(), 16).unwrap())
-        .collect();
+        let bytes: Vec<u8> = ["2f6f7363696c6c61746f722f342f6672657175656e6379002c660000", "43dc0000"]
+            .concat()
+            .as_bytes()
+            .chunks(2)
+            .map(|hex| u8::from_str_radix(std::str::from_utf8(hex).unwrap(), 16).unwrap())
+            .collect();
         let message = Message {
             address: "/oscillator/4/frequency".to_owned(),
             argument: Some(Argument::Number(440.0)),
@@ -260,10 +258,44 @@ mod tests {
         let back: Vec<Message> = packets.iter().flat_map(|p| decode(p).unwrap()).collect();
         assert_eq!(back.len(), 200);
         for ((address, _), (i, message)) in all.iter().zip(back.iter().enumerate()) {
-            assert_eq!(*message, Message {
-                address: address.clone(),
-                argument: Some(Argument::Number(i as f64)),
-            });
+            assert_eq!(
+                *message,
+                Message { address: address.clone(), argument: Some(Argument::Number(i as f64)) }
+            );
         }
+    }
+    #[test]
+    fn nothing_that_is_read_does_harm() {
+        let all: Vec<_> = (0..6).map(|i| (format!("/look/{i}/strength"), Sent::Float(0.1))).collect();
+        let text = ("/output/client/display", Sent::Text("rec709".into()));
+        let good = [
+            encode(&all).remove(0),
+            encode(&[text]).remove(0),
+            encode(&[("/do/play", Sent::Switch(true))]).remove(0),
+        ];
+        let (mut state, mut read) = (1u64, 0);
+        // Knuth's MMIX generator.
+        let mut random = |below: usize| {
+            state = state.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+            (state >> 33) as usize % below
+        };
+        for i in 0..60_000 {
+            let mut bytes = good[i % good.len()].clone();
+            for _ in 0..=random(4) {
+                let at = random(bytes.len());
+                match random(4) {
+                    0 => bytes[at] = random(256) as u8,
+                    1 => bytes[at] ^= 1 << random(8),
+                    2 => bytes.truncate(at.max(1)),
+                    _ => bytes.insert(at, b"/,[]#sbhfT\0"[random(11)]),
+                }
+            }
+            for message in decode(&bytes).unwrap_or_default() {
+                assert!(message.address.starts_with('/') && message.address.len() <= LONGEST_ADDRESS);
+                assert!(!matches!(message.argument, Some(Argument::Number(n)) if !n.is_finite()));
+                read += 1;
+            }
+        }
+        assert!(read > 5_000, "{read}");
     }
 }

@@ -172,7 +172,10 @@ mod tests {
         let foo =
             json!({ "FULL_PATH": "/foo", "DESCRIPTION": "Some.", "ACCESS": 0, "CONTENTS": { "bar": bar } });
         assert_eq!(ask("/foo"), (200, Some(foo.clone())));
-        assert_eq!(ask("/"), (200, Some(json!({ "FULL_PATH": "/", "ACCESS": 0, "CONTENTS": { "foo": foo } }))));
+        assert_eq!(
+            ask("/"),
+            (200, Some(json!({ "FULL_PATH": "/", "ACCESS": 0, "CONTENTS": { "foo": foo } })))
+        );
         assert_eq!(ask("/foo/bar?VALUE"), (200, Some(json!({ "VALUE": [0.25] }))));
         assert_eq!(ask("/foo?VALUE"), (204, None));
         assert_eq!(ask("/foo/bar?UNIT"), (204, None));

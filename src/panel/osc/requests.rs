@@ -144,8 +144,7 @@ mod tests {
             queue.push(request);
         }
         // The first value of a is gone; what was undone in between is not.
-        let wanted =
-            [set(1, "b", 2.0), set(2, "a", 3.0), set(1, "a", 4.0), press, set(1, "a", 5.0)];
+        let wanted = [set(1, "b", 2.0), set(2, "a", 3.0), set(1, "a", 4.0), press, set(1, "a", 5.0)];
         assert_eq!(queue.take(), wanted);
         assert_eq!(queue.take().len(), 0);
     }

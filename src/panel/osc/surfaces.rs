@@ -84,9 +84,15 @@ impl Surfaces {
     }
 
     /// The surface that greets, and wants to be told at `port` of its machine if it names one.
-    pub fn greeted(&mut self, from: SocketAddr, port: Option<u16>, now: Instant) -> (&mut Known, Option<Request>) {
+    pub fn greeted(
+        &mut self,
+        from: SocketAddr,
+        port: Option<u16>,
+        now: Instant,
+    ) -> (&mut Known, Option<Request>) {
         let to = SocketAddr::new(from.ip(), port.unwrap_or(from.port()));
-        let known = self.list.iter().position(|s| s.from == from || (s.named && port.is_some() && s.to == to));
+        let known =
+            self.list.iter().position(|s| s.from == from || (s.named && port.is_some() && s.to == to));
         let (at, gone) = match known {
             Some(at) => (at, None),
             None => self.add(from, now, Feedback::default()),
