@@ -59,7 +59,7 @@ def bundle(messages, depth):
 def bad(rng):
     """Bytes that are no OSC packet, or one cut short, or one with a bit of its head turned over."""
     good = message("/balance/exposure", [["f", rng.uniform(-8, 8)]])
-    kind = rng.randrange(5)
+    kind = rng.randrange(6)
     if kind == 0:
         # What begins with a slash might be a message.
         return bytes([rng.randrange(128, 256)]) + rng.randbytes(rng.randrange(200))
@@ -72,7 +72,9 @@ def bad(rng):
         broken = bytearray(good.dgram)
         broken[rng.randrange(1, 17)] |= 0x80
         return bytes(broken)
-    return bundle([["/balance/exposure", [["f", 1.0]]]], 8 + rng.randrange(200)).dgram
+    if kind == 4:
+        return b"#bundle\0" + rng.randbytes(8) + b"\x7f" + rng.randbytes(rng.randrange(3000, 5000))
+    return bundle([["/balance/exposure", [["f", 1.0]]]], 8 + rng.randrange(30)).dgram
 
 
 def main():
