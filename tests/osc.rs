@@ -32,10 +32,10 @@ fn leaves(node: &Value, out: &mut BTreeMap<String, Value>) {
 
 /// Addresses that the declarations make of that show, written out here another way.
 fn declared() -> BTreeSet<String> {
-    let mut all = BTreeSet::new();
+    let (mut all, mut trims) = (BTreeSet::new(), BTreeSet::new());
     all.extend(BALANCE.iter().map(|p| format!("/balance/{}", p.key)));
     all.extend(FRAMING.iter().map(|p| format!("/framing/{}", p.key)));
-    all.extend(["/shot/trim/look", "/look/strength", "/view/shot", "/view/timecode"].map(str::to_owned));
+    all.extend(["/look/strength", "/view/shot", "/view/timecode"].map(str::to_owned));
     for output in ["desk", "client", "files"] {
         all.extend(TRIM.iter().map(|p| format!("/output/{output}/{}", p.key)));
         all.insert(format!("/output/{output}/display"));
@@ -50,12 +50,18 @@ fn declared() -> BTreeSet<String> {
         add(format!("/{list}/{key}"), key);
         add(format!("/{list}/1"), key);
     }
+    for trim in ["/shot/trim", "/group/night/trim"] {
+        let stages = STAGES.iter().filter(|d| !d.table).map(|d| d.key);
+        let keys = ["look", "contrast-2"].into_iter().chain(stages);
+        trims.extend(keys.map(|key| format!("{trim}/{key}")));
+    }
     let look: Vec<&str> = STAGES.iter().filter(|d| !d.table).map(|d| d.key).collect();
     for (at, key) in look.iter().enumerate() {
         add(format!("/look/{key}"), key);
         add(format!("/look/{}", at + 1), key);
     }
     add(format!("/look/{}", look.len() + 1), "contrast");
+    all.extend(trims);
     all
 }
 

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 use std::time::Instant;
 
+use super::trial::Trial;
 use crate::look::Parameter;
 use crate::picture::FramingField;
 use crate::show::{Address, Autosave, Change, History, Show, Slot};
@@ -18,6 +19,8 @@ pub(super) struct Document {
     pub show: Arc<Show>,
     pub history: History,
     pub autosave: Autosave,
+    /// Looks that are tried.
+    pub trial: Trial,
     pub shot: usize,
     /// Counts everything that makes pictures differ.
     pub revision: u64,
@@ -33,6 +36,7 @@ impl Document {
             show: Arc::new(show),
             history: History::default(),
             autosave: Autosave::default(),
+            trial: Trial::default(),
             shot: 0,
             revision: 0,
             refused: None,
@@ -42,6 +46,7 @@ impl Document {
 
     /// Applies a change and remembers how to take it back.
     pub fn change(&mut self, change: Change, control: u32, now: Instant) {
+        self.settle_trial(&change, control, now);
         match Arc::make_mut(&mut self.show).apply(change.clone()) {
             Ok(inverse) => {
                 self.history.record(change, inverse, control, now);
@@ -68,6 +73,7 @@ impl Document {
         self.autosave.note_change(now);
         self.revision += 1;
         self.refused = None;
+        self.follow_trial();
         self.shot = self.shot.min(self.show.shots.len().saturating_sub(1));
     }
 
@@ -80,19 +86,19 @@ impl Document {
     }
 
     fn slot(&self, target: &str) -> Option<Slot> {
-        self.show.resolve(&Address::parse(target).ok()?, self.shot)
+        self.seen().resolve(&Address::parse(target).ok()?, self.shot)
     }
 
     /// Where a parameter stands in its range, 0…1.
     pub fn position(&self, target: &str) -> Option<f64> {
         let slot = self.slot(target)?;
-        Some(slot.parameter().position(self.show.get(slot)?))
+        Some(slot.parameter().position(self.seen().get(slot)?))
     }
 
     /// The change that moves a parameter; `to` makes its new value from the parameter and the old one.
     pub fn moved(&self, target: &str, to: impl FnOnce(&Parameter, f64) -> f64) -> Option<Change> {
         let slot = self.slot(target)?;
         let parameter = slot.parameter();
-        Some(Change::SetParameter { slot, value: parameter.held(to(parameter, self.show.get(slot)?)) })
+        Some(Change::SetParameter { slot, value: parameter.held(to(parameter, self.seen().get(slot)?)) })
     }
 }

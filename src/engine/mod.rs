@@ -22,6 +22,7 @@ pub mod render;
 mod saver;
 pub mod sheet;
 mod snapshot;
+mod trial;
 
 pub use actions::{ACTIONS, Action, Does, action, known_action};
 pub use clock::Clock;
@@ -31,4 +32,4 @@ pub use host::{CACHE, EngineError, Handle, Options, start};
 pub use input::{Command, Compare, Input, Live, Patch, Scope};
 pub use osc::{OscOptions, OscState};
 pub use raster::raster;
-pub use snapshot::{PanelState, Playback, Snapshot};
+pub use snapshot::{PanelState, Playback, Snapshot, Trying};

@@ -10,7 +10,7 @@ use greyhold::colour::encoding;
 use greyhold::engine::{CACHE, Handle, Input, Options, OscOptions, OscState, start};
 use greyhold::gpu::{Gpu, Request};
 use greyhold::look::{STAGES, Stage, stage};
-use greyhold::show::{Address, Shot, Show};
+use greyhold::show::{Address, Group, Shot, Show, StrengthTrim};
 use serde_json::{Value, json};
 
 use super::{Process, sequence};
@@ -122,6 +122,10 @@ pub fn show(dir: &std::path::Path) -> Show {
     show.chain.look = STAGES.iter().filter(|d| !d.table).map(|d| of(d.key)).collect();
     show.chain.look.push(of("contrast"));
     show.chain.finish = vec![of("vignette")];
+    // Of the second's name OSC cannot make an address.
+    for name in ["night", "a, b"] {
+        show.groups.push(Group { name: name.into(), trim: StrengthTrim::default() });
+    }
     // Nothing for the software GPU to do.
     show.chain.look.iter_mut().for_each(|s| s.strength = 0.0);
     show

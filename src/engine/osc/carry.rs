@@ -49,7 +49,7 @@ impl Engine {
         for item in items {
             match item {
                 Item::Set(address, argument) => {
-                    let show = &*self.document.show;
+                    let show = &**self.document.seen();
                     let Ok(Some(place)) = place(show, self.document.shot, &address) else { continue };
                     match (place, wanted(show, place, &argument)) {
                         (Place::Parameter(slot), Some(Wanted::Number(value))) => together.set(slot, value),
@@ -74,7 +74,7 @@ impl Engine {
                     Some(Place::Display(output)) => {
                         together.make(self, control, now);
                         let by = if steps < 0.0 { steps.floor() } else { steps.ceil() };
-                        let display = self.document.show.display_beside(output, by as i32);
+                        let display = self.document.seen().display_beside(output, by as i32);
                         self.show_on(output, display, control, now);
                     }
                     _ => {}
@@ -102,7 +102,7 @@ impl Engine {
     }
 
     fn parameter(&self, address: &str) -> Option<Place> {
-        place(&self.document.show, self.document.shot, address).ok().flatten()
+        place(self.document.seen(), self.document.shot, address).ok().flatten()
     }
 
     /// A fader of the layout moved.
@@ -138,7 +138,7 @@ impl Together {
             Change::SetParameter { slot: s, value } if *s == slot => Some(*value),
             _ => None,
         });
-        found.or_else(|| engine.document.show.get(slot)).unwrap_or(slot.parameter().default)
+        found.or_else(|| engine.document.seen().get(slot)).unwrap_or(slot.parameter().default)
     }
 
     fn set(&mut self, slot: Slot, value: f64) {
@@ -158,7 +158,7 @@ impl Together {
     /// Makes them, and begins anew. A packet that says what is so already makes no change: surfaces repeat themselves.
     fn make(&mut self, engine: &mut Engine, control: u32, now: Instant) {
         let mut changes = std::mem::take(&mut self.0);
-        let show = &engine.document.show;
+        let show = engine.document.seen();
         let is_so = |change: &Change| match change {
             Change::SetParameter { slot, value } => show.get(*slot) == Some(*value),
             Change::SetStageOn { list, at, on } => {

@@ -8,9 +8,9 @@ use super::super::actions::{ACTIONS, Does};
 use super::super::snapshot::Snapshot;
 use crate::colour::Display;
 use crate::look::{Kind, List, Parameter, Scale, Unit};
-use crate::panel::osc::{Argument, Key, Layout, Method, Sent, Shown};
+use crate::panel::osc::{Argument, Key, LONGEST_ADDRESS, Layout, Method, Sent, Shown, is_pattern};
 use crate::picture::{BalanceField, FramingField, TrimField};
-use crate::show::{Address, Output, Show, Slot, display_address};
+use crate::show::{Address, Output, Show, Slot, display_address, stage_keys};
 
 /// The address, without slash, of the name of the shot on view.
 const SHOT: &str = "view/shot";
@@ -41,7 +41,7 @@ pub(super) fn place(show: &Show, shot: usize, address: &str) -> Result<Option<Pl
     }
     if let Some(stage) = address.strip_suffix(ON).filter(|stage| stage.ends_with('/')) {
         let strength = Address::parse(&format!("{stage}strength")).map_err(drop)?;
-        return match (strength, show.resolve(&strength, shot)) {
+        return match (&strength, show.resolve(&strength, shot)) {
             (Address::Stage { .. }, Some(Slot::Strength { list, at, kind })) => {
                 Ok(Some(Place::On { list, at, kind }))
             }
@@ -103,21 +103,27 @@ pub(super) fn fader_key(position: f64) -> Key {
 }
 
 /// Everything that can be set, with its address without slash. Stages are there by position, and by kind where they are
-/// the first of it in their list.
+/// the first of it in their list. Trims of strength are there for stages that the look has.
 pub(super) fn places(show: &Show, shot: usize) -> Vec<(String, Place)> {
     let mut all = Vec::new();
     let mut slots = Vec::new();
+    let trims: Vec<_> =
+        std::iter::once(None).chain(stage_keys(&show.chain.look).into_iter().map(Some)).collect();
     if shot < show.shots.len() {
         slots.extend(FramingField::ALL.iter().map(|&field| Slot::Framing { shot, field }));
         slots.extend(BalanceField::ALL.iter().map(|&field| Slot::Balance { shot, field }));
-        slots.push(Slot::ShotTrim { shot });
+        slots.extend(trims.iter().map(|&stage| Slot::ShotTrim { shot, stage }));
+    }
+    for group in 0..show.groups.len() {
+        slots.extend(trims.iter().map(|&stage| Slot::GroupTrim { group, stage }));
     }
     for output in Output::ALL {
         slots.extend(TrimField::ALL.iter().map(|&field| Slot::Output { output, field }));
         all.push((format!("output/{}/display", output.key()), Place::Display(output)));
     }
     slots.push(Slot::LookStrength);
-    all.extend(slots.into_iter().map(|slot| (show.address(slot).to_string(), Place::Parameter(slot))));
+    let addresses = slots.into_iter().map(|slot| (show.address(slot).to_string(), Place::Parameter(slot)));
+    all.extend(addresses.filter(|(address, _)| can_be_sent(address)));
     for list in List::ALL {
         let stages = show.chain.list(list);
         for (at, stage) in stages.iter().enumerate() {
@@ -136,6 +142,12 @@ pub(super) fn places(show: &Show, shot: usize) -> Vec<(String, Place)> {
         }
     }
     all
+}
+
+/// Groups may have names that OSC has no addresses for.
+fn can_be_sent(address: &str) -> bool {
+    let plain = address.bytes().all(|b| b.is_ascii_graphic() && b != b'#' && b != b',');
+    plain && !is_pattern(address) && address.len() < LONGEST_ADDRESS
 }
 
 /// What surfaces are told.
@@ -296,6 +308,8 @@ fn containers(show: &Show) -> Vec<(String, String)> {
         ("framing", "Where the current shot's frame lies in the raster."),
         ("balance", "The current shot's own correction."),
         ("shot", "Of the current shot."),
+        ("shot/trim", "What the current shot makes of strengths."),
+        ("group", "What groups of shots make of strengths."),
         ("output", "What one output's version of the picture differs in."),
         ("before", "Stages ahead of the look."),
         ("look", "The look."),
