@@ -23,7 +23,7 @@ use super::sheet::LookSheet;
 use super::soundness::Soundness;
 use super::surface::Beside;
 use super::window::{Blit, Place, WindowSurface, of_shape, surround};
-use crate::engine::{self, Command, Compare, EngineError, Handle, Input, Live, Options};
+use crate::engine::{self, Command, Compare, EngineError, Handle, Input, Live, Options, OscOptions};
 use crate::gpu::{Gpu, GpuError, Request, Traces, self_check};
 use crate::look::List;
 use crate::show::{Address, Slot, is_lut_file};
@@ -88,6 +88,8 @@ pub struct DeskOptions {
     pub adapter: String,
     /// Begin to play at once.
     pub play: bool,
+    /// Listen to OSC.
+    pub osc: Option<OscOptions>,
 }
 
 struct News;
@@ -271,6 +273,9 @@ impl Desk {
         });
         let engine = engine::start(gpu, options_of_engine)?;
         engine.send(Input::Depth { output: Live::Desk, bits: surface.bits() });
+        if let Some(osc) = options.osc {
+            engine.send(Input::Osc(osc));
+        }
         if options.play {
             engine.send(Input::Command(Command::TogglePlay));
         }

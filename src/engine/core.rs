@@ -11,6 +11,7 @@ use super::feed::{Feeds, SourceKey};
 use super::finish::Finisher;
 use super::host::{EngineError, Options, Shared};
 use super::input::{Command, Compare, Input, Live, Patch, Scope};
+use super::osc::Osc;
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
 use super::raster::interpretation;
@@ -39,6 +40,7 @@ pub(super) struct Engine {
     pub(super) saver: Saver,
     pub(super) feeds: Feeds,
     pub(super) panels: Option<Panels>,
+    pub(super) osc: Option<Osc>,
     pub(super) finisher: Finisher,
     pub(super) outputs: Vec<Arc<Output>>,
     /// The document and plan whose neighbours were made ready last.
@@ -129,6 +131,7 @@ impl Engine {
             document: Document::new(options.show),
             _lock: options.lock,
             panels,
+            osc: None,
             outputs: Vec::new(),
             graded: Vec::new(),
             warmed: None,
@@ -203,27 +206,34 @@ impl Engine {
             }
             Input::Library(looks) => self.document.set_library(looks),
             Input::Press { action, down } => self.press(&action, down, now),
+            Input::Osc(options) => self.listen(options),
         }
         self.answer(before, now);
         self.frame = self.frame.min(self.shot_frames().saturating_sub(1));
     }
 
     /// Another display for an output.
-    fn show_on(&mut self, output: show::Output, display: Arc<Display>, control: u32, now: Instant) {
+    pub(super) fn show_on(
+        &mut self,
+        output: show::Output,
+        display: Arc<Display>,
+        control: u32,
+        now: Instant,
+    ) {
         if self.document.show.outputs.get(output).display != display {
             self.document.change(Change::SetDisplay { output, display }, control, now);
         }
     }
 
     /// The next picture answers what came at `now`, if that made pictures differ from `before`.
-    fn answer(&mut self, before: u64, now: Instant) {
+    pub(super) fn answer(&mut self, before: u64, now: Instant) {
         if self.document.revision != before {
             self.message = Some(self.message.unwrap_or(now));
         }
     }
 
     /// A key or button of an action was pressed or let go.
-    fn press(&mut self, name: &str, down: bool, now: Instant) {
+    pub(super) fn press(&mut self, name: &str, down: bool, now: Instant) {
         let Some(action) = action(name) else { return };
         let held = self.held.contains(&action.name);
         match action.does {
@@ -361,6 +371,9 @@ impl Engine {
         if let Some(panels) = &mut self.panels {
             panels.reset();
         }
+        if let Some(osc) = &mut self.osc {
+            osc.reset();
+        }
     }
 
     pub(super) fn shot_frames(&self) -> u64 {
@@ -388,6 +401,7 @@ impl Engine {
     /// Does what is due; returns when to come again at the latest.
     pub fn tick(&mut self, now: Instant) -> Instant {
         self.read_panels(now);
+        self.read_osc(now);
         self.stale |= self.feeds.collect();
         if self.feeds.reopened() {
             (self.uploaded, self.drawn) = (None, None);
@@ -464,10 +478,13 @@ impl Engine {
 
     fn publish(&mut self) {
         let document = &self.document;
-        let panel = match &mut self.panels {
+        let mut panel = match &mut self.panels {
             Some(panels) => panels.state(&|target| document.position(target)),
             None => PanelState::default(),
         };
+        if let Some(osc) = &self.osc {
+            panel.add_osc(osc.state().clone());
+        }
         let clip = self.source(document.shot).and_then(|(key, _)| self.feeds.info(&key));
         self.shared.snapshot.store(Arc::new(Snapshot {
             raster: self.raster(),
@@ -493,13 +510,17 @@ impl Engine {
             steps: (document.history.undoable(), document.history.redoable()),
         }));
         (self.notify)();
+        if let Some(osc) = &self.osc {
+            osc.published();
+        }
     }
 
     /// What went wrong and still is; a failed save comes first.
     fn trouble(&self) -> Option<Arc<str>> {
         let document = &self.document;
         let all = [&document.unsaved_because, &self.broken, &document.refused];
-        let lines: Vec<&str> = all.into_iter().flatten().map(|line| &**line).collect();
+        let osc = self.osc.as_ref().and_then(|osc| osc.state().trouble.as_ref());
+        let lines: Vec<&str> = all.into_iter().flatten().chain(osc).map(|line| &**line).collect();
         (!lines.is_empty()).then(|| lines.join("\n").into())
     }
 

@@ -11,6 +11,9 @@ use crate::show::{Address, Autosave, Change, History, Show, ShowError, Slot};
 /// Control number of the first panel's port; below it are keyboard, mouse and commands.
 pub(super) const PANEL_CONTROLS: u32 = 1000;
 
+/// Control number of OSC's first surface.
+pub(super) const OSC_CONTROLS: u32 = 1 << 30;
+
 /// The show, its history, and the shot in hand.
 pub(super) struct Document {
     pub show: Arc<Show>,

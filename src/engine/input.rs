@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::osc::OscOptions;
 use crate::gpu::ScopeView;
 use crate::look::List;
 use crate::show::{Change, Look};
@@ -175,4 +176,6 @@ pub enum Input {
         /// Pressed, not let go.
         down: bool,
     },
+    /// Listen to OSC, there and nowhere else. What does not work is said in the snapshot.
+    Osc(OscOptions),
 }

@@ -161,6 +161,7 @@ impl Panels {
             controls,
             buttons,
             note: self.note.clone(),
+            osc: None,
             overruns: self.ports.values().map(|p| p.queue.overruns()).sum(),
         }
     }

@@ -3,6 +3,7 @@
 //! One layer a file. [`split`] and [`read`] turn bytes into an [`Event`]; a [`Coding`] says what its data
 //! byte means, and a [`Pair`] puts the bytes of fine controls together; a [`Map`] says which parameters the
 //! control moves and what its buttons do; [`Takeover`] says when it may; a [`Surface`] puts these together and gives [`Move`]s. [`Ports`] and [`Plugs`] bring the bytes.
+//! [`osc`] is the same over a network, and the page that describes it.
 //!
 //! The room knows neither the document nor the engine: parameters are addresses and actions are names, and
 //! whoever reads a map says which there are.
@@ -12,6 +13,7 @@ mod coding;
 mod error;
 mod map;
 mod message;
+pub mod osc;
 mod pair;
 mod plugs;
 mod ports;
