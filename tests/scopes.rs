@@ -1,9 +1,18 @@
 //! Scopes: the GPU's counts are the CPU's, number by number, on pictures whose codes are whole.
 
+mod support;
+
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
+
 use greyhold::colour::encoding;
+use greyhold::engine::{CACHE, Handle, Input, Live, Options, start};
 use greyhold::gpu::{Gpu, Output, Request, ScopeView, Traces};
-use greyhold::picture::{Frame, Recipe, Structure, Tail, Target};
-use greyhold::scope::{BINS, Counts, LEVELS, Setting, System, Window, count, marks, ten_bits};
+use greyhold::picture::{BalanceField, Frame, Recipe, Structure, Tail, Target};
+use greyhold::scope::{BINS, Counts, LEVELS, SPAN, Setting, System, Window, count, marks, ten_bits};
+use greyhold::show::{Shot, Show, load, save};
+use support::{Process, Screen, wait_for};
 
 /// A picture for windows with exactly these codes.
 fn picture(gpu: &Gpu, codes: &[[u16; 3]], width: u32, bits: u32) -> Output {
@@ -142,4 +151,142 @@ fn columns_and_levels_lie_where_the_picture_has_them() {
     assert_eq!(Window::SHADOWS.level(255), Some(255));
     assert_eq!(Window::SHADOWS.level(256), None);
     assert_eq!(Window::WHOLE.level(1023), Some(255));
+}
+
+/// The engine's traces are of the client's own picture.
+#[test]
+fn the_engine_counts_what_the_client_gets() {
+    let dir = tempfile::tempdir().unwrap();
+    let engine = engine(dir.path());
+    wait_for("a picture", || engine.picture(Live::Client));
+    let asked = [Window::WHOLE, Window::SHADOWS];
+    for window in asked {
+        let setting = Setting { window, ..Setting::default() };
+        engine.send(Input::Scopes(Some(ScopeView { setting, ..ScopeView::default() })));
+        wait_for("its counts", || {
+            let picture = engine.picture(Live::Client)?;
+            let found = picture.traces.as_ref()?.counts(&engine.gpu).unwrap();
+            let codes = engine.gpu.read_screen(&picture.output).unwrap();
+            let tens = |p: &[u8; 4]| [p[0], p[1], p[2]].map(|c| ten_bits(c.into()) as u16);
+            let tens: Vec<_> = codes.iter().map(tens).collect();
+            (found == count(&tens, picture.output.width, setting)).then_some(())
+        });
+    }
+    // Nobody looks: nothing is counted.
+    engine.send(Input::Scopes(None));
+    wait_for("a picture without", || engine.picture(Live::Client).filter(|p| p.traces.is_none()));
+}
+
+const RASTER: (u32, u32) = (320, 180);
+
+fn show(dir: &Path) -> Show {
+    support::sequence(&dir.join("take"), RASTER, 2);
+    let mut show = Show::new("scopes");
+    let source = Path::new("take").join("take.####.dpx");
+    show.shots.push(Shot::new("a", source, 0..2, encoding("logc4").unwrap()));
+    save(&show, dir).unwrap();
+    show
+}
+
+fn engine(dir: &Path) -> Handle {
+    let options = Options {
+        dir: dir.to_owned(),
+        show: show(dir),
+        lock: None,
+        panel: None,
+        cache: CACHE,
+        notify: Arc::new(|| ()),
+    };
+    start(Gpu::headless(Request::default()).unwrap(), options).unwrap()
+}
+
+/// Parts of a row, longer than 60 pixels, between gaps of the panes' grey.
+fn parts(row: &[[u8; 3]]) -> Vec<std::ops::Range<usize>> {
+    const GAP: usize = 6;
+    let mut out = Vec::new();
+    let (mut start, mut grey) = (None, 0);
+    for (x, pixel) in row.iter().chain(&[[30; 3]; GAP]).enumerate() {
+        // A trace has that grey here and there.
+        grey = if *pixel == [30; 3] { grey + 1 } else { 0 };
+        match start {
+            None if grey == 0 => start = Some(x),
+            Some(from) if grey == GAP => {
+                let end = x + 1 - GAP;
+                out.extend((end - from > 60).then_some(from..end));
+                start = None;
+            }
+            _ => {}
+        }
+    }
+    out
+}
+
+/// The vectorscope in a picture of the desk: the square in the middle of three.
+fn vectorscope(pixels: &[[u8; 3]], width: usize) -> Option<[usize; 3]> {
+    let rows: Vec<_> = pixels.chunks_exact(width).map(parts).collect();
+    let is = |y: &usize| rows[*y].len() == 3 && rows[*y][1].len() < 260;
+    // What most rows like that have; others are in the picture.
+    let alike = |y: &usize| rows.iter().filter(|other| **other == rows[*y]).count();
+    let row = (0..rows.len()).filter(is).max_by_key(alike)?;
+    let top = rows.iter().position(|other| *other == rows[row])?;
+    let (square, height) = (rows[row][1].clone(), alike(&row));
+    (height.abs_diff(square.len()) <= 2).then(|| [square.start, top, square.len()])
+}
+
+/// A drag on the vectorscope, by a mouse on the real desk, moves the offsets as the CPU twin says; undo is one step.
+#[test]
+fn the_vectorscope_is_pushed_with_the_mouse() {
+    let dir = tempfile::tempdir().unwrap();
+    let before = show(dir.path());
+    let screen = Screen::start(1500, 900);
+    let runtime = tempfile::tempdir().unwrap();
+    let mut command = support::greyhold();
+    command.arg("open").arg(dir.path()).args(["--size", "1440x810", "--client", "closed"]);
+    command
+        .env("DISPLAY", &screen.display)
+        .env("XDG_RUNTIME_DIR", runtime.path())
+        .env_remove("WAYLAND_DISPLAY");
+    let _program = Process::start(&mut command, "greyhold");
+    let desk = screen.window("desk");
+    screen.tool("xdotool", &["windowmove", "--sync", &desk, "0", "0"]);
+    screen.tool("xdotool", &["mousemove", "--window", &desk, "600", "200", "windowfocus", "--sync", &desk]);
+    // Drawn once, it hears keys.
+    wait_for("the desk", || {
+        screen.pixels(&desk).iter().filter(|p| **p == [30; 3]).count().checked_sub(100_000)
+    });
+    screen.tool("xdotool", &["key", "v"]);
+    let [left, top, side] = wait_for("the vectorscope", || {
+        let geometry = screen.tool("xdotool", &["getwindowgeometry", "--shell", &desk]);
+        let text = String::from_utf8(geometry).unwrap();
+        let width = text.lines().find_map(|l| l.strip_prefix("WIDTH="))?.parse().ok()?;
+        vectorscope(&screen.pixels(&desk), width)
+    });
+    // From the middle, to the right and up: more C_B, more C_R.
+    let (way, steps) = ([2i32, -3], 4);
+    let from = [left + side / 2 + 3, top + side / 2 + 5].map(|v| v as i32);
+    let to = |step: i32| [0, 1].map(|axis| (from[axis] + way[axis] * step).to_string());
+    let go = |step: i32| {
+        let [x, y] = to(step);
+        screen.tool("xdotool", &["mousemove", "--window", &desk, &x, &y]);
+        std::thread::sleep(Duration::from_millis(120));
+    };
+    go(0);
+    screen.tool("xdotool", &["mousedown", "1"]);
+    (1..=steps).for_each(go);
+    std::thread::sleep(Duration::from_millis(300));
+    screen.tool("xdotool", &["mouseup", "1"]);
+    // A bin is a 256th of the square, the range of a colour difference 254 of them.
+    let per_pixel = f64::from(BINS) / f64::from(SPAN) / side as f64;
+    let by = [way[0], -way[1]].map(|v| f64::from(v * steps) * per_pixel);
+    let mut wanted = before.clone();
+    wanted.apply(before.push_colour(0, by).unwrap()).unwrap();
+    // Moved in parts, from where each part led: alike to a part in a thousand.
+    wait_for("offsets as the twin says in the saved show", || {
+        let found = load(dir.path()).ok()?.shots[0].balance;
+        let near = |(found, wanted): (&f64, &f64)| (found - wanted).abs() <= 1e-3 * (1.0 + wanted.abs());
+        found.values.iter().zip(&wanted.shots[0].balance.values).all(near).then_some(())
+    });
+    assert!(wanted.shots[0].balance.get(BalanceField::OffsetB) > 1.0);
+    screen.tool("xdotool", &["key", "ctrl+z"]);
+    wait_for("one step back", || (load(dir.path()).ok()? == before).then_some(()));
 }

@@ -30,6 +30,8 @@ pub struct ScopePane {
     zoom: f32,
     /// What the engine was last asked for.
     asked: Option<ScopeView>,
+    /// Where the vectorscope was pushed last.
+    pushed: Option<Pos2>,
     /// The level that is held on the waveform.
     held: Option<f64>,
 }
@@ -44,6 +46,7 @@ impl Default for ScopePane {
             view: ScopeView::default(),
             zoom: 1.0,
             asked: None,
+            pushed: None,
             held: None,
         }
     }
@@ -247,10 +250,17 @@ impl ScopePane {
         let skin = |radius: f64| at([radius * angle.cos(), radius * angle.sin()]);
         p.extend(egui::Shape::dashed_line(&[skin(0.0), skin(0.42)], Stroke::new(1.0, look::QUIET), 4.0, 4.0));
         p.text(skin(0.45), Align2::CENTER_CENTER, "skin", FontId::proportional(10.0), look::QUIET);
-        let moved = response.drag_delta();
-        if response.dragged() && moved != Vec2::ZERO {
-            let by = [f64::from(moved.x / per_unit), f64::from(-moved.y / per_unit)];
-            inputs.push(Input::Push { by, control: MOUSE });
+        if let Some(pointer) = response.interact_pointer_pos().filter(|_| response.dragged()) {
+            // From where the button went down: what it takes to be a drag counts, too.
+            let from = self.pushed.or(ui.input(|i| i.pointer.press_origin())).unwrap_or(pointer);
+            self.pushed = Some(pointer);
+            let moved = (pointer - from) / per_unit;
+            if moved != Vec2::ZERO {
+                let by = [f64::from(moved.x), f64::from(-moved.y)];
+                inputs.push(Input::Push { by, control: MOUSE });
+            }
+        } else {
+            self.pushed = None;
         }
         response.on_hover_text(
             "drag: balance's offsets push the picture's greys that way, at the same luma of grey; elsewhere the output \
