@@ -96,7 +96,7 @@ fn what_actions_do() {
             lock: None,
             show,
             dir: folder,
-            panel: Some((Arc::new(map), Box::new(move || Box::new(ports)))),
+            panel: Some((vec![Arc::new(map)], Box::new(move || Box::new(ports)))),
             cache: CACHE,
             notify: Arc::new(|| ()),
         },

@@ -1078,6 +1078,7 @@ fn told(news: &[Plug]) -> Vec<String> {
     news.iter()
         .map(|plug| match plug {
             Plug::Opened { port, name, .. } => format!("opened {port} {name}"),
+            Plug::Answering { port } => format!("answering {port}"),
             Plug::Closed { port, name } => format!("closed {port} {name}"),
             Plug::Refused { name, why } => format!("refused {name}: {why}"),
             Plug::Absent { why } | Plug::Unavailable { why } => format!("{why}"),

@@ -74,7 +74,7 @@ fn news(plugs: &mut Plugs, clock: &mut Instant) -> Vec<Plug> {
 /// The one port that was opened.
 fn opened(mut news: Vec<Plug>) -> (usize, String, Queue) {
     match news.pop() {
-        Some(Plug::Opened { port, name, queue }) if news.is_empty() => (port, name, queue),
+        Some(Plug::Opened { port, name, queue, .. }) if news.is_empty() => (port, name, queue),
         last => panic!("one port should have been opened: {news:?}, {last:?}"),
     }
 }

@@ -216,7 +216,7 @@ fn delay() -> (Duration, Duration) {
             dir: dir.path().to_owned(),
             show,
             lock: None,
-            panel: Some((Arc::new(map), Box::new(|| Box::new(SystemPorts::new())))),
+            panel: Some((vec![Arc::new(map)], Box::new(|| Box::new(SystemPorts::new())))),
             cache: CACHE,
             notify: Arc::new(move || me.unpark()),
         },

@@ -32,10 +32,11 @@ pub struct WindowArguments {
     /// The client's monitor, by the name the system gives it; one that the desk is not on when not given.
     #[arg(long, value_name = "NAME")]
     monitor: Option<String>,
-    /// Map of the panel: the name of one that ships (eight-encoders, eight-knobs, three-balls) or a file. The show's,
-    /// or eight-encoders, when not given.
-    #[arg(long, value_name = "MAP")]
-    panel: Option<String>,
+    /// Map of the panel: the name of one that ships (eight-encoders, eight-knobs, three-balls) or a file. Given
+    /// several times: of several panels at once, each on the ports that its map is for. The show's, or
+    /// eight-encoders, when not given.
+    #[arg(long = "panel", value_name = "MAP")]
+    panels: Vec<String>,
     /// Part of the GPU's name, where there are several.
     #[arg(long, default_value = "", value_name = "NAME")]
     adapter: String,
@@ -73,14 +74,18 @@ impl Open {
 pub(super) fn open(dir: &Path, windows: WindowArguments) -> anyhow::Result<ExitCode> {
     let lock = Lock::take(dir)?;
     let show = load(dir)?;
-    let map = Arc::new(map(windows.panel.as_deref().or(show.panel.as_deref()))?);
+    let wanted = if windows.panels.is_empty() { &show.panels } else { &windows.panels };
+    let maps = match wanted.as_slice() {
+        [] => vec![Arc::new(map(None)?)],
+        names => names.iter().map(|name| Ok(Arc::new(map(Some(name))?))).collect::<anyhow::Result<_>>()?,
+    };
     let dir = dir.to_owned();
     desk::run(DeskOptions {
         engine: Box::new(move |notify| Options {
             dir,
             show,
             lock: Some(lock),
-            panel: Some((map, Box::new(|| Box::new(SystemPorts::new())))),
+            panel: Some((maps, Box::new(|| Box::new(SystemPorts::new())))),
             cache: CACHE,
             notify,
         }),

@@ -66,9 +66,14 @@ fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
     while seconds == 0 || start.elapsed() < Duration::from_secs(seconds) {
         for plug in plugs.poll(Instant::now()) {
             match plug {
-                Plug::Opened { port, name, queue } => {
+                Plug::Opened { port, name, queue, .. } => {
                     println!("{name}: open");
                     open.push((port, name, queue, Surface::new(map.clone()), PortClock::default()));
+                }
+                Plug::Answering { port } => {
+                    if let Some(o) = open.iter().find(|o| o.0 == port) {
+                        println!("{}: can be told things", o.1);
+                    }
                 }
                 Plug::Closed { port, name } => {
                     println!("{name}: gone");

@@ -103,8 +103,8 @@ impl Engine {
         wake: Arc<dyn Fn() + Send + Sync>,
     ) -> Result<Self, EngineError> {
         let panels = match options.panel {
-            Some((map, make)) => Some(Panels::start(map, make, wake.clone())?),
-            None => None,
+            Some((maps, make)) if !maps.is_empty() => Some(Panels::start(maps, make, wake.clone())?),
+            _ => None,
         };
         Ok(Self {
             saver: Saver::start(options.dir.clone(), wake.clone())?,
@@ -377,6 +377,7 @@ impl Engine {
         let (before, shot) = (self.document.revision, self.document.shot);
         let context = &mut (&mut *self, now);
         let any = panels.collect(context) | panels.drain(context, now);
+        panels.tell(context, now);
         self.panels = Some(panels);
         self.stale |= any;
         if self.document.shot != shot {
@@ -476,6 +477,21 @@ impl Engine {
 impl PanelContext for (&mut Engine, Instant) {
     fn position(&self, target: &str) -> Option<f64> {
         self.0.document.position(target)
+    }
+
+    fn value(&self, target: &str) -> Option<String> {
+        self.0.document.value(target)
+    }
+
+    fn lit(&self, action: &str) -> Option<bool> {
+        let engine = &*self.0;
+        match super::actions::action(action)?.does {
+            Does::Once(Command::TogglePlay) => Some(engine.playing.is_some()),
+            Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
+            Does::Once(Command::TogglePicking) => Some(engine.picking),
+            Does::Held { down: Command::Compare(compare), .. } => Some(engine.compare == compare),
+            _ => None,
+        }
     }
 
     fn act(&mut self, port: usize, moves: &[Move]) -> bool {

@@ -86,6 +86,12 @@ impl Document {
         Some(slot.parameter().position(self.show.get(slot)?))
     }
 
+    /// A parameter's value as a person reads it.
+    pub fn value(&self, target: &str) -> Option<String> {
+        let slot = self.slot(target)?;
+        Some(slot.parameter().show(self.show.get(slot)?))
+    }
+
     /// The change that moves a parameter; `to` makes its new value from the parameter and the old one.
     pub fn moved(&self, target: &str, to: impl FnOnce(&Parameter, f64) -> f64) -> Option<Change> {
         let slot = self.slot(target)?;

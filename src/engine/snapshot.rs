@@ -31,6 +31,9 @@ pub struct PanelState {
     pub map: String,
     /// Names of the ports that are open.
     pub ports: Vec<String>,
+    /// Names of the ports that were open and are gone, and with several maps the names of those whose panel was
+    /// never there. A panel that comes back goes on where it was.
+    pub absent: Vec<String>,
     /// What each control is and does; of the port last heard from.
     pub controls: Vec<ControlState>,
     /// What each button is and does, of the same port.

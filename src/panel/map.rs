@@ -2,6 +2,7 @@
 //!
 //! A map does not know which parameters and actions there are: whoever reads it brings checkers.
 
+use super::feedback_map::{self, Light, RawLight, RawRing, RawText, Told, Way, When};
 use super::{Coding, Control, Half, LSB_ABOVE, PanelError, Takeover, message::FIRST_MODE_MESSAGE};
 use serde::de::{
     Deserialize, Deserializer, MapAccess, SeqAccess, Visitor,
@@ -45,6 +46,8 @@ pub struct Binding {
     pub targets: Arc<[Target]>,
     /// Steps of the parameter for one detent; negative turns the other way. Only relative controls look at it.
     pub scale: f64,
+    /// What it is told back.
+    pub feedback: Told,
 }
 
 impl Binding {
@@ -98,6 +101,8 @@ pub struct Button {
     pub mode: Mode,
     /// The name of what it does.
     pub action: Arc<str>,
+    /// What its light is told.
+    pub light: Light,
 }
 
 impl Button {
@@ -126,6 +131,9 @@ pub struct Map {
     pub name: String,
     /// Part of the names of the ports it is for, case ignored; empty is any port.
     pub port: String,
+    /// Part of the names of the ports that answers go to, case ignored; `None` finds the one beside each
+    /// port by its name.
+    pub output: Option<String>,
     /// Its controls. No two of these and the buttons mean the same message.
     pub controls: Vec<Binding>,
     /// Its buttons.
@@ -153,7 +161,8 @@ impl Map {
         };
         let raw: RawMap =
             toml::from_str(text).map_err(|e| wrong(e.span().unwrap_or(0..0), e.message().to_owned()))?;
-        let mut map = Self { name: raw.name, port: raw.port, controls: Vec::new(), buttons: Vec::new() };
+        let (controls, buttons) = (Vec::new(), Vec::new());
+        let mut map = Self { name: raw.name, port: raw.port, output: raw.output, controls, buttons };
         let mut taken = Taken::default();
         for entry in raw.control {
             let at = entry.span();
@@ -188,6 +197,7 @@ struct RawMap {
     name: String,
     #[serde(default)]
     port: String,
+    output: Option<String>,
     #[serde(default)]
     control: Vec<Spanned<RawControl>>,
     #[serde(default)]
@@ -205,6 +215,9 @@ struct RawControl {
     takeover: Option<Spanned<Takeover>>,
     target: Spanned<Targets>,
     scale: Option<Spanned<f64>>,
+    feedback: Option<When>,
+    ring: Option<Spanned<RawRing>>,
+    text: Option<Spanned<RawText>>,
 }
 
 #[derive(serde::Deserialize)]
@@ -217,6 +230,8 @@ struct RawButton {
     #[serde(default)]
     mode: Mode,
     action: Spanned<String>,
+    feedback: Option<When>,
+    light: Option<Spanned<RawLight>>,
 }
 
 /// An address with its share of the turn.
@@ -352,7 +367,14 @@ fn binding(
         };
         targets.push(Target { address: address.into(), by });
     }
+    let own = match (raw.coding.is_relative(), fine) {
+        (true, _) => None,
+        (false, true) => Some(Way::Fine { number: cc }),
+        (false, false) => Some(Way::Cc { number: cc, from: 0, to: 127 }),
+    };
+    let feedback = feedback_map::told(raw.feedback, raw.ring, raw.text, own, channel, wrong)?;
     Ok(Binding {
+        feedback,
         label: label(raw.label, Source::Cc(cc), channel),
         cc,
         fine,
@@ -383,6 +405,7 @@ fn button(
     let action = raw.action.get_ref();
     known_action(action).map_err(|why| wrong(raw.action.span(), format!("action \"{action}\": {why}")))?;
     Ok(Button {
+        light: feedback_map::light(raw.feedback, raw.light, source, channel, wrong)?,
         label: label(raw.label, source, channel),
         source,
         channel,

@@ -127,6 +127,15 @@ impl Input {
     }
 }
 
+/// An open port that messages go to; it closes when this is dropped.
+pub trait Output {
+    /// Sends one message, whole.
+    ///
+    /// # Errors
+    /// [`PanelError::Open`] if the port has gone.
+    fn send(&mut self, message: &[u8]) -> Result<(), PanelError>;
+}
+
 /// A port that can be opened.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PortInfo {
@@ -150,4 +159,20 @@ pub trait Ports {
     /// # Errors
     /// [`PanelError::Open`] if the port is gone or the system refuses; [`PanelError::Unavailable`].
     fn open(&mut self, port: &PortInfo, waker: Waker) -> Result<Input, PanelError>;
+
+    /// The ports that messages can go to now; none where nothing can be sent.
+    ///
+    /// # Errors
+    /// As [`list`](Self::list).
+    fn outputs(&mut self) -> Result<Vec<PortInfo>, PanelError> {
+        Ok(Vec::new())
+    }
+
+    /// Opens `port`, one of [`outputs`](Self::outputs).
+    ///
+    /// # Errors
+    /// As [`open`](Self::open).
+    fn open_output(&mut self, port: &PortInfo) -> Result<Box<dyn Output>, PanelError> {
+        Err(PanelError::Open { port: port.name.clone(), why: "nothing can be sent here".to_owned() })
+    }
 }

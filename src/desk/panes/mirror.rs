@@ -16,6 +16,9 @@ pub(super) fn mirror(ui: &mut Ui, s: &Snapshot) {
             if panel.ports.is_empty() { "no panel connected".to_owned() } else { panel.ports.join(", ") };
         ui.label(RichText::new(&panel.map).size(11.0).color(look::TEXT));
         ui.label(RichText::new(ports).size(11.0).color(look::QUIET));
+        for absent in &panel.absent {
+            ui.label(RichText::new(format!("{absent}: absent")).size(11.0).color(look::WARN));
+        }
         if let Some(note) = &panel.note {
             ui.label(RichText::new(note).size(11.0).color(look::WARN));
         }
