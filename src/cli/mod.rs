@@ -8,6 +8,7 @@ mod demo;
 mod displays;
 mod look;
 mod encodings;
+mod learn;
 mod new;
 mod open;
 mod panel;

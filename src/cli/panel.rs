@@ -1,12 +1,14 @@
 //! `greyhold panel`
 
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use clap::Subcommand;
 
-use crate::panel::{Move, Plug, Plugs, PortClock, Ports, Surface, SystemPorts, read};
+use crate::panel::{Move, Plug, Plugs, PortClock, Ports, Surface, SystemPorts, read, svg, table};
+use crate::show::write_atomically;
 
 /// Look at the physical control surface.
 ///
@@ -34,6 +36,16 @@ enum PanelCommand {
         #[arg(long, default_value_t = 0)]
         seconds: u64,
     },
+    Learn(super::learn::Learn),
+    /// Draw a map: its controls with their messages and what they do.
+    ///
+    /// Example: greyhold panel draw my-panel.toml my-panel.svg
+    Draw {
+        /// Map: the name of one that ships, or a file.
+        map: String,
+        /// The drawing's file, SVG; a table of text is printed when not given.
+        drawing: Option<PathBuf>,
+    },
 }
 
 impl Panel {
@@ -41,6 +53,8 @@ impl Panel {
         match self.command {
             PanelCommand::Ports => ports(),
             PanelCommand::Watch { map, seconds } => watch(&map, seconds),
+            PanelCommand::Learn(learn) => learn.run(),
+            PanelCommand::Draw { map, drawing } => draw(&map, drawing.as_deref()),
         }
     }
 }
@@ -52,6 +66,15 @@ fn ports() -> anyhow::Result<ExitCode> {
     }
     for port in list {
         println!("{}", port.name);
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn draw(map: &str, drawing: Option<&Path>) -> anyhow::Result<ExitCode> {
+    let map = super::open::map(Some(map))?;
+    match drawing {
+        None => print!("{}\n\n{}", map.name, table(&map)),
+        Some(path) => write_atomically(path, |out| out.write_all(svg(&map).as_bytes()))?,
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -112,7 +135,7 @@ fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn describe(moves: &[Move]) -> String {
+pub(super) fn describe(moves: &[Move]) -> String {
     let one = |m: &Move| match m {
         Move::Turn { target, detents } => format!("{target} {detents:+} steps"),
         Move::Set { target, position } => format!("{target} to {:.1} % of its range", position * 100.0),

@@ -47,6 +47,8 @@ pub(super) struct Panels {
     absent: BTreeMap<usize, String>,
     /// When panels were last told something, or might have been.
     told: Option<Instant>,
+    /// Something may have changed since.
+    untold: bool,
 }
 
 /// How often the thread looks whether it is time to look at the ports, when there is nothing to send.
@@ -102,6 +104,7 @@ impl Panels {
             gone: None,
             absent: BTreeMap::new(),
             told: None,
+            untold: false,
         })
     }
 
@@ -210,7 +213,8 @@ impl Panels {
 
     /// Has panels told what stands there, as far as it is due.
     pub fn tell(&mut self, context: &dyn PanelContext, now: Instant) {
-        if self.told.is_some_and(|at| now < at + TELL_EVERY) {
+        self.untold = self.told.is_some_and(|at| now < at + TELL_EVERY);
+        if self.untold {
             return;
         }
         self.told = Some(now);
@@ -236,8 +240,7 @@ impl Panels {
         let held = self.ports.values().flat_map(|p| &p.held_back).map(|(_, since)| *since + HELD_BACK);
         let told = self.ports.values().filter(|p| p.answering).filter_map(|p| p.feedback.next());
         // What changes in between is told at the end of it.
-        let soon = self.ports.values().any(|p| p.answering).then_some(self.told).flatten();
-        let soon = soon.map(|at| at + TELL_EVERY).filter(|at| *at > Instant::now());
+        let soon = self.told.filter(|_| self.untold).map(|at| at + TELL_EVERY);
         self.ports.iter().filter_map(pairs).chain(held).chain(told).chain(soon).min()
     }
 

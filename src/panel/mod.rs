@@ -10,9 +10,12 @@
 
 mod clock;
 mod coding;
+mod drawing;
 mod error;
 mod feedback;
 mod feedback_map;
+mod learn;
+mod learn_map;
 mod map;
 mod message;
 mod pair;
@@ -24,12 +27,15 @@ mod takeover;
 
 pub use clock::PortClock;
 pub use coding::{Coding, Reading};
+pub use drawing::{svg, table};
 pub use error::PanelError;
 pub use feedback::{
     BURST, BYTES_PER_SECOND, CONTROL_EVERY, Doing, ECHO, Echoes, Feedback, HELD_BACK, LET_GO, Standing,
     TEXT_EVERY, TRAVEL,
 };
 pub use feedback_map::{Light, Text, Told, Way, When};
+pub use learn::{Guess, Kind, Need, NumberedValue, Recogniser};
+pub use learn_map::{LearnError, Purpose, add_learned, conflict, controls_of, empty_map};
 pub use map::{Binding, Button, Map, Mode, SHIPPED, Source, Target, matches};
 pub use message::{Control, Event, FIRST_MODE_MESSAGE, events, read, split};
 pub use pair::{FINE_MOST, Half, LSB_ABOVE, PAIR_WAIT, Pair};
