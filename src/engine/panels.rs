@@ -22,8 +22,9 @@ struct Port {
     feedback: Feedback,
     /// Is there a way to tell it anything?
     answering: bool,
-    /// What may be an echo of what was told: the last of each control, and when it came.
-    held_back: Vec<(Event, Instant)>,
+    /// What may be an answer to what was told: the last of each control, whether it says just that, and when it
+    /// came.
+    held_back: Vec<(Event, bool, Instant)>,
 }
 
 /// A message on its way to the thread that sends it.
@@ -188,9 +189,9 @@ impl Panels {
                 clock.heard(message.at, now);
                 let echo = echoes.is_echo(number, message.bytes(), now);
                 let Some(event) = read(number, message.bytes()) else { return };
-                held_back.retain(|(other, _)| other.control != event.control);
+                held_back.retain(|(other, ..)| other.control != event.control);
                 if echo || feedback.hear(&event, now) == Doing::Answer {
-                    held_back.push((event, now));
+                    held_back.push((event, echo, now));
                     return;
                 }
                 *last = number;
@@ -200,9 +201,9 @@ impl Panels {
                 carry_out(at, None, context);
                 // A hand that moves as the panel is told something sends what looks like an echo. Where it came
                 // to rest counts.
-                let due = held_back.iter().position(|(_, since)| now >= *since + HELD_BACK);
-                if let Some((event, _)) = due.map(|due| held_back.swap_remove(due))
-                    && feedback.differs(&event, &Stands { context, down: &[], map: feedback.map() })
+                let due = held_back.iter().position(|(.., since)| now >= *since + HELD_BACK);
+                if let Some((event, echo, _)) = due.map(|due| held_back.swap_remove(due))
+                    && feedback.differs(&event, echo, &Stands { context, down: &[], map: feedback.map() })
                 {
                     carry_out(at, Some(&event), context);
                 }
@@ -237,7 +238,7 @@ impl Panels {
     /// When to come again: for halves of messages, for what was held back, for what is to be told.
     pub fn due(&self) -> Option<Instant> {
         let pairs = |(number, port): (&usize, &Port)| port.clock.when(self.surfaces.get(number)?.due()?);
-        let held = self.ports.values().flat_map(|p| &p.held_back).map(|(_, since)| *since + HELD_BACK);
+        let held = self.ports.values().flat_map(|p| &p.held_back).map(|(.., since)| *since + HELD_BACK);
         let told = self.ports.values().filter(|p| p.answering).filter_map(|p| p.feedback.next());
         // What changes in between is told at the end of it.
         let soon = self.told.filter(|_| self.untold).map(|at| at + TELL_EVERY);

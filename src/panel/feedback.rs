@@ -73,6 +73,8 @@ struct Memory {
     travels: bool,
     /// It answered what it was told last.
     answered: bool,
+    /// A hand was on it when it was told last.
+    under_hand: bool,
     heard_at: Option<Instant>,
     held: bool,
     /// A hand was on it, and it was not told anything since.
@@ -132,7 +134,7 @@ impl Feedback {
             let memory = &mut self.controls[index];
             let told = &binding.feedback;
             memory.channel = channel;
-            if !binding.coding.is_relative() && !memory.held && told.when != When::Never {
+            if !binding.coding.is_relative() && !memory.held && !memory.under_hand && told.when != When::Never {
                 let young = memory.told_at.is_some_and(|at| now < at + TRAVEL);
                 let near = !binding.fine
                     && memory.shows.is_some_and(|shows| shows.abs_diff(u16::from(event.value)) <= REST);
@@ -176,16 +178,16 @@ impl Feedback {
         }
     }
 
-    /// Does the message differ from what its control would be told? What was held back as a possible echo
-    /// and does not is none of anybody's concern.
-    pub fn differs(&self, event: &Event, standing: &dyn Standing) -> bool {
+    /// Does a message that was held back as an answer differ from what its control would be told? One that does
+    /// not is none of anybody's concern. An `echo` says exactly what was told, a motor comes to rest near it.
+    pub fn differs(&self, event: &Event, echo: bool, standing: &dyn Standing) -> bool {
         let whole = |c: &&super::Binding| !c.fine && c.is(event.control) == Some(Half::Msb);
         let Some(binding) = self.map.controls.iter().find(whole) else { return false };
         let Some(way @ Way::Cc { .. }) = binding.feedback.way.filter(|_| binding.feedback.same) else {
             return false;
         };
         let stands = binding.targets.iter().find_map(|t| standing.position(&t.address));
-        stands.is_some_and(|p| way.quantised(p).abs_diff(u16::from(event.value)) > REST)
+        stands.is_some_and(|p| way.quantised(p).abs_diff(u16::from(event.value)) > if echo { 0 } else { REST })
     }
 
     /// Gives `each` the messages that are due at `now`, in their order.
@@ -194,8 +196,9 @@ impl Feedback {
         self.budget = (self.budget + since.as_secs_f64() * BYTES_PER_SECOND).min(BURST);
         self.next = None;
         let (controls, all) = (self.controls.len(), self.controls.len() + self.buttons.len());
+        let first = self.first;
         for step in 0..all {
-            let index = (self.first + step) % all;
+            let index = (first + step) % all;
             let spent = match index.checked_sub(controls) {
                 None => self.control(index, standing, now, each),
                 Some(button) => self.button(button, standing, now, each),
@@ -345,7 +348,8 @@ impl Feedback {
         memory.shows = Some(value);
         memory.told_at = Some(now);
         memory.answered = false;
-        memory.owed = touched;
+        memory.owed &= touched;
+        memory.under_hand = touched;
         true
     }
 
