@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use greyhold::engine::{CACHE, Handle, Options, known_action, start};
 use greyhold::panel::{
     self, BURST, BYTES_PER_SECOND, CONTROL_EVERY, Control, Doing, ECHO, Echoes, Event, Feedback, LET_GO, Map,
-    Output, PanelError, Plug, Plugs, PortInfo, Ports, Sender, Standing, TEXT_EVERY, TRAVEL, Waker, Way, When,
+    Output, PanelError, Plug, Plugs, PortInfo, Ports, Readout, Sender, TEXT_EVERY, TRAVEL, Waker, Way, When,
     Wish, queue,
 };
 use greyhold::picture::BalanceField::{Exposure, OffsetR};
@@ -43,7 +43,7 @@ impl Table {
     }
 }
 
-impl Standing for Table {
+impl Readout for Table {
     fn position(&self, address: &str) -> Option<f64> {
         self.positions.get(address).copied()
     }
@@ -137,7 +137,9 @@ fn a_value_is_told_when_its_number_changes() {
 
 #[test]
 fn a_hand_is_left_alone_as_the_map_says() {
-    for (when, under_hand, let_go) in [("never", false, false), ("released", false, true), ("always", true, true)] {
+    for (when, under_hand, let_go) in
+        [("never", false, false), ("released", false, true), ("always", true, true)]
+    {
         let mut feedback = Feedback::new(map(&format!("{FADER}feedback = \"{when}\"\n")));
         let mut now = Instant::now();
         let first = due(&mut feedback, &Table::at("a", 0.0), now);
@@ -202,12 +204,10 @@ fn rings_follow_turns_and_are_dark_without_a_parameter() {
 
 #[test]
 fn lights_show_what_is_on() {
-    let mut feedback = Feedback::new(map(
-        "[[button]]\nnote = 36\nchannel = 10\naction = \"a\"\n\
+    let mut feedback = Feedback::new(map("[[button]]\nnote = 36\nchannel = 10\naction = \"a\"\n\
          [[button]]\nnote = 37\naction = \"b\"\nlight = { cc = 80, channel = 2, on = 5, off = 1 }\n\
          [[button]]\ncc = 70\naction = \"c\"\nfeedback = \"never\"\n\
-         [[button]]\ncc = 71\nmode = \"toggle\"\naction = \"d\"\n",
-    ));
+         [[button]]\ncc = 71\nmode = \"toggle\"\naction = \"d\"\n"));
     let mut now = Instant::now();
     let mut lit = |lit: &[usize], feedback: &mut Feedback, later: u64| {
         now += ms(later);
@@ -264,7 +264,9 @@ fn the_cable_is_never_asked_for_more_than_it_has() {
     // All of them move all the time, for two seconds.
     for at in 0..2000u64 {
         position = (at % 128) as f64 / 127.0;
-        told.extend(due(&mut feedback, &Table::at("a", position), start + ms(at)).into_iter().map(|m| (at, m)));
+        told.extend(
+            due(&mut feedback, &Table::at("a", position), start + ms(at)).into_iter().map(|m| (at, m)),
+        );
     }
     let bytes: usize = told.iter().map(|(_, m)| m.len()).sum();
     let most = BURST + 2.0 * BYTES_PER_SECOND + 3.0;
@@ -272,7 +274,10 @@ fn the_cable_is_never_asked_for_more_than_it_has() {
     // In no tenth of a second more than a cable of MIDI 1.0 carries beside the first burst: 312 bytes.
     for from in (0..1900).step_by(50) {
         let inside = told.iter().filter(|(at, _)| (from..from + 100).contains(at)).count() * 3;
-        assert!(inside as f64 <= 312.5 + if from == 0 { BURST } else { 0.0 }, "{inside} bytes from {from} ms");
+        assert!(
+            inside as f64 <= 312.5 + if from == 0 { BURST } else { 0.0 },
+            "{inside} bytes from {from} ms"
+        );
     }
     // Nobody starves: every control was told about as often as any other.
     let mut counts = [0usize; 64];
@@ -353,7 +358,11 @@ fn wrong_keys_say_where_and_what_is_accepted() {
     let control = "name = \"x\"\n[[control]]\ncc = 7\ncoding = \"absolute\"\ntarget = \"a\"\n";
     let button = "name = \"x\"\n[[button]]\nnote = 7\naction = \"a\"\n";
     let table = [
-        (control, "feedback = \"often\"", "unknown variant `often`, expected one of `never`, `released`, `always`"),
+        (
+            control,
+            "feedback = \"often\"",
+            "unknown variant `often`, expected one of `never`, `released`, `always`",
+        ),
         (control, "ring = { cc = 120 }", "cc = 120: it goes from 0 to 119"),
         (control, "ring = { cc = 32, bits = 14 }", "cc with bits = 14 = 32: it goes from 0 to 31"),
         (control, "ring = { cc = 1, bits = 8 }", "bits = 8: 7 or 14 is accepted"),
@@ -363,7 +372,11 @@ fn wrong_keys_say_where_and_what_is_accepted() {
         (control, "ring = { cc = 1, channel = 17 }", "channel = 17: channels go from 1 to 16"),
         (control, "ring = { cc = 1, glow = 3 }", "unknown field `glow`"),
         (control, "text = { sysex = \"7D {label} F7\", chars = 3 }", "sysex begins with F0 and ends with F7"),
-        (control, "text = { sysex = \"F0 80 {label} F7\", chars = 3 }", "sysex has 80 inside: its bytes go to 7F"),
+        (
+            control,
+            "text = { sysex = \"F0 80 {label} F7\", chars = 3 }",
+            "sysex has 80 inside: its bytes go to 7F",
+        ),
         (control, "text = { sysex = \"F0 0x {label} F7\", chars = 3 }", "two hexadecimal digits"),
         (control, "text = { sysex = \"F0 7D F7\", chars = 3 }", "neither {label} nor {value}"),
         (control, "text = { sysex = \"F0 {at} {label} F7\", chars = 3 }", "{at} needs the key at"),
@@ -379,7 +392,10 @@ fn wrong_keys_say_where_and_what_is_accepted() {
     }
     let ring = map(&format!("{FADER}ring = {{ bend = true, channel = 3 }}\n"));
     let told = &ring.controls[0].feedback;
-    assert_eq!((told.when, told.way, told.same, told.channel), (When::Released, Some(Way::Bend), false, Some(2)));
+    assert_eq!(
+        (told.when, told.way, told.same, told.channel),
+        (When::Released, Some(Way::Bend), false, Some(2))
+    );
 }
 
 /// A device of a rig: what it does with what it is told, and what it was told.
@@ -433,7 +449,8 @@ impl Output for Line {
             Answers::Beside if message[0] < 0xF0 => out.push((self.1, with((message[2] + 1).min(127)))),
             Answers::Beside => {}
             Answers::Travels => {
-                let (from, to) = (i32::from(device.stands.get(&message[1]).copied().unwrap_or(0)), i32::from(message[2]));
+                let (from, to) =
+                    (i32::from(device.stands.get(&message[1]).copied().unwrap_or(0)), i32::from(message[2]));
                 for part in 1..=3 {
                     out.push((self.1, with((from + (to - from) * part / 3) as u8)));
                 }
@@ -522,10 +539,8 @@ fn news(plugs: &mut Plugs, now: &mut Instant) -> Vec<String> {
 #[test]
 fn the_port_that_a_device_listens_on_is_found_beside_the_one_it_speaks_by() {
     // As systems name them: the same name; client and port; directions in words. From memory.
-    let named = |input: &str, output: &str| Device {
-        output: Some(output.into()),
-        ..device(input, Answers::Nothing)
-    };
+    let named =
+        |input: &str, output: &str| Device { output: Some(output.into()), ..device(input, Answers::Nothing) };
     let rig = Rig::with(vec![
         named("Box MIDI 1", "Box MIDI 1"),
         named("Fader:out", "Fader:in"),
@@ -575,7 +590,10 @@ fn twins_are_kept_apart_both_ways() {
         assert_eq!(news(&mut plugs, &mut now), [format!("closed {away} Box")]);
         plugs.send(away, &[0xB0, 9, 9]);
         rig.change(away, |d| d.there = true);
-        assert_eq!(news(&mut plugs, &mut now), [format!("opened {away} Box for 0"), format!("answering {away}")]);
+        assert_eq!(
+            news(&mut plugs, &mut now),
+            [format!("opened {away} Box for 0"), format!("answering {away}")]
+        );
         check(&mut plugs, 10 + round as u8);
     }
     assert!(rig.told(0).iter().chain(&rig.told(1)).all(|m| m[1] != 9), "what is away is told nothing");

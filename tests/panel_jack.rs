@@ -4,7 +4,8 @@
 //! environment of the whole process; the surface is this program again, in a process of its own.
 
 use greyhold::panel::{
-    Coding, Echoes, Feedback, Map, Move, Plug, Plugs, Ports, Queue, SHIPPED, Standing, Surface, SystemPorts, read,
+    Coding, Echoes, Feedback, Map, Move, Plug, Plugs, Ports, Queue, Readout, SHIPPED, Surface, SystemPorts,
+    read,
 };
 use midir::{MidiOutput, MidiOutputConnection, os::unix::VirtualOutput};
 use std::{
@@ -169,7 +170,8 @@ fn a_surface_in_another_process() {
     let mut listening = None;
     for line in std::io::stdin().lines().map_while(Result::ok) {
         let words: Vec<&str> = line.split_whitespace().collect();
-        let bytes = |words: &[&str]| words.iter().map(|w| u8::from_str_radix(w, 16).unwrap()).collect::<Vec<u8>>();
+        let bytes =
+            |words: &[&str]| words.iter().map(|w| u8::from_str_radix(w, 16).unwrap()).collect::<Vec<u8>>();
         let answer = match words[..] {
             ["plug", ..] => {
                 let name = line.strip_prefix("plug ").unwrap();
@@ -184,7 +186,11 @@ fn a_surface_in_another_process() {
                         device.send(message).unwrap();
                     }
                 };
-                let input = MidiInput::new(name).unwrap().create_virtual("in", hears, ()).unwrap();
+                // A client of JACK has either inputs or outputs through midir, and no two have one name.
+                let input = MidiInput::new(&format!("{name} input"))
+                    .unwrap()
+                    .create_virtual("in", hears, ())
+                    .unwrap();
                 listening = Some(input);
                 "plugged".to_owned()
             }
@@ -243,19 +249,25 @@ fn news(plugs: &mut Plugs, clock: &mut Instant) -> Vec<Plug> {
             return all;
         }
         assert!(start.elapsed() < PATIENCE, "no news of the ports");
-        thread::sleep(Duration::from_millis(50));
+        thread::sleep(Duration::from_millis(10));
     }
 }
 
 /// What this process has: threads, open files; and what the server lists of other clients.
 fn leaks(ports: &mut SystemPorts) -> [usize; 4] {
+    // What lists has a client of its own, from its first list on.
+    let [inputs, outputs] = [ports.list().unwrap().len(), ports.outputs().unwrap().len()];
     let count = |dir: &str| std::fs::read_dir(dir).unwrap().count();
-    [
-        count("/proc/self/task"),
-        count("/proc/self/fd"),
-        ports.list().unwrap().len(),
-        ports.outputs().unwrap().len(),
-    ]
+    [count("/proc/self/task"), count("/proc/self/fd"), inputs, outputs]
+}
+
+/// Polls until a device can be told things: its two ports come one after the other.
+fn answering(plugs: &mut Plugs, clock: &mut Instant) -> Vec<Plug> {
+    let mut all = Vec::new();
+    while !all.iter().any(|n| matches!(n, Plug::Answering { port: 0 })) {
+        all.extend(news(plugs, clock));
+    }
+    all
 }
 
 /// The one port that was opened, whose device can be told things or will be able to.
@@ -280,7 +292,7 @@ fn absent(news: &[Plug]) -> String {
 /// Where the one parameter of a test stands.
 struct Place(f64);
 
-impl Standing for Place {
+impl Readout for Place {
     fn position(&self, _: &str) -> Option<f64> {
         Some(self.0)
     }
@@ -355,12 +367,18 @@ fn learning(surface: &mut Elsewhere) {
     let text = std::fs::read_to_string(&map).unwrap();
     let learned = Map::parse(&text, "learned", &|_| Ok(()), &|_| Ok(())).unwrap();
     let light = &learned.controls[0];
-    assert_eq!((light.cc, light.channel, light.coding, &*light.label), (21, Some(0), Coding::BinaryOffset, "Light"));
-    assert!(text.contains("# Learned: CC 21, turns in binary offset, channel 1, from “Test Panel:out”."), "{text}");
+    assert_eq!(
+        (light.cc, light.channel, light.coding, &*light.label),
+        (21, Some(0), Coding::BinaryOffset, "Light")
+    );
+    assert!(
+        text.contains("# Learned: CC 21, turns in binary offset, channel 1, from “Test Panel:out”."),
+        "{text}"
+    );
 
     // The same knob for something else: shown, not overwritten.
     let mut session = Session::start(&map, &["--target", "look/strength", "--yes"]);
-    surface.answer("play 20 B0 15 41 B0 15 41 B0 15 42 B0 15 41 B0 15 3F B0 15 3F B0 15 3E B0 15 3F");
+    surface.answer("play 20 B0 15 41 B0 15 41 B0 15 41 B0 15 41 B0 15 41 B0 15 3F B0 15 3F B0 15 3F B0 15 3F B0 15 3F");
     session.hear("“Light”, which moves balance/exposure, sends the same");
     assert!(!session.end());
     assert_eq!(std::fs::read_to_string(&map).unwrap(), text);
@@ -373,7 +391,10 @@ fn learning(surface: &mut Elsewhere) {
     session.hear("saved in");
     assert!(session.end());
     let more = std::fs::read_to_string(&map).unwrap();
-    assert!(more.starts_with(&text) && more.contains("note = 36") && more.contains("action = \"play\""), "{more}");
+    assert!(
+        more.starts_with(&text) && more.contains("note = 36") && more.contains("action = \"play\""),
+        "{more}"
+    );
     std::fs::remove_file(map).unwrap();
 }
 
@@ -448,10 +469,9 @@ fn a_panel_on_a_real_server() {
     // A surface in another process is plugged in.
     let mut surface_process = Elsewhere::start();
     let mut lister = SystemPorts::new();
-    let (port, port_name, mut queue) = {
-        assert_eq!(surface_process.answer("plug Test Panel"), "plugged");
-        opened(news(&mut plugs, &mut clock))
-    };
+    surface_process.ask("plug Test Panel");
+    let (port, port_name, mut queue) = opened(answering(&mut plugs, &mut clock));
+    assert_eq!(surface_process.hear(), "plugged");
     assert_eq!((port, &*port_name), (0, "Test Panel:out"));
 
     // Ten thousand turns, a thousand a second, through the map that we ship.
@@ -593,14 +613,13 @@ fn a_panel_on_a_real_server() {
             Some(_) => {}
         }
         surface_process.ask("plug Test Panel");
-        let mut all = Vec::new();
-        while !all.iter().any(|n| matches!(n, Plug::Answering { port: 0 })) {
-            all.extend(news(&mut plugs, &mut clock));
-        }
+        queue = opened(answering(&mut plugs, &mut clock)).2;
         assert_eq!(surface_process.hear(), "plugged");
-        queue = opened(all).2;
     }
-    println!("unplugged and plugged in 51 times in {:?}, then {first:?} threads, files, ports", begun.elapsed());
+    println!(
+        "unplugged and plugged in 51 times in {:?}, then {first:?} threads, files, ports",
+        begun.elapsed()
+    );
     surface_process.answer("told");
     plugs.send(port, &[0xB0, 20, 3]);
     surface_process.answer("send B0 14 05");
@@ -610,7 +629,10 @@ fn a_panel_on_a_real_server() {
         thread::park_timeout(Duration::from_millis(50));
         queue.drain(|raw| last = Some(raw.bytes().to_vec()));
     }
-    assert_eq!((last, surface_process.answer("told")), (Some(vec![0xB0, 20, 5]), "[[B0, 14, 03]]".to_owned()));
+    assert_eq!(
+        (last, surface_process.answer("told")),
+        (Some(vec![0xB0, 20, 5]), "[[B0, 14, 03]]".to_owned())
+    );
 
     learning(&mut surface_process);
 

@@ -88,9 +88,12 @@ fn cases() -> Vec<(String, Played, Kind)> {
     let mut all = Vec::new();
     for coding in [Coding::TwosComplement, Coding::BinaryOffset, Coding::SignMagnitude] {
         let kind = |reversed| Kind::Relative { cc: 20, coding, reversed };
-        for (name, detents, reversed) in
-            [("slow", SLOW, false), ("fast", FAST, false), ("worn", WORN, false), ("left first", LEFT_FIRST, true)]
-        {
+        for (name, detents, reversed) in [
+            ("slow", SLOW, false),
+            ("fast", FAST, false),
+            ("worn", WORN, false),
+            ("left first", LEFT_FIRST, true),
+        ] {
             let played = cc(20, &coded(coding, detents), 40);
             all.push((format!("{} {name}", coding.name()), played, kind(reversed)));
         }
@@ -100,8 +103,15 @@ fn cases() -> Vec<(String, Played, Kind)> {
     all.push(("a knob from end to end".into(), cc(20, &there_and_back, 8), absolute));
     all.push(("a knob, fast".into(), cc(20, &[sweep(3, 120, 9), sweep(115, 7, 9)].concat(), 8), absolute));
     all.push(("a knob, upwards only".into(), cc(20, &sweep(10, 90, 2), 8), absolute));
-    all.push(("a knob about its middle".into(), cc(20, &[sweep(50, 80, 1), sweep(79, 52, 1)].concat(), 8), absolute));
-    let trembling: Vec<u8> = sweep(20, 70, 1).into_iter().flat_map(|v| if v % 7 == 0 { vec![v, v - 1, v] } else { vec![v] }).collect();
+    all.push((
+        "a knob about its middle".into(),
+        cc(20, &[sweep(50, 80, 1), sweep(79, 52, 1)].concat(), 8),
+        absolute,
+    ));
+    let trembling: Vec<u8> = sweep(20, 70, 1)
+        .into_iter()
+        .flat_map(|v| if v % 7 == 0 { vec![v, v - 1, v] } else { vec![v] })
+        .collect();
     all.push(("a knob that trembles".into(), cc(20, &trembling, 8), absolute));
     // An endless one that counts by itself repeats its end.
     let ends = [sweep(80, 127, 1), vec![127; 5], sweep(126, 70, 1)].concat();
@@ -117,7 +127,11 @@ fn cases() -> Vec<(String, Played, Kind)> {
 
     let up = cc(30, &[1; 6], 60);
     let down = cc(31, &[1; 6], 60).into_iter().map(|(at, m)| (at + 600, m));
-    all.push(("a controller each way".into(), up.into_iter().chain(down).collect(), Kind::Steps { up: 30, down: 31 }));
+    all.push((
+        "a controller each way".into(),
+        up.into_iter().chain(down).collect(),
+        Kind::Steps { up: 30, down: 31 },
+    ));
 
     let note = |v: u8| if v > 0 { vec![0x90, 40, v] } else { vec![0x80, 40, 64] };
     let zero = |v: u8| vec![0x90, 40, v];
@@ -125,13 +139,26 @@ fn cases() -> Vec<(String, Played, Kind)> {
     let button = |source, mode| Kind::Button { source, mode };
     let (note_40, cc_70) = (Source::Note(40), Source::Cc(70));
     all.push(("a note".into(), presses(&note, 120, 500, 3, false), button(note_40, Mode::Momentary)));
-    all.push(("a note, off by velocity 0".into(), presses(&zero, 90, 300, 3, false), button(note_40, Mode::Momentary)));
-    all.push(("a controller's button".into(), presses(&cc_button, 150, 450, 3, false), button(cc_70, Mode::Momentary)));
-    all.push(("a button by turns".into(), presses(&cc_button, 150, 450, 4, true), button(cc_70, Mode::Toggle)));
+    all.push((
+        "a note, off by velocity 0".into(),
+        presses(&zero, 90, 300, 3, false),
+        button(note_40, Mode::Momentary),
+    ));
+    all.push((
+        "a controller's button".into(),
+        presses(&cc_button, 150, 450, 3, false),
+        button(cc_70, Mode::Momentary),
+    ));
+    all.push((
+        "a button by turns".into(),
+        presses(&cc_button, 150, 450, 4, true),
+        button(cc_70, Mode::Toggle),
+    ));
     all.push(("a note by turns".into(), presses(&zero, 150, 500, 3, true), button(note_40, Mode::Toggle)));
 
     // Non-registered parameter 1:5, chosen once, then data entry; and the same chosen each time.
-    let number = |upper: u8, lower: u8, chooser: u8| [vec![0xB0, chooser + 1, upper], vec![0xB0, chooser, lower]];
+    let number =
+        |upper: u8, lower: u8, chooser: u8| [vec![0xB0, chooser + 1, upper], vec![0xB0, chooser, lower]];
     let kind = |registered, number, value| Kind::Numbered { registered, number, value };
     let mut once: Played = number(1, 5, 98).into_iter().map(|m| (0, m)).collect();
     once.extend((0..20u64).map(|i| (i * 10 + 1, vec![0xB0, 6, (i * 3) as u8])));
@@ -248,7 +275,11 @@ fn a_note_about_a_movement_is_the_touch_of_a_hand() {
         played.extend(moved);
         played.push((900, off));
         let found = guess(&played).unwrap();
-        assert_eq!((found.kind, found.channel, found.touch, found.need), (Kind::Bend, 2, Some(104), None), "{name}");
+        assert_eq!(
+            (found.kind, found.channel, found.touch, found.need),
+            (Kind::Bend, 2, Some(104), None),
+            "{name}"
+        );
     }
     // A button pressed long before is none.
     let mut played = presses(&|v| vec![0x90, 104, v], 100, 400, 1, false);
@@ -286,7 +317,8 @@ fn sure(kind: Kind) -> Guess {
 fn a_map_keeps_what_a_person_wrote() {
     let guess = sure(Kind::Relative { cc: 21, coding: Coding::SignMagnitude, reversed: true });
     let purpose = Purpose::Move("look/contrast/strength");
-    let text = add_learned(COMMENTED, &parse(COMMENTED), &guess, purpose, Some("Bite"), Some("Box 1")).unwrap();
+    let text =
+        add_learned(COMMENTED, &parse(COMMENTED), &guess, purpose, Some("Bite"), Some("Box 1")).unwrap();
     // Every line of before is there, in order; what came is one entry under its comment.
     let mut left = text.lines();
     let mut added: Vec<&str> = Vec::new();
@@ -319,7 +351,8 @@ fn a_map_keeps_what_a_person_wrote() {
     let text = add_learned(&text, &map, &toggle, Purpose::Do("before"), None, None).unwrap();
     let map = parse(&text);
     assert_eq!((map.buttons[1].mode, &*map.buttons[1].label), (Mode::Toggle, "before"));
-    let line = "name = \"x\"\ncontrol = [{ cc = 9, coding = \"absolute\", target = \"look/strength\" }] # all\n";
+    let line =
+        "name = \"x\"\ncontrol = [{ cc = 9, coding = \"absolute\", target = \"look/strength\" }] # all\n";
     let fine = sure(Kind::Fine { cc: 3, lsb_first: false });
     let text = add_learned(line, &parse(line), &fine, Purpose::Move("balance/exposure"), None, None).unwrap();
     assert!(text.contains("# all") && parse(&text).controls[1].fine, "{text}");
@@ -335,14 +368,25 @@ fn conflicts_are_shown_and_nothing_is_overwritten() {
     let said = add(play, Purpose::Do("undo")).unwrap_err().to_string();
     assert!(said.starts_with("“note 36”, which does play, sends the same"), "{said}");
     // The lower half of a pair counts as well.
-    let wide = COMMENTED.replace("cc = 20\ncoding = \"twos-complement\"", "cc = 20\nbits = 14\ncoding = \"absolute\"");
-    let said = add_learned(&wide, &parse(&wide), &sure(Kind::Absolute { cc: 52 }), Purpose::Move("look/strength"), None, None);
+    let wide = COMMENTED
+        .replace("cc = 20\ncoding = \"twos-complement\"", "cc = 20\nbits = 14\ncoding = \"absolute\"");
+    let said = add_learned(
+        &wide,
+        &parse(&wide),
+        &sure(Kind::Absolute { cc: 52 }),
+        Purpose::Move("look/strength"),
+        None,
+        None,
+    );
     assert!(matches!(said, Err(LearnError::Taken { .. })), "{said:?}");
-    for (kind, purpose) in [
-        (Kind::Absolute { cc: 1 }, Purpose::Do("undo")),
-        (play, Purpose::Move("look/strength")),
-    ] {
-        let guess = if kind == play { Kind::Button { source: Source::Note(99), mode: Mode::Momentary } } else { kind };
+    for (kind, purpose) in
+        [(Kind::Absolute { cc: 1 }, Purpose::Do("undo")), (play, Purpose::Move("look/strength"))]
+    {
+        let guess = if kind == play {
+            Kind::Button { source: Source::Note(99), mode: Mode::Momentary }
+        } else {
+            kind
+        };
         let said = add(guess, purpose);
         assert!(matches!(said, Err(LearnError::Unfit { .. })), "{said:?}");
     }
@@ -355,7 +399,8 @@ fn new_maps_and_shipped_ones_can_be_added_to() {
     assert_eq!((map.name.as_str(), map.port.as_str(), map.controls.len()), ("desk \"two\"", "Box: 1", 0));
     let knob = sure(Kind::Absolute { cc: 7 });
     for text in SHIPPED.iter().map(|(_, text)| *text).chain([fresh.as_str()]) {
-        let added = add_learned(text, &parse(text), &knob, Purpose::Move("balance/power-r"), None, None).unwrap();
+        let added =
+            add_learned(text, &parse(text), &knob, Purpose::Move("balance/power-r"), None, None).unwrap();
         let control = parse(&added).controls.into_iter().find(|c| c.cc == 7).unwrap();
         assert_eq!((control.coding, &*control.label), (Coding::Absolute, "power-r"));
     }

@@ -48,7 +48,8 @@ fn the_page_and_the_drawings_are_what_the_maps_say() {
     let mut page = HEAD.to_owned();
     let mut files = Vec::new();
     for (name, map) in maps() {
-        write!(page, "\n## {}\n\n`{name}`\n\n![{}]({name}.svg)\n\n{}", map.name, map.name, table(&map)).unwrap();
+        write!(page, "\n## {}\n\n`{name}`\n\n![{}]({name}.svg)\n\n{}", map.name, map.name, table(&map))
+            .unwrap();
         files.push((format!("{name}.svg"), svg(&map)));
     }
     files.push(("README.md".to_owned(), page));
@@ -58,7 +59,10 @@ fn the_page_and_the_drawings_are_what_the_maps_say() {
             std::fs::write(&path, &text).unwrap();
         }
         let there = std::fs::read_to_string(&path).unwrap_or_default();
-        assert!(there == text, "{file} says something else: run this test with UPDATE=1 and look at the difference");
+        assert!(
+            there == text,
+            "{file} says something else: run this test with UPDATE=1 and look at the difference"
+        );
     }
 }
 
@@ -94,7 +98,8 @@ fn texts(svg: &str) -> Vec<String> {
 fn a_drawing_has_every_control_with_its_message_and_what_it_does() {
     for (name, map) in maps() {
         let texts = texts(&svg(&map));
-        let has = |wanted: &str| assert!(texts.iter().any(|t| t.contains(wanted)), "{name}: {wanted} in {texts:?}");
+        let has =
+            |wanted: &str| assert!(texts.iter().any(|t| t.contains(wanted)), "{name}: {wanted} in {texts:?}");
         for control in &map.controls {
             has(&control.label);
             has(&format!("CC {}", control.cc));

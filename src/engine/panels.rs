@@ -9,7 +9,7 @@ use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded, unbounded};
 
 use super::snapshot::PanelState;
 use crate::panel::{
-    Doing, Echoes, Event, Feedback, HELD_BACK, Map, Move, Plug, Plugs, PortClock, Ports, Queue, Standing,
+    Doing, Echoes, Event, Feedback, HELD_BACK, Map, Move, Plug, Plugs, PortClock, Ports, Queue, Readout,
     Surface, Wish, read,
 };
 
@@ -288,7 +288,7 @@ struct Stands<'a> {
     map: &'a Map,
 }
 
-impl Standing for Stands<'_> {
+impl Readout for Stands<'_> {
     fn position(&self, address: &str) -> Option<f64> {
         self.context.position(address)
     }

@@ -17,7 +17,8 @@ pub fn svg(map: &Map) -> String {
     let rows = |count: usize| count.div_ceil(ROW);
     let widest = map.controls.len().max(map.buttons.len()).clamp(1, ROW);
     let width = 2 * MARGIN + widest * (BOX.0 + GAP) - GAP;
-    let height = MARGIN + HEAD + (rows(map.controls.len()) + rows(map.buttons.len())) * (BOX.1 + GAP) + MARGIN;
+    let height =
+        MARGIN + HEAD + (rows(map.controls.len()) + rows(map.buttons.len())) * (BOX.1 + GAP) + MARGIN;
     let mut out = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" viewBox=\"0 0 {width} \
          {height}\" font-family=\"sans-serif\" text-anchor=\"middle\">\n\
@@ -35,7 +36,10 @@ pub fn svg(map: &Map) -> String {
         let (cx, cy) = (x + BOX.0 / 2, y + 30);
         frame(&mut out, x, y);
         let dashes = if control.coding.is_relative() { " stroke-dasharray=\"3 4\"" } else { "" };
-        _ = writeln!(out, "<circle cx=\"{cx}\" cy=\"{cy}\" r=\"20\" fill=\"none\" stroke=\"#333\" stroke-width=\"3\"{dashes}/>");
+        _ = writeln!(
+            out,
+            "<circle cx=\"{cx}\" cy=\"{cy}\" r=\"20\" fill=\"none\" stroke=\"#333\" stroke-width=\"3\"{dashes}/>"
+        );
         if control.coding.is_relative() {
             _ = writeln!(out, "<circle cx=\"{cx}\" cy=\"{}\" r=\"3\" fill=\"#333\"/>", cy - 11);
         } else {
@@ -49,7 +53,10 @@ pub fn svg(map: &Map) -> String {
         let (x, y) = place(at, rows(map.controls.len()));
         frame(&mut out, x, y);
         let (bx, by) = (x + BOX.0 / 2 - 26, y + 16);
-        _ = writeln!(out, "<rect x=\"{bx}\" y=\"{by}\" width=\"52\" height=\"28\" rx=\"5\" fill=\"none\" stroke=\"#333\" stroke-width=\"3\"/>");
+        _ = writeln!(
+            out,
+            "<rect x=\"{bx}\" y=\"{by}\" width=\"52\" height=\"28\" rx=\"5\" fill=\"none\" stroke=\"#333\" stroke-width=\"3\"/>"
+        );
         lines(&mut out, x, y, &button.label, &presses(button), &button.action);
     }
     out.push_str("</svg>\n");
@@ -80,7 +87,10 @@ pub fn table(map: &Map) -> String {
 
 fn frame(out: &mut String, x: usize, y: usize) {
     let (w, h) = BOX;
-    _ = writeln!(out, "<rect x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\" rx=\"4\" fill=\"#f4f4f4\" stroke=\"#ccc\"/>");
+    _ = writeln!(
+        out,
+        "<rect x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\" rx=\"4\" fill=\"#f4f4f4\" stroke=\"#ccc\"/>"
+    );
 }
 
 fn lines(out: &mut String, x: usize, y: usize, label: &str, message: &str, does: &str) {

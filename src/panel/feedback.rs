@@ -44,8 +44,8 @@ pub const CONTROL_EVERY: Duration = Duration::from_millis(15);
 /// One display is written no more often than this.
 pub const TEXT_EVERY: Duration = Duration::from_millis(100);
 
-/// How things stand that a panel is told of.
-pub trait Standing {
+/// What can be read of how things stand, for panels to be told.
+pub trait Readout {
     /// Where a parameter stands in its range, 0…1; `None` for one that is not there.
     fn position(&self, address: &str) -> Option<f64>;
     /// Its value as a person reads it.
@@ -129,12 +129,14 @@ impl Feedback {
     /// Takes in a message of the panel and says whose doing it is. What is an answer is not to be acted on.
     pub fn hear(&mut self, event: &Event, now: Instant) -> Doing {
         let (Control::Cc { channel, .. } | Control::Note { channel, .. }) = event.control;
-        let found = self.map.controls.iter().enumerate().find_map(|(i, c)| Some((i, c, c.is(event.control)?)));
+        let found =
+            self.map.controls.iter().enumerate().find_map(|(i, c)| Some((i, c, c.is(event.control)?)));
         if let Some((index, binding, half)) = found {
             let memory = &mut self.controls[index];
             let told = &binding.feedback;
             memory.channel = channel;
-            if !binding.coding.is_relative() && !memory.held && !memory.under_hand && told.when != When::Never {
+            if !binding.coding.is_relative() && !memory.held && !memory.under_hand && told.when != When::Never
+            {
                 let young = memory.told_at.is_some_and(|at| now < at + TRAVEL);
                 let near = !binding.fine
                     && memory.shows.is_some_and(|shows| shows.abs_diff(u16::from(event.value)) <= REST);
@@ -180,18 +182,19 @@ impl Feedback {
 
     /// Does a message that was held back as an answer differ from what its control would be told? One that does
     /// not is none of anybody's concern. An `echo` says exactly what was told, a motor comes to rest near it.
-    pub fn differs(&self, event: &Event, echo: bool, standing: &dyn Standing) -> bool {
+    pub fn differs(&self, event: &Event, echo: bool, standing: &dyn Readout) -> bool {
         let whole = |c: &&super::Binding| !c.fine && c.is(event.control) == Some(Half::Msb);
         let Some(binding) = self.map.controls.iter().find(whole) else { return false };
         let Some(way @ Way::Cc { .. }) = binding.feedback.way.filter(|_| binding.feedback.same) else {
             return false;
         };
         let stands = binding.targets.iter().find_map(|t| standing.position(&t.address));
-        stands.is_some_and(|p| way.quantised(p).abs_diff(u16::from(event.value)) > if echo { 0 } else { REST })
+        stands
+            .is_some_and(|p| way.quantised(p).abs_diff(u16::from(event.value)) > if echo { 0 } else { REST })
     }
 
     /// Gives `each` the messages that are due at `now`, in their order.
-    pub fn due(&mut self, standing: &dyn Standing, now: Instant, each: &mut dyn FnMut(&[u8])) {
+    pub fn due(&mut self, standing: &dyn Readout, now: Instant, each: &mut dyn FnMut(&[u8])) {
         let since = self.filled.replace(now).map_or(Duration::ZERO, |at| now.saturating_duration_since(at));
         self.budget = (self.budget + since.as_secs_f64() * BYTES_PER_SECOND).min(BURST);
         self.next = None;
@@ -232,7 +235,7 @@ impl Feedback {
     fn control(
         &mut self,
         index: usize,
-        standing: &dyn Standing,
+        standing: &dyn Readout,
         now: Instant,
         each: &mut dyn FnMut(&[u8]),
     ) -> bool {
@@ -286,7 +289,7 @@ impl Feedback {
     fn button(
         &mut self,
         index: usize,
-        standing: &dyn Standing,
+        standing: &dyn Readout,
         now: Instant,
         each: &mut dyn FnMut(&[u8]),
     ) -> bool {

@@ -253,8 +253,7 @@ pub(super) fn light(
 }
 
 fn parse_ring(raw: &RawRing) -> Result<(Way, Option<u8>), String> {
-    let (from, to) =
-        (below("from", raw.from.unwrap_or(0), 128)?, below("to", raw.to.unwrap_or(127), 128)?);
+    let (from, to) = (below("from", raw.from.unwrap_or(0), 128)?, below("to", raw.to.unwrap_or(127), 128)?);
     let fine = match raw.bits {
         None | Some(7) => false,
         Some(14) => true,
@@ -281,7 +280,9 @@ fn parse_text(raw: RawText) -> Result<Text, String> {
             "{value}" => Part::Value,
             "{at}" => Part::Byte(below("at", raw.at.ok_or("{at} needs the key at")?, 128)?),
             hex => Part::Byte(u8::from_str_radix(hex, 16).map_err(|_| {
-                format!("sysex has {hex:?}: two hexadecimal digits, {{label}}, {{value}} or {{at}} is accepted")
+                format!(
+                    "sysex has {hex:?}: two hexadecimal digits, {{label}}, {{value}} or {{at}} is accepted"
+                )
             })?),
         });
     }

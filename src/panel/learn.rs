@@ -173,10 +173,9 @@ impl Recogniser {
                 0xB0 if first >= super::FIRST_MODE_MESSAGE => {}
                 0xB0 if numbered.contains(&channel) && is_of_numbers(first) => {}
                 0xB0 => ccs.entry((channel, first)).or_default().push((at, second)),
-                0xE0 => bends
-                    .entry(channel)
-                    .or_default()
-                    .push((at, u16::from(second) << 7 | u16::from(first))),
+                0xE0 => {
+                    bends.entry(channel).or_default().push((at, u16::from(second) << 7 | u16::from(first)))
+                }
                 0x80 => notes.entry((channel, first)).or_default().push((at, 0)),
                 _ => notes.entry((channel, first)).or_default().push((at, second)),
             }
@@ -231,7 +230,11 @@ impl Recogniser {
                 if now.0 != registered {
                     *now = (registered, None, None, now.3);
                 }
-                if cc % 2 == 1 { now.1 = Some(value) } else { now.2 = Some(value) }
+                if cc % 2 == 1 {
+                    now.1 = Some(value)
+                } else {
+                    now.2 = Some(value)
+                }
                 now.3 += 1;
                 continue;
             }
@@ -311,7 +314,8 @@ fn pairs(ccs: &mut BTreeMap<(u8, u8), Series>, found: &mut Vec<Candidate>) {
         // The lower halves near an upper one, and whether they came before it.
         let mut beside = (0usize, 0usize);
         for (at, _) in msbs {
-            let near = lsbs.iter().filter(|(l, _)| l.abs_diff(*at) <= TOGETHER).min_by_key(|(l, _)| l.abs_diff(*at));
+            let near =
+                lsbs.iter().filter(|(l, _)| l.abs_diff(*at) <= TOGETHER).min_by_key(|(l, _)| l.abs_diff(*at));
             if let Some((l, _)) = near {
                 beside.0 += 1;
                 beside.1 += usize::from(l < at);
@@ -320,7 +324,8 @@ fn pairs(ccs: &mut BTreeMap<(u8, u8), Series>, found: &mut Vec<Candidate>) {
         if msbs.len() < 2 || 5 * beside.0 < 4 * msbs.len() || 5 * lsbs.len() < 4 * msbs.len() {
             continue;
         }
-        let (msbs, lsbs) = (ccs.remove(&(channel, cc)).unwrap_or_default(), ccs.remove(&lower).unwrap_or_default());
+        let (msbs, lsbs) =
+            (ccs.remove(&(channel, cc)).unwrap_or_default(), ccs.remove(&lower).unwrap_or_default());
         let most = msbs.iter().map(|(_, v)| *v).max().unwrap_or_default();
         let least = msbs.iter().map(|(_, v)| *v).min().unwrap_or_default();
         let enough = msbs.len() >= 4 && most - least >= 4;
@@ -384,7 +389,8 @@ fn single(channel: u8, cc: u8, series: &Series) -> Candidate {
         _ if values.len() < 4 => Some(Need::More),
         Kind::Relative { coding, .. } => {
             let turns = turns(coding, &values);
-            let ways = [turns.iter().filter(|t| **t > 0.0).count(), turns.iter().filter(|t| **t < 0.0).count()];
+            let ways =
+                [turns.iter().filter(|t| **t > 0.0).count(), turns.iter().filter(|t| **t < 0.0).count()];
             // A turn one way alone fits two codings, whichever it is.
             match ways {
                 [up, down] if up.min(down) < 2 => Some(Need::OtherWay),
@@ -548,7 +554,9 @@ impl fmt::Display for Need {
             Self::OtherWay => "turn it the other way",
             Self::Further => "move it further, slowly",
             Self::Presses => "press it again, shortly",
-            Self::OneAtATime => "several controls move: leave the others alone, and start over if this goes on",
+            Self::OneAtATime => {
+                "several controls move: leave the others alone, and start over if this goes on"
+            }
         })
     }
 }

@@ -44,7 +44,9 @@ pub fn empty_map(name: &str, port: &str) -> String {
     document["name"] = value(name);
     document["port"] = value(port);
     let text = document.to_string();
-    format!("# A map made by learning. All keys are explained in eight-encoders.toml, which comes with the program.\n\n{text}")
+    format!(
+        "# A map made by learning. All keys are explained in eight-encoders.toml, which comes with the program.\n\n{text}"
+    )
 }
 
 /// The messages that a control sends.

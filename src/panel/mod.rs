@@ -30,7 +30,7 @@ pub use coding::{Coding, Reading};
 pub use drawing::{svg, table};
 pub use error::PanelError;
 pub use feedback::{
-    BURST, BYTES_PER_SECOND, CONTROL_EVERY, Doing, ECHO, Echoes, Feedback, HELD_BACK, LET_GO, Standing,
+    BURST, BYTES_PER_SECOND, CONTROL_EVERY, Doing, ECHO, Echoes, Feedback, HELD_BACK, LET_GO, Readout,
     TEXT_EVERY, TRAVEL,
 };
 pub use feedback_map::{Light, Text, Told, Way, When};

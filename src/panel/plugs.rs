@@ -270,9 +270,10 @@ impl Plugs {
                 continue;
             }
             // Twins that are paired already are out of the list, so that their ordinals count among the rest.
-            let before = self.slots.iter().filter(|s| {
-                s.output.is_some() && s.info.name == slot.info.name && s.ordinal < slot.ordinal
-            });
+            let before = self
+                .slots
+                .iter()
+                .filter(|s| s.output.is_some() && s.info.name == slot.info.name && s.ordinal < slot.ordinal);
             let ordinal = slot.ordinal.saturating_sub(before.count());
             let found = match &self.wishes[slot.wish].output {
                 Some(pattern) => nth(&outputs, ordinal, |o| matches(pattern, &o.name)),
