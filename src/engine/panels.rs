@@ -117,6 +117,8 @@ impl Panels {
                 // Carried out before the next is read: takeover looks at where parameters stand.
                 if context.act(number, &moves) {
                     surfaces.values_mut().for_each(Surface::reset);
+                } else if !moves.is_empty() {
+                    surface.arrived(&|target| context.position(target));
                 }
             };
             queue.drain(|message| {
@@ -139,7 +141,7 @@ impl Panels {
         self.ports.iter().filter_map(due).min()
     }
 
-    /// Another shot: absolute controls have to be picked up again.
+    /// Another shot, look or stage in focus: absolute controls have to be picked up again.
     pub fn reset(&mut self) {
         self.surfaces.values_mut().for_each(Surface::reset);
     }
@@ -154,12 +156,13 @@ impl Panels {
             }
             None => untouched.insert(Surface::new(self.map.clone())),
         };
-        let (controls, buttons) = (surface.describe(), surface.buttons());
+        let (controls, buttons, standing) = (surface.describe(), surface.buttons(), surface.standing());
         PanelState {
             map: self.map.name.clone(),
             ports: self.ports.values().map(|p| p.name.clone()).collect(),
             controls,
             buttons,
+            standing,
             note: self.note.clone(),
             overruns: self.ports.values().map(|p| p.queue.overruns()).sum(),
         }
@@ -176,7 +179,7 @@ impl Drop for Panels {
 pub(super) trait PanelContext {
     /// Where a parameter stands in its range, 0…1.
     fn position(&self, target: &str) -> Option<f64>;
-    /// Carries the moves of one message out, those of parameters as one change. True if another shot is
-    /// on view now.
+    /// Carries the moves of one message out, those of one control as one change. True if addresses lead elsewhere
+    /// now: another shot, look or stage in focus.
     fn act(&mut self, port: usize, moves: &[Move]) -> bool;
 }
