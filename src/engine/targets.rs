@@ -218,9 +218,9 @@ impl Engine {
             Reach::Frame => {
                 match to {
                     To::Turned(by) | To::Added(by) => {
-                        // Parts of frames add up.
+                        // Parts of frames add up; ten tenths, whose sum is a hair less than one, are one.
                         self.jog += by;
-                        let frames = self.jog.trunc();
+                        let frames = (self.jog + 1e-6_f64.copysign(self.jog)).trunc();
                         self.jog -= frames;
                         if frames != 0.0 {
                             self.command(Command::Step(frames as i64), now);

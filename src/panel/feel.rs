@@ -47,8 +47,8 @@ impl Pace {
         self.heard.push_back((at, detents.abs()));
         self.heard.retain(|(then, _)| at.saturating_sub(*then) < PACE_WINDOW);
         let count: f64 = self.heard.iter().map(|(_, detents)| detents).sum();
-        let rate = count / (PACE_WINDOW as f64 * 1e-6);
-        (rate / SLOW).clamp(1.0, most)
+        // Detents a second, over SLOW.
+        (count * 1e6 / (PACE_WINDOW as f64 * SLOW)).clamp(1.0, most)
     }
 }
 

@@ -74,9 +74,17 @@ impl Pickup {
         if std::mem::take(&mut self.apart) {
             self.held = false;
         }
-        let reached = (control - bound).abs() <= tolerance;
-        let crossed = before.is_some_and(|before| (before - bound) * (control - bound) < 0.0);
-        if self.held || reached || crossed || how == Takeover::Jump {
+        let near = |control: f64| (control - bound).abs() <= tolerance;
+        let met = match (how, before) {
+            (Takeover::Jump, _) => true,
+            (Takeover::Pickup, Some(before)) => {
+                near(control) || (before - bound) * (control - bound) < 0.0
+            }
+            // Where it was counts, not where it is: one long move does what many short ones do.
+            (Takeover::Scaled, Some(before)) => near(before),
+            (_, None) => near(control),
+        };
+        if self.held || met {
             self.held = true;
             return Some(control);
         }
