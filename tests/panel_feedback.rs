@@ -10,14 +10,14 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-use greyhold::engine::{CACHE, Handle, Options, known_action, start};
+use greyhold::engine::{CACHE, Handle, Options, known_action, known_target, start};
 use greyhold::panel::{
     self, BURST, BYTES_PER_SECOND, CONTROL_EVERY, Control, Doing, ECHO, Echoes, Event, Feedback, LET_GO, Map,
-    Output, PanelError, Plug, Plugs, PortInfo, Ports, Readout, Sender, TEXT_EVERY, TRAVEL, Waker, Way, When,
+    Output, PanelError, Plug, Plugs, PortInfo, Ports, Readout, Sender, Surface, TEXT_EVERY, TRAVEL, Waker, Way, When,
     Wish, queue,
 };
 use greyhold::picture::BalanceField::{Exposure, OffsetR};
-use greyhold::show::{check_address, load};
+use greyhold::show::load;
 use support::{greyhold, sequence, wait_for};
 
 fn any(_: &str) -> Result<(), String> {
@@ -67,7 +67,7 @@ fn ms(ms: u64) -> Duration {
     Duration::from_millis(ms)
 }
 
-fn turned(number: u8, value: u8) -> Event {
+fn turned(number: u8, value: u16) -> Event {
     Event { port: 0, control: Control::Cc { channel: 0, number }, value }
 }
 
@@ -147,7 +147,7 @@ fn a_hand_is_left_alone_as_the_map_says() {
         now += ms(1000);
         let mut told = Vec::new();
         // A hand moves it, the parameter follows.
-        for value in 1..=60u8 {
+        for value in 1..=60u16 {
             now += ms(20);
             assert_eq!(feedback.hear(&turned(7, value), now), Doing::Hand, "{when} {value}");
             told.extend(due(&mut feedback, &Table::at("a", f64::from(value) / 127.0), now));
@@ -396,6 +396,44 @@ fn wrong_keys_say_where_and_what_is_accepted() {
         (told.when, told.way, told.same, told.channel),
         (When::Released, Some(Way::Bend), false, Some(2))
     );
+}
+
+#[test]
+fn another_bank_is_told_in_full() {
+    let map = map(
+        "[[control]]\nbend = true\nchannel = 2\ntouch = 104\ntarget = \"c\"\n\
+         [[button]]\nnote = 1\naction = \"bank-next\"\nfeedback = \"never\"\n\
+         [[button]]\nnote = 2\nbank = \"B\"\n\
+         [[bank]]\nname = \"A\"\n[[bank.control]]\ncc = 7\ncoding = \"absolute\"\ntarget = \"a\"\n\
+         [[bank]]\nname = \"B\"\n[[bank.control]]\ncc = 7\ncoding = \"absolute\"\ntarget = \"b\"\n",
+    );
+    let mut surface = Surface::new(map.clone());
+    let mut feedback = Feedback::new(map);
+    let table = Table { positions: [("a", 0.0), ("b", 1.0), ("c", 0.5)].into(), ..Table::default() };
+    let mut now = Instant::now();
+    let bend = vec![0xE1, 0, 64];
+    assert_eq!(due(&mut feedback, &table, now), [bend.clone(), vec![0xB0, 7, 0], vec![0x90, 2, 0]]);
+    // The same fader stands for another parameter.
+    let press = |value| Event { port: 0, control: Control::Note { channel: 0, number: 1 }, value };
+    surface.feed(0, &press(127), &|_| None);
+    feedback.put_in_force(surface.in_force());
+    now += ms(100);
+    let told = due(&mut feedback, &table, now);
+    assert_eq!(told.len(), 3, "{told:?}");
+    assert!(told.contains(&bend) && told.contains(&vec![0xB0, 7, 127]), "{told:?}");
+    feedback.put_in_force(surface.in_force());
+    assert_eq!(due(&mut feedback, &table, now + ms(100)).len(), 0, "nothing changed");
+    // What the fader sends on its way there is the motor's; the bender's own value counts in 14 bits.
+    assert_eq!(feedback.hear(&turned(7, 60), now + ms(110)), Doing::Answer);
+    let bent = |value| Event { port: 0, control: Control::Bend { channel: 1 }, value };
+    now += ms(1000);
+    feedback.hold(0, true);
+    assert_eq!(feedback.hear(&bent(9000), now), Doing::Hand);
+    let moved = Table { positions: [("a", 0.0), ("b", 1.0), ("c", 9000.0 / 16383.0)].into(), ..Table::default() };
+    assert_eq!(due(&mut feedback, &moved, now + ms(5000)).len(), 0, "held");
+    feedback.hold(0, false);
+    // 9000 is 70 · 128 + 40.
+    assert_eq!(due(&mut feedback, &moved, now + ms(5001)), [[0xE1, 40, 70]]);
 }
 
 /// A device of a rig: what it does with what it is told, and what it was told.
@@ -659,7 +697,7 @@ fn engine(dir: &std::path::Path, rig: &Rig, maps: &[&str]) -> Handle {
     second.name = "take two".into();
     second.balance = second.balance.with(Exposure, 3.0);
     show.shots.push(second);
-    let parse = |text: &&str| Arc::new(Map::parse(text, "test.toml", &check_address, &known_action).unwrap());
+    let parse = |text: &&str| Arc::new(Map::parse(text, "test.toml", &known_target, &known_action).unwrap());
     let ports = rig.clone();
     start(
         greyhold::gpu::Gpu::headless(Default::default()).unwrap(),

@@ -368,8 +368,8 @@ fn learning(surface: &mut Elsewhere) {
     let learned = Map::parse(&text, "learned", &|_| Ok(()), &|_| Ok(())).unwrap();
     let light = &learned.controls[0];
     assert_eq!(
-        (light.cc, light.channel, light.coding, &*light.label),
-        (21, Some(0), Coding::BinaryOffset, "Light")
+        (light.cc(), light.channel, light.coding, &*light.label),
+        (Some(21), Some(0), Coding::BinaryOffset, "Light")
     );
     assert!(
         text.contains("# Learned: CC 21, turns in binary offset, channel 1, from “Test Panel:out”."),
@@ -490,7 +490,7 @@ fn a_panel_on_a_real_server() {
                 return;
             };
             for one in surface.feed(raw.at, &event, &|_| Some(0.5)) {
-                let Move::Turn { target, detents } = one else { panic!("an encoder turns: {one:?}") };
+                let Move::Turn { target, detents, .. } = one else { panic!("an encoder turns: {one:?}") };
                 *steps.entry(target.to_string()).or_default() += detents;
             }
         });

@@ -4,12 +4,12 @@
 //! Specification); relative codings, controllers for steps each way, buttons by turns and touch notes are common
 //! practice. Series are written here by the arithmetic of the coding's own definition, not by the program's.
 
-use greyhold::engine::known_action;
+use greyhold::engine::{known_action, known_target, own_addresses};
 use greyhold::panel::{
-    Coding, Guess, Kind, LearnError, Map, Mode, Need, NumberedValue, Purpose, Recogniser, SHIPPED, Source,
+    Coding, Guess, Kind, LearnError, Map, Mode, Move, Need, NumberedValue, Purpose, Recogniser, SHIPPED, Source, Surface, read,
     add_learned, empty_map,
 };
-use greyhold::show::{Address, addresses, check_address};
+use greyhold::show::{Address, addresses};
 
 /// Messages with their times in milliseconds.
 type Played = Vec<(u64, Vec<u8>)>;
@@ -26,7 +26,7 @@ fn coded(coding: Coding, detents: &[i32]) -> Vec<u8> {
         Coding::BinaryOffset => (64 + d) as u8,
         Coding::SignMagnitude if d < 0 => 64 | d.unsigned_abs() as u8,
         Coding::SignMagnitude => d as u8,
-        Coding::Absolute => unreachable!(),
+        Coding::Increment | Coding::Absolute => unreachable!(),
     };
     detents.iter().map(|d| one(*d)).collect()
 }
@@ -306,7 +306,7 @@ action = "play"
 "#;
 
 fn parse(text: &str) -> Map {
-    Map::parse(text, "map.toml", &check_address, &known_action).unwrap_or_else(|e| panic!("{e}\n{text}"))
+    Map::parse(text, "map.toml", &known_target, &known_action).unwrap_or_else(|e| panic!("{e}\n{text}"))
 }
 
 fn sure(kind: Kind) -> Guess {
@@ -344,7 +344,7 @@ fn a_map_keeps_what_a_person_wrote() {
     let map = parse(&text);
     assert_eq!((map.controls.len(), map.buttons.len()), (2, 1));
     let bite = &map.controls[1];
-    assert_eq!((bite.cc, bite.channel, bite.coding, bite.scale), (21, Some(2), Coding::SignMagnitude, -1.0));
+    assert_eq!((bite.cc(), bite.channel, bite.coding, bite.scale), (Some(21), Some(2), Coding::SignMagnitude, -1.0));
 
     // A button, by turns, after that; and a control of 14 bits into a map that lists them on one line.
     let toggle = sure(Kind::Button { source: Source::Note(40), mode: Mode::Toggle });
@@ -392,6 +392,50 @@ fn conflicts_are_shown_and_nothing_is_overwritten() {
     }
 }
 
+/// What every kind becomes in a map is what the recogniser saw: the map hears its messages.
+#[test]
+fn a_map_that_learned_a_control_hears_it() {
+    for (name, played, kind) in cases() {
+        let mut found = guess(&played).unwrap();
+        let purpose = match kind {
+            Kind::Button { .. } => Purpose::Do("play"),
+            _ => Purpose::Move("balance/exposure"),
+        };
+        if kind == Kind::Bend {
+            found.touch = Some(104);
+        }
+        let fresh = empty_map("x", "");
+        let text = add_learned(&fresh, &parse(&fresh), &found, purpose, None, None).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let mut surface = Surface::new(std::sync::Arc::new(parse(&text)));
+        let mut moves = Vec::new();
+        for (ms, message) in &played {
+            if let Some(event) = read(0, message) {
+                moves.extend(surface.feed(ms * 1000, &event, &|_| Some(0.5)));
+            }
+        }
+        match kind {
+            Kind::Button { mode, .. } => {
+                let downs = moves.iter().filter(|m| matches!(m, Move::Press { down: true, .. })).count();
+                let ups = moves.len() - downs;
+                assert!(downs >= 3 && ups == if mode == Mode::Momentary { downs } else { 0 }, "{name}: {moves:?}");
+            }
+            Kind::Relative { .. } | Kind::Steps { .. } | Kind::Numbered { value: NumberedValue::Steps, .. } => {
+                let turns: Vec<f64> = moves
+                    .iter()
+                    .map(|m| match m {
+                        Move::Turn { detents, .. } => *detents,
+                        other => panic!("{name}: {other:?}"),
+                    })
+                    .collect();
+                // The first way asked for is up, and as far there as back, or nearly.
+                assert!(turns[0] > 0.0 && turns.iter().any(|t| *t < 0.0), "{name}: {turns:?}");
+                assert!(turns.iter().sum::<f64>().abs() <= 6.0, "{name}: {turns:?}");
+            }
+            _ => assert!(moves.iter().any(|m| matches!(m, Move::Set { .. })), "{name}: {moves:?}"),
+        }
+    }
+}
+
 #[test]
 fn new_maps_and_shipped_ones_can_be_added_to() {
     let fresh = empty_map("desk \"two\"", "Box: 1");
@@ -401,14 +445,15 @@ fn new_maps_and_shipped_ones_can_be_added_to() {
     for text in SHIPPED.iter().map(|(_, text)| *text).chain([fresh.as_str()]) {
         let added =
             add_learned(text, &parse(text), &knob, Purpose::Move("balance/power-r"), None, None).unwrap();
-        let control = parse(&added).controls.into_iter().find(|c| c.cc == 7).unwrap();
+        let control = parse(&added).controls.into_iter().find(|c| c.cc() == Some(7)).unwrap();
         assert_eq!((control.coding, &*control.label), (Coding::Absolute, "power-r"));
     }
 }
 
 #[test]
 fn every_address_is_listed_once() {
-    let all = addresses();
+    let (all, own) = (addresses(), own_addresses());
+    own.iter().for_each(|address| known_target(address).unwrap());
     for address in &all {
         // Spelt as an address spells itself, so that what is listed can be written into maps.
         assert_eq!(Address::parse(address).unwrap().to_string(), *address);
@@ -419,7 +464,9 @@ fn every_address_is_listed_once() {
     assert_eq!(sorted.len(), all.len());
     for (_, text) in SHIPPED {
         for target in parse(text).controls.iter().flat_map(|c| c.targets.iter()) {
-            assert!(all.iter().any(|a| **a == *target.address), "{} is not listed", target.address);
+            let listed = all.iter().chain(&own).any(|a| **a == *target.address);
+            // Stages may also be named by their positions.
+            assert!(listed || known_target(&target.address).is_ok(), "{} is not listed", target.address);
         }
     }
 }

@@ -10,12 +10,11 @@ use std::time::{Duration, Instant};
 use anyhow::{Context, bail};
 
 use super::panel::describe;
-use crate::engine::{ACTIONS, known_action};
-use crate::panel::{
-    Guess, Map, Plug, Plugs, Purpose, Queue, RawMessage, Recogniser, Surface, SystemPorts, add_learned,
+use crate::engine::{ACTIONS, known_action, known_target, own_addresses};
+use crate::panel::{    Guess, Map, PANEL_ACTIONS, Plug, Plugs, Purpose, Queue, RawMessage, Recogniser, Surface, SystemPorts, add_learned,
     empty_map, read,
 };
-use crate::show::{addresses, check_address, write_atomically};
+use crate::show::{addresses, write_atomically};
 
 /// How long nothing may come before what was moved counts as done.
 const QUIET: Duration = Duration::from_millis(700);
@@ -59,22 +58,25 @@ impl Learn {
     pub(super) fn run(self) -> anyhow::Result<ExitCode> {
         if self.list {
             let mut out = std::io::stdout().lock();
-            for address in addresses() {
+            for address in addresses().into_iter().chain(own_addresses()) {
                 writeln!(out, "{address}")?;
             }
-            for action in ACTIONS {
-                writeln!(out, "--action {}: {}", action.name, action.doc)?;
+            let actions = ACTIONS.iter().map(|action| (action.name, action.doc));
+            for (name, doc) in actions.chain(PANEL_ACTIONS.iter().copied()) {
+                writeln!(out, "--action {name}: {doc}")?;
             }
             return Ok(ExitCode::SUCCESS);
         }
         let Some(path) = &self.map else { bail!("name the map's file") };
         let purpose = match (&self.target, &self.action) {
             (Some(address), _) => {
-                check_address(address).map_err(anyhow::Error::msg)?;
+                known_target(address).map_err(anyhow::Error::msg)?;
                 Purpose::Move(address)
             }
             (None, Some(action)) => {
-                known_action(action).map_err(anyhow::Error::msg)?;
+                if !PANEL_ACTIONS.iter().any(|(name, _)| name == action) {
+                    known_action(action).map_err(anyhow::Error::msg)?;
+                }
                 Purpose::Do(action)
             }
             (None, None) => bail!("what is it for? --target ADDRESS or --action ACTION; --list shows both"),
@@ -143,7 +145,7 @@ impl Learn {
 }
 
 fn parse(text: &str, path: &Path) -> anyhow::Result<Map> {
-    Ok(Map::parse(text, &path.display().to_string(), &check_address, &known_action)?)
+    Ok(Map::parse(text, &path.display().to_string(), &known_target, &known_action)?)
 }
 
 enum Answer {

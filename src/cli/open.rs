@@ -8,9 +8,9 @@ use anyhow::Context;
 use clap::ValueEnum;
 
 use crate::desk::{self, ClientWindow, DeskOptions};
-use crate::engine::{CACHE, Options, known_action};
-use crate::panel::{Map, SHIPPED, SystemPorts};
-use crate::show::{Lock, check_address, load};
+use crate::engine::{CACHE, Options, known_action, known_target};
+use crate::panel::{Map, SHIPPED, SystemPorts, shipped};
+use crate::show::{Lock, load};
 
 /// What of the client's window is there at the start.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -32,7 +32,7 @@ pub struct WindowArguments {
     /// The client's monitor, by the name the system gives it; one that the desk is not on when not given.
     #[arg(long, value_name = "NAME")]
     monitor: Option<String>,
-    /// Map of the panel: the name of one that ships (eight-encoders, eight-knobs, three-balls) or a file. Given
+    /// Map of the panel: the name of one that ships (eight-encoders, eight-knobs-and-faders, three-balls) or a file. Given
     /// several times: of several panels at once, each on the ports that its map is for. The show's, or
     /// eight-encoders, when not given.
     #[arg(long = "panel", value_name = "MAP")]
@@ -55,7 +55,7 @@ pub struct WindowArguments {
 ///
 /// F1 lists the keys. Everything is saved as it is changed.
 ///
-/// Example: greyhold open winter --client fullscreen --panel eight-knobs
+/// Example: greyhold open winter --client fullscreen --panel three-balls
 #[derive(Debug, clap::Args)]
 pub struct Open {
     /// Folder of the show.
@@ -106,13 +106,12 @@ pub(super) fn open(dir: &Path, windows: WindowArguments) -> anyhow::Result<ExitC
 /// A map by the name of one that ships, or by its file.
 pub(super) fn map(wanted: Option<&str>) -> anyhow::Result<Map> {
     let wanted = wanted.unwrap_or("eight-encoders");
-    let shipped = SHIPPED.iter().find(|(file, _)| file.strip_suffix(".toml") == Some(wanted));
-    if let Some((file, text)) = shipped {
-        return Ok(Map::parse(text, file, &check_address, &known_action)?);
+    if let Some((file, text)) = shipped(wanted) {
+        return Ok(Map::parse(text, file, &known_target, &known_action)?);
     }
     let names: Vec<_> = SHIPPED.iter().filter_map(|(file, _)| file.strip_suffix(".toml")).collect();
     let text = std::fs::read_to_string(wanted).with_context(|| {
         format!("no panel map {wanted:?}: it is no file that can be read, and none of {}", names.join(", "))
     })?;
-    Ok(Map::parse(&text, wanted, &check_address, &known_action)?)
+    Ok(Map::parse(&text, wanted, &known_target, &known_action)?)
 }

@@ -116,7 +116,7 @@ fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
                     .map(|event| surface.feed(message.at, &event, &|_| Some(0.5)))
                     .unwrap_or_default();
                 let became = match &moves[..] {
-                    [] if surface.due().is_some() => "half a message".to_owned(),
+                    [] if surface.due().is_some() => "more to come".to_owned(),
                     [] => "nothing".to_owned(),
                     moves => describe(moves),
                 };
@@ -125,7 +125,7 @@ fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
             let now = Instant::now();
             let settled = clock.at(now).map(|at| surface.settle(at, &|_| Some(0.5))).unwrap_or_default();
             if !settled.is_empty() {
-                println!("{name}: no other half  →  {}", describe(&settled));
+                println!("{name}: in time  →  {}", describe(&settled));
             }
             let due = surface.due().and_then(|at| clock.when(at));
             nap = due.map_or(nap, |due| nap.min(due.saturating_duration_since(now)));
@@ -137,8 +137,13 @@ fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
 
 pub(super) fn describe(moves: &[Move]) -> String {
     let one = |m: &Move| match m {
-        Move::Turn { target, detents } => format!("{target} {detents:+} steps"),
-        Move::Set { target, position } => format!("{target} to {:.1} % of its range", position * 100.0),
+        Move::Turn { target, detents, .. } => format!("{target} {detents:+} steps"),
+        Move::Add { target, amount, .. } => format!("{target} {amount:+}"),
+        Move::Set { target, position, .. } => {
+            format!("{target} to {:.1} % of its range", position * 100.0)
+        }
+        Move::Reset { target } => format!("{target} to its default"),
+        Move::Hold { down, .. } => if *down { "a hand on it" } else { "no hand on it" }.to_owned(),
         Move::Press { action, down } => {
             format!("{action} {}", if *down { "pressed" } else { "let go" })
         }

@@ -3,12 +3,15 @@
 use std::sync::Arc;
 use std::time::Instant;
 
-use crate::look::Parameter;
 use crate::picture::FramingField;
-use crate::show::{Address, Autosave, Change, History, Show, Slot};
+use super::targets::Focus;
+use crate::show::{Autosave, Change, History, Show, Slot};
 
 /// Control number of the first panel's port; below it are keyboard, mouse and commands.
 pub(super) const PANEL_CONTROLS: u32 = 1000;
+
+/// Control numbers of each port, one for each control of its map.
+pub(super) const PORT_CONTROLS: u32 = 10_000;
 
 /// The show, its history, and the shot in hand.
 pub(super) struct Document {
@@ -16,6 +19,10 @@ pub(super) struct Document {
     pub history: History,
     pub autosave: Autosave,
     pub shot: usize,
+    /// The stage in focus.
+    pub focus: Option<Focus>,
+    /// Counts what makes addresses lead to other parameters than before.
+    pub footing: u64,
     /// Counts everything that makes pictures differ.
     pub revision: u64,
     /// Why the last change was refused.
@@ -27,6 +34,8 @@ pub(super) struct Document {
 impl Document {
     pub fn new(show: Show) -> Self {
         Self {
+            focus: Focus::first(&show.chain),
+            footing: 0,
             show: Arc::new(show),
             history: History::default(),
             autosave: Autosave::default(),
@@ -41,6 +50,7 @@ impl Document {
     pub fn change(&mut self, change: Change, control: u32, now: Instant) {
         match Arc::make_mut(&mut self.show).apply(change.clone()) {
             Ok(inverse) => {
+                self.follow(&change);
                 self.history.record(change, inverse, control, now);
                 self.touched(now);
             }
@@ -52,11 +62,15 @@ impl Document {
     pub fn again(&mut self, change: Option<Change>, now: Instant) {
         let Some(change) = change else { return };
         // A person sees what is taken back.
-        if let Some(shot) = change.shot() {
+        if let Some(shot) = change.shot().filter(|shot| *shot != self.shot) {
             self.shot = shot;
+            self.footing += 1;
         }
-        match Arc::make_mut(&mut self.show).apply(change) {
-            Ok(_) => self.touched(now),
+        match Arc::make_mut(&mut self.show).apply(change.clone()) {
+            Ok(_) => {
+                self.follow(&change);
+                self.touched(now);
+            }
             Err(e) => self.refused = Some(e.to_string().into()),
         }
     }
@@ -76,26 +90,23 @@ impl Document {
         Some(Change::SetParameter { slot: Slot::Framing { shot: self.shot, field }, value })
     }
 
-    fn slot(&self, target: &str) -> Option<Slot> {
-        self.show.resolve(&Address::parse(target).ok()?, self.shot)
+    /// The stage in focus stays in focus where it goes, and what absolute controls stood for is not that any more.
+    fn follow(&mut self, change: &Change) {
+        if change.slots().is_some() {
+            return;
+        }
+        self.focus = self.focus.and_then(|focus| focus.after(change));
+        if !self.focus.is_some_and(|focus| focus.is_in(&self.show.chain)) {
+            self.focus = Focus::first(&self.show.chain);
+        }
+        self.footing += 1;
     }
 
-    /// Where a parameter stands in its range, 0…1.
-    pub fn position(&self, target: &str) -> Option<f64> {
-        let slot = self.slot(target)?;
-        Some(slot.parameter().position(self.show.get(slot)?))
-    }
-
-    /// A parameter's value as a person reads it.
-    pub fn value(&self, target: &str) -> Option<String> {
-        let slot = self.slot(target)?;
-        Some(slot.parameter().show(self.show.get(slot)?))
-    }
-
-    /// The change that moves a parameter; `to` makes its new value from the parameter and the old one.
-    pub fn moved(&self, target: &str, to: impl FnOnce(&Parameter, f64) -> f64) -> Option<Change> {
-        let slot = self.slot(target)?;
-        let parameter = slot.parameter();
-        Some(Change::SetParameter { slot, value: parameter.held(to(parameter, self.show.get(slot)?)) })
+    /// Another stage comes into focus.
+    pub fn look_at(&mut self, focus: Option<Focus>) {
+        if focus != self.focus && focus.is_none_or(|focus| focus.is_in(&self.show.chain)) {
+            self.focus = focus;
+            self.footing += 1;
+        }
     }
 }

@@ -2,7 +2,11 @@
 
 use std::sync::Arc;
 
+use super::targets::Focus;
 use crate::show::Change;
+
+/// How many times as fast as its rate a show can be played, forwards and backwards.
+pub const FASTEST: f64 = 8.0;
 
 /// A live output.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -81,6 +85,16 @@ pub enum Command {
     Neutral(Patch),
     /// The current shot's whole frame inside the raster, or the whole raster covered: the other one of them.
     OtherFitting,
+    /// Play so many times as fast, backwards where negative, up to [`FASTEST`] either way; 0 stops.
+    Shuttle(f64),
+    /// Go to the current shot's last frame.
+    LastFrame,
+    /// A stage comes into focus.
+    Focus(Focus),
+    /// The stage so many further along the chain comes into focus, round and round.
+    StepFocus(i64),
+    /// The stage in focus acts, or not: the other one of them.
+    OtherFocusOn,
     /// Take the last step back.
     Undo,
     /// Do it again.

@@ -172,7 +172,10 @@ impl Panels {
         let mut any = false;
         for (&number, port) in ports {
             let Port { queue, clock, feedback, held_back, .. } = port;
-            let mut carry_out = |at: u64, event: Option<&Event>, context: &mut dyn PanelContext| {
+            let mut carry_out = |at: u64,
+                                 event: Option<&Event>,
+                                 context: &mut dyn PanelContext,
+                                 feedback: &mut Feedback| {
                 let Some(surface) = surfaces.get_mut(&number) else { return };
                 let position = |target: &str| context.position(target);
                 let moves = match event {
@@ -180,9 +183,19 @@ impl Panels {
                     None => surface.settle(at, &position),
                 };
                 any |= event.is_some() || !moves.is_empty();
+                for m in &moves {
+                    if let Move::Hold { hand, down } = m {
+                        feedback.hold(*hand, *down);
+                    }
+                }
+                if event.is_some() && !(surface.map().banks.is_empty() && surface.map().layers.is_empty()) {
+                    feedback.put_in_force(surface.in_force());
+                }
                 // Carried out before the next is read: takeover looks at where parameters stand.
                 if context.act(number, &moves) {
                     surfaces.values_mut().for_each(Surface::reset);
+                } else if !moves.is_empty() {
+                    surface.arrived(&|target| context.position(target));
                 }
             };
             queue.drain(|message| {
@@ -195,17 +208,17 @@ impl Panels {
                     return;
                 }
                 *last = number;
-                carry_out(message.at, Some(&event), context);
+                carry_out(message.at, Some(&event), context, feedback);
             });
             if let Some(at) = clock.at(now) {
-                carry_out(at, None, context);
+                carry_out(at, None, context, feedback);
                 // A hand that moves as the panel is told something sends what looks like an echo. Where it came
                 // to rest counts.
                 let due = held_back.iter().position(|(.., since)| now >= *since + HELD_BACK);
                 if let Some((event, echo, _)) = due.map(|due| held_back.swap_remove(due))
                     && feedback.differs(&event, echo, &Stands { context, down: &[], map: feedback.map() })
                 {
-                    carry_out(at, Some(&event), context);
+                    carry_out(at, Some(&event), context, feedback);
                 }
             }
         }
@@ -221,7 +234,8 @@ impl Panels {
         self.told = Some(now);
         for (&number, port) in self.ports.iter_mut().filter(|(_, port)| port.answering) {
             let Some(surface) = self.surfaces.get(&number) else { continue };
-            let down: Vec<bool> = surface.buttons().iter().map(|b| b.down).collect();
+            let mut down = vec![false; surface.map().buttons.len()];
+            surface.buttons().iter().for_each(|b| down[b.index] = b.down);
             let map = port.feedback.map().clone();
             let mut lost = false;
             port.feedback.due(&Stands { context, down: &down, map: &map }, now, &mut |message| {
@@ -245,7 +259,7 @@ impl Panels {
         self.ports.iter().filter_map(pairs).chain(held).chain(told).chain(soon).min()
     }
 
-    /// Another shot: absolute controls have to be picked up again.
+    /// Another shot, look or stage in focus: absolute controls have to be picked up again.
     pub fn reset(&mut self) {
         self.surfaces.values_mut().for_each(Surface::reset);
     }
@@ -260,7 +274,7 @@ impl Panels {
             }
             None => untouched.insert(Surface::new(self.maps[0].clone())),
         };
-        let (controls, buttons) = (surface.describe(), surface.buttons());
+        let (controls, buttons, standing) = (surface.describe(), surface.buttons(), surface.standing());
         // Maps whose panel was never there; one that was is named itself.
         let never = self.maps.iter().enumerate().filter(|(map, m)| {
             self.maps.len() > 1
@@ -274,6 +288,7 @@ impl Panels {
             absent: self.absent.values().cloned().chain(never).collect(),
             controls,
             buttons,
+            standing,
             note: self.note.clone(),
             overruns: self.ports.values().map(|p| p.queue.overruns()).sum(),
         }
@@ -311,7 +326,7 @@ pub(super) trait PanelContext {
     fn value(&self, target: &str) -> Option<String>;
     /// Is what an action switches on? `None` for what is done once and over.
     fn lit(&self, action: &str) -> Option<bool>;
-    /// Carries the moves of one message out, those of parameters as one change. True if another shot is
-    /// on view now.
+    /// Carries the moves of one message out, those of one control as one change. True if addresses lead elsewhere
+    /// now: another shot, look or stage in focus.
     fn act(&mut self, port: usize, moves: &[Move]) -> bool;
 }

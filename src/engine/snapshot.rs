@@ -6,7 +6,8 @@ use std::time::Duration;
 
 use super::input::{Compare, Scope};
 use crate::media::ClipInfo;
-use crate::panel::{ButtonState, ControlState};
+use super::targets::Focus;
+use crate::panel::{ButtonState, ControlState, Standing};
 use crate::show::Show;
 
 /// How playback is doing.
@@ -38,6 +39,8 @@ pub struct PanelState {
     pub controls: Vec<ControlState>,
     /// What each button is and does, of the same port.
     pub buttons: Vec<ButtonState>,
+    /// What is in force on the same port: page, bank, layers, fine mode.
+    pub standing: Standing,
     /// What went wrong, if anything.
     pub note: Option<String>,
     /// Messages dropped because they came faster than they could be read.
@@ -61,6 +64,10 @@ pub struct Snapshot {
     pub frames: u64,
     /// Is it playing?
     pub playing: bool,
+    /// How many times as fast as its rate it plays, backwards where negative; 0 while it does not.
+    pub speed: f64,
+    /// The stage in focus: what the addresses `focus/…` lead to.
+    pub focus: Option<Focus>,
     /// What playback goes round in.
     pub scope: Scope,
     /// What is on view.

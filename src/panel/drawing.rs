@@ -1,6 +1,6 @@
 //! A map, drawn from its own file: what is where is not known, so controls stand in the map's order.
 
-use super::{Binding, Button, LSB_ABOVE, Map, Mode, Source, When};
+use super::{Binding, Button, LSB_ABOVE, Map, Mode, Registered, Source, When};
 use std::fmt::Write;
 
 /// Boxes in a row.
@@ -11,75 +11,126 @@ const GAP: usize = 8;
 const MARGIN: usize = 16;
 const HEAD: usize = 34;
 
+/// Height of a bank's name.
+const TITLE: usize = 26;
+
+/// What belongs together: what is always in force, then each bank.
+struct Group<'a> {
+    bank: Option<&'a str>,
+    controls: Vec<&'a Binding>,
+    buttons: Vec<&'a Button>,
+}
+
+fn groups(map: &Map) -> Vec<Group<'_>> {
+    let banks = map.banks.iter().enumerate().map(|(at, bank)| (Some(at), Some(&*bank.name)));
+    std::iter::once((None, None))
+        .chain(banks)
+        .map(|(at, bank)| Group {
+            bank,
+            controls: map.controls.iter().filter(|c| c.bank == at).collect(),
+            buttons: map.buttons.iter().filter(|b| b.bank == at).collect(),
+        })
+        .filter(|group| !group.controls.is_empty() || !group.buttons.is_empty())
+        .collect()
+}
+
 /// A drawing as SVG: knobs with their ends, endless ones as a broken ring, buttons; with their names, messages and
-/// what they do.
+/// what they do, bank by bank.
 pub fn svg(map: &Map) -> String {
-    let rows = |count: usize| count.div_ceil(ROW);
-    let widest = map.controls.len().max(map.buttons.len()).clamp(1, ROW);
+    let groups = groups(map);
+    let widest = groups.iter().map(|g| g.controls.len().max(g.buttons.len())).max().unwrap_or(1).clamp(1, ROW);
     let width = 2 * MARGIN + widest * (BOX.0 + GAP) - GAP;
-    let height =
-        MARGIN + HEAD + (rows(map.controls.len()) + rows(map.buttons.len())) * (BOX.1 + GAP) + MARGIN;
-    let mut out = format!(
+    let (mut body, mut y) = (String::new(), MARGIN + HEAD);
+    for group in &groups {
+        if let Some(bank) = group.bank {
+            _ = writeln!(
+                body,
+                "<text x=\"{MARGIN}\" y=\"{}\" font-size=\"14\" text-anchor=\"start\">{}</text>",
+                y + 16,
+                escaped(bank)
+            );
+            y += TITLE;
+        }
+        for row in group.controls.chunks(ROW) {
+            for (column, control) in row.iter().enumerate() {
+                draw_control(&mut body, MARGIN + column * (BOX.0 + GAP), y, map, control);
+            }
+            y += BOX.1 + GAP;
+        }
+        for row in group.buttons.chunks(ROW) {
+            for (column, button) in row.iter().enumerate() {
+                draw_button(&mut body, MARGIN + column * (BOX.0 + GAP), y, map, button);
+            }
+            y += BOX.1 + GAP;
+        }
+    }
+    let height = y + MARGIN - GAP;
+    format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" viewBox=\"0 0 {width} \
          {height}\" font-family=\"sans-serif\" text-anchor=\"middle\">\n\
          <rect width=\"{width}\" height=\"{height}\" fill=\"#fff\"/>\n\
-         <text x=\"{MARGIN}\" y=\"{}\" font-size=\"17\" text-anchor=\"start\">{}</text>\n",
+         <text x=\"{MARGIN}\" y=\"{}\" font-size=\"17\" text-anchor=\"start\">{}</text>\n{body}</svg>\n",
         MARGIN + 16,
         escaped(&map.name)
-    );
-    let place = |at: usize, above: usize| {
-        let (column, row) = (at % ROW, above + at / ROW);
-        (MARGIN + column * (BOX.0 + GAP), MARGIN + HEAD + row * (BOX.1 + GAP))
-    };
-    for (at, control) in map.controls.iter().enumerate() {
-        let (x, y) = place(at, 0);
-        let (cx, cy) = (x + BOX.0 / 2, y + 30);
-        frame(&mut out, x, y);
-        let dashes = if control.coding.is_relative() { " stroke-dasharray=\"3 4\"" } else { "" };
-        _ = writeln!(
-            out,
-            "<circle cx=\"{cx}\" cy=\"{cy}\" r=\"20\" fill=\"none\" stroke=\"#333\" stroke-width=\"3\"{dashes}/>"
-        );
-        if control.coding.is_relative() {
-            _ = writeln!(out, "<circle cx=\"{cx}\" cy=\"{}\" r=\"3\" fill=\"#333\"/>", cy - 11);
-        } else {
-            // A pointer, and the gap between the ends below.
-            _ = writeln!(out, "<path d=\"M{cx} {cy}V{}\" stroke=\"#333\" stroke-width=\"3\"/>", cy - 19);
-            _ = writeln!(out, "<path d=\"M{} {}h18\" stroke=\"#fff\" stroke-width=\"7\"/>", cx - 9, cy + 19);
-        }
-        lines(&mut out, x, y, &control.label, &sends(control), &moves(control));
-    }
-    for (at, button) in map.buttons.iter().enumerate() {
-        let (x, y) = place(at, rows(map.controls.len()));
-        frame(&mut out, x, y);
-        let (bx, by) = (x + BOX.0 / 2 - 26, y + 16);
-        _ = writeln!(
-            out,
-            "<rect x=\"{bx}\" y=\"{by}\" width=\"52\" height=\"28\" rx=\"5\" fill=\"none\" stroke=\"#333\" stroke-width=\"3\"/>"
-        );
-        lines(&mut out, x, y, &button.label, &presses(button), &button.action);
-    }
-    out.push_str("</svg>\n");
-    out
+    )
 }
 
-/// The same as a table of Markdown.
+fn draw_control(out: &mut String, x: usize, y: usize, map: &Map, control: &Binding) {
+    let (cx, cy) = (x + BOX.0 / 2, y + 30);
+    frame(out, x, y);
+    let relative = control.coding.is_relative();
+    let dashes = if relative { " stroke-dasharray=\"3 4\"" } else { "" };
+    _ = writeln!(
+        out,
+        "<circle cx=\"{cx}\" cy=\"{cy}\" r=\"20\" fill=\"none\" stroke=\"#333\" stroke-width=\"3\"{dashes}/>"
+    );
+    if relative {
+        _ = writeln!(out, "<circle cx=\"{cx}\" cy=\"{}\" r=\"3\" fill=\"#333\"/>", cy - 11);
+    } else {
+        // A pointer, and the gap between the ends below.
+        _ = writeln!(out, "<path d=\"M{cx} {cy}V{}\" stroke=\"#333\" stroke-width=\"3\"/>", cy - 19);
+        _ = writeln!(out, "<path d=\"M{} {}h18\" stroke=\"#fff\" stroke-width=\"7\"/>", cx - 9, cy + 19);
+    }
+    lines(out, x, y, &control.label, &sends(map, control), &moves(control));
+}
+
+fn draw_button(out: &mut String, x: usize, y: usize, map: &Map, button: &Button) {
+    frame(out, x, y);
+    let (bx, by) = (x + BOX.0 / 2 - 26, y + 16);
+    _ = writeln!(
+        out,
+        "<rect x=\"{bx}\" y=\"{by}\" width=\"52\" height=\"28\" rx=\"5\" fill=\"none\" stroke=\"#333\" stroke-width=\"3\"/>"
+    );
+    lines(out, x, y, &button.label, &presses(map, button), &button.action);
+}
+
+/// The same as tables of Markdown, bank by bank.
 pub fn table(map: &Map) -> String {
     let mut out = String::new();
     let cell = |text: &str| text.replace('|', "\\|");
-    if !map.controls.is_empty() {
-        out.push_str("| control | sends | moves | is told |\n|---|---|---|---|\n");
-        for c in &map.controls {
-            _ = writeln!(out, "| {} | {} | {} | {} |", cell(&c.label), sends(c), cell(&moves(c)), told(c));
+    for group in groups(map) {
+        let mut begin = |out: &mut String, head: &str| {
+            if !out.is_empty() {
+                out.push('\n');
+            }
+            out.push_str(head);
+        };
+        if let Some(bank) = group.bank {
+            begin(&mut out, &format!("Bank “{bank}”:\n"));
         }
-    }
-    if !map.buttons.is_empty() {
-        if !out.is_empty() {
-            out.push('\n');
+        if !group.controls.is_empty() {
+            begin(&mut out, "| control | sends | moves | is told |\n|---|---|---|---|\n");
+            for c in &group.controls {
+                let (sends, moves) = (sends(map, c), moves(c));
+                _ = writeln!(out, "| {} | {} | {} | {} |", cell(&c.label), cell(&sends), cell(&moves), told(c));
+            }
         }
-        out.push_str("| button | sends | does |\n|---|---|---|\n");
-        for b in &map.buttons {
-            _ = writeln!(out, "| {} | {} | {} |", cell(&b.label), presses(b), cell(&b.action));
+        if !group.buttons.is_empty() {
+            begin(&mut out, "| button | sends | does |\n|---|---|---|\n");
+            for b in &group.buttons {
+                let sends = presses(map, b);
+                _ = writeln!(out, "| {} | {} | {} |", cell(&b.label), cell(&sends), cell(&b.action));
+            }
         }
     }
     out
@@ -118,27 +169,39 @@ fn cut(text: &str, most: usize) -> String {
     }
 }
 
-fn on(channel: Option<u8>) -> String {
-    channel.map_or(String::new(), |c| format!(", channel {}", c + 1))
+/// Where a message counts: on which channel, in which layer.
+fn on(map: &Map, channel: Option<u8>, layer: Option<usize>) -> String {
+    let channel = channel.map_or(String::new(), |c| format!(", channel {}", c + 1));
+    let layer = layer.map_or(String::new(), |layer| format!(", in layer “{}”", map.layers[layer]));
+    channel + &layer
 }
 
 /// What a control sends, in words.
-fn sends(control: &Binding) -> String {
-    let cc = control.cc;
-    let what = match control.fine {
-        true => format!("CC {cc} and {}, 14 bits", cc + LSB_ABOVE),
-        false => format!("CC {cc}, {}", control.coding.name().replace('-', " ")),
+fn sends(map: &Map, control: &Binding) -> String {
+    let coding = control.coding.name().replace('-', " ");
+    let what = match control.source {
+        Source::Cc(cc) if control.fine => format!("CC {cc} and {}, 14 bits", cc + LSB_ABOVE),
+        Source::Cc(cc) => format!("CC {cc}, {coding}"),
+        Source::Steps { up, down } => format!("CC {up} up, CC {down} down"),
+        Source::Note(note) => format!("note {note}"),
+        Source::Bend => "pitch bend".to_owned(),
+        Source::Pressure => "channel pressure".to_owned(),
+        Source::KeyPressure(key) => format!("pressure on key {key}"),
+        Source::Registered(Registered { registered, number }) => {
+            format!("{} {number}, {coding}", if registered { "RPN" } else { "NRPN" })
+        }
     };
-    what + &on(control.channel)
+    what + &on(map, control.channel, control.layer)
 }
 
-fn presses(button: &Button) -> String {
+fn presses(map: &Map, button: &Button) -> String {
     let what = match button.source {
         Source::Cc(cc) => format!("CC {cc}"),
         Source::Note(note) => format!("note {note}"),
+        _ => "something else".to_owned(),
     };
     let mode = if button.mode == Mode::Toggle { ", by turns" } else { "" };
-    format!("{what}{mode}{}", on(button.channel))
+    format!("{what}{mode}{}", on(map, button.channel, button.layer))
 }
 
 fn moves(control: &Binding) -> String {

@@ -6,8 +6,9 @@
 //! doing, and acting on it would make loops: [`Feedback::hear`] and [`Echoes`] tell such answers apart.
 
 use super::{
-    Control, Event, Half, Map, Mode, Source,
-    feedback_map::{Light, Told, Way, When},
+    Control, Event, Half, Map, Mode, Surface,
+    feedback_map::{Light, Told, When},
+    map::{Said, Word},
 };
 use std::{
     collections::VecDeque,
@@ -97,6 +98,8 @@ pub struct Feedback {
     map: Arc<Map>,
     controls: Vec<Memory>,
     buttons: Vec<Memory>,
+    /// Which of them are in force.
+    in_force: (Vec<bool>, Vec<bool>),
     /// Bytes that may be sent; less than none after a long message.
     budget: f64,
     filled: Option<Instant>,
@@ -106,11 +109,12 @@ pub struct Feedback {
 }
 
 impl Feedback {
-    /// A panel of which nothing is known, so that all is told.
+    /// A panel of which nothing is known, so that all is told: what is in force at first.
     pub fn new(map: Arc<Map>) -> Self {
+        let in_force = Surface::new(map.clone()).in_force();
         let controls = vec![Memory::default(); map.controls.len()];
         let buttons = vec![Memory::default(); map.buttons.len()];
-        Self { map, controls, buttons, budget: BURST, filled: None, first: 0, next: None }
+        Self { map, controls, buttons, in_force, budget: BURST, filled: None, first: 0, next: None }
     }
 
     /// The map it works by.
@@ -126,20 +130,37 @@ impl Feedback {
         self.next = None;
     }
 
+    /// What is in force, for each control and each button of the map. What was not, is told at once, and all the
+    /// rest again: two may share a ring.
+    pub fn put_in_force(&mut self, (controls, buttons): (Vec<bool>, Vec<bool>)) {
+        if (&controls, &buttons) != (&self.in_force.0, &self.in_force.1) {
+            self.in_force = (controls, buttons);
+            self.resend();
+        }
+    }
+
+    /// The control in force that a message is of, and what it says.
+    fn control_of(&self, event: &Event) -> Option<(usize, Said)> {
+        let word = word(event)?;
+        let channel = event.control.channel();
+        let all = self.map.controls.iter().zip(&self.in_force.0).enumerate();
+        all.filter(|(_, (_, in_force))| **in_force).find_map(|(i, (c, _))| Some((i, c.hears(channel, word)?)))
+    }
+
     /// Takes in a message of the panel and says whose doing it is. What is an answer is not to be acted on.
     pub fn hear(&mut self, event: &Event, now: Instant) -> Doing {
-        let (Control::Cc { channel, .. } | Control::Note { channel, .. }) = event.control;
-        let found =
-            self.map.controls.iter().enumerate().find_map(|(i, c)| Some((i, c, c.is(event.control)?)));
-        if let Some((index, binding, half)) = found {
+        let channel = event.control.channel();
+        if let Some((index, said)) = self.control_of(event) {
+            let binding = &self.map.controls[index];
             let memory = &mut self.controls[index];
             let told = &binding.feedback;
             memory.channel = channel;
-            if !binding.coding.is_relative() && !memory.held && !memory.under_hand && told.when != When::Never
-            {
+            let absolute = !binding.coding.is_relative();
+            if absolute && !memory.held && !memory.under_hand && told.when != When::Never {
                 let young = memory.told_at.is_some_and(|at| now < at + TRAVEL);
-                let near = !binding.fine
-                    && memory.shows.is_some_and(|shows| shows.abs_diff(u16::from(event.value)) <= REST);
+                let near = whole(said).is_some_and(|(value, rest)| {
+                    memory.shows.is_some_and(|shows| shows.abs_diff(value) <= rest)
+                });
                 if young && told.same && (memory.travels || (near && !memory.answered)) {
                     memory.answered = true;
                     return Doing::Answer;
@@ -148,53 +169,51 @@ impl Feedback {
             memory.heard_at = Some(now);
             if told.same && told.way.is_some() {
                 memory.owed = true;
-                let value = u16::from(event.value & 0x7F);
-                memory.shows = match (told.when, told.way, half) {
+                memory.shows = match (told.when, said) {
                     // It is to be told all the same.
-                    (When::Always, ..) => None,
-                    (_, Some(Way::Fine { .. }), Half::Msb) => Some(value << 7),
-                    (_, Some(Way::Fine { .. }), Half::Lsb) => memory.shows.map(|s| s & !0x7F | value),
-                    _ => Some(value),
+                    (When::Always, _) => None,
+                    (_, Said::Half(Half::Msb, byte)) => Some(u16::from(byte) << 7),
+                    (_, Said::Half(Half::Lsb, byte)) => memory.shows.map(|s| s & !0x7F | u16::from(byte)),
+                    _ => whole(said).map(|(value, _)| value),
                 };
             }
-        } else if let Some(index) = self.map.buttons.iter().position(|b| b.is(event.control)) {
-            let button = &self.map.buttons[index];
+            return Doing::Hand;
+        }
+        let Some(word) = word(event) else { return Doing::Hand };
+        let all = self.map.buttons.iter().zip(&self.in_force.1).enumerate();
+        let heard = all.filter(|(_, (_, in_force))| **in_force).find_map(|(i, (b, _))| {
+            Some((i, b.mode == Mode::Momentary && b.is_down(b.hears(channel, word)?)))
+        });
+        if let Some((index, held)) = heard {
             let memory = &mut self.buttons[index];
-            memory.channel = channel;
-            memory.heard_at = Some(now);
-            memory.held = button.mode == Mode::Momentary && button.is_down(event.value);
-            memory.owed = true;
+            (memory.channel, memory.heard_at, memory.held, memory.owed) = (channel, Some(now), held, true);
         }
         Doing::Hand
     }
 
-    /// A hand took hold of a control that tells so, or let it go.
-    pub fn hold(&mut self, control: usize, down: bool) {
-        if let Some(memory) = self.controls.get_mut(control) {
-            memory.held = down;
-            memory.owed = true;
+    /// A hand took hold of a control that tells so, or let it go. `hand` is the control's [`Binding::hand`].
+    pub fn hold(&mut self, hand: usize, down: bool) {
+        for (_, memory) in self.map.controls.iter().zip(&mut self.controls).filter(|(c, _)| c.hand == hand) {
+            (memory.held, memory.owed) = (down, memory.owed || down);
             if !down {
                 memory.heard_at = None;
             }
-            self.next = None;
         }
+        self.next = None;
     }
 
     /// Does a message that was held back as an answer differ from what its control would be told? One that does
     /// not is none of anybody's concern. An `echo` says exactly what was told, a motor comes to rest near it.
-    pub fn differs(&self, event: &Event, echo: bool, standing: &dyn Readout) -> bool {
-        let whole = |c: &&super::Binding| !c.fine && c.is(event.control) == Some(Half::Msb);
-        let Some(binding) = self.map.controls.iter().find(whole) else { return false };
-        let Some(way @ Way::Cc { .. }) = binding.feedback.way.filter(|_| binding.feedback.same) else {
-            return false;
-        };
-        let stands = binding.targets.iter().find_map(|t| standing.position(&t.address));
-        stands
-            .is_some_and(|p| way.quantised(p).abs_diff(u16::from(event.value)) > if echo { 0 } else { REST })
+    pub fn differs(&self, event: &Event, echo: bool, readout: &dyn Readout) -> bool {
+        let Some((index, said)) = self.control_of(event) else { return false };
+        let (binding, Some((value, rest))) = (&self.map.controls[index], whole(said)) else { return false };
+        let Some(way) = binding.feedback.way.filter(|_| binding.feedback.same) else { return false };
+        let stands = binding.targets.iter().find_map(|t| readout.position(&t.address));
+        stands.is_some_and(|p| way.quantised(p).abs_diff(value) > if echo { 0 } else { rest })
     }
 
     /// Gives `each` the messages that are due at `now`, in their order.
-    pub fn due(&mut self, standing: &dyn Readout, now: Instant, each: &mut dyn FnMut(&[u8])) {
+    pub fn due(&mut self, readout: &dyn Readout, now: Instant, each: &mut dyn FnMut(&[u8])) {
         let since = self.filled.replace(now).map_or(Duration::ZERO, |at| now.saturating_duration_since(at));
         self.budget = (self.budget + since.as_secs_f64() * BYTES_PER_SECOND).min(BURST);
         self.next = None;
@@ -203,8 +222,10 @@ impl Feedback {
         for step in 0..all {
             let index = (first + step) % all;
             let spent = match index.checked_sub(controls) {
-                None => self.control(index, standing, now, each),
-                Some(button) => self.button(button, standing, now, each),
+                None if !self.in_force.0[index] => false,
+                Some(button) if !self.in_force.1[button] => false,
+                None => self.control(index, readout, now, each),
+                Some(button) => self.button(button, readout, now, each),
             };
             if spent {
                 // The next round begins after who was served last.
@@ -235,7 +256,7 @@ impl Feedback {
     fn control(
         &mut self,
         index: usize,
-        standing: &dyn Readout,
+        readout: &dyn Readout,
         now: Instant,
         each: &mut dyn FnMut(&[u8]),
     ) -> bool {
@@ -245,8 +266,8 @@ impl Feedback {
         if when == When::Never {
             return false;
         }
-        let target = binding.targets.iter().find(|t| standing.position(&t.address).is_some());
-        let position = target.and_then(|t| standing.position(&t.address));
+        let target = binding.targets.iter().find(|t| readout.position(&t.address).is_some());
+        let position = target.and_then(|t| readout.position(&t.address));
         let mut spent = false;
         if let Some(way) = way {
             // A ring without a parameter is dark; a fader stays where it is.
@@ -259,7 +280,7 @@ impl Feedback {
         }
         if let Some(text) = &binding.feedback.text {
             let value = match target {
-                Some(t) if text.has_value() => standing.value(&t.address),
+                Some(t) if text.has_value() => readout.value(&t.address),
                 _ => None,
             };
             let message = text.message(&binding.label, value.as_deref().unwrap_or(""));
@@ -289,21 +310,17 @@ impl Feedback {
     fn button(
         &mut self,
         index: usize,
-        standing: &dyn Readout,
+        readout: &dyn Readout,
         now: Instant,
         each: &mut dyn FnMut(&[u8]),
     ) -> bool {
-        let Light { when, source, channel, on, off } = self.map.buttons[index].light;
+        let Light { when, way, channel } = self.map.buttons[index].light;
         if when == When::Never {
             return false;
         }
-        let value = if standing.lit(index) { on } else { off };
-        self.tell(Thing::Button(index), when, u16::from(value), 3, now, |memory| {
-            let channel = channel.unwrap_or(memory.channel) & 0x0F;
-            match source {
-                Source::Cc(number) => each(&[0xB0 | channel, number, value]),
-                Source::Note(number) => each(&[0x90 | channel, number, value]),
-            }
+        let value = way.quantised(f64::from(u8::from(readout.lit(index))));
+        self.tell(Thing::Button(index), when, value, way.length(), now, |memory| {
+            way.say(channel.unwrap_or(memory.channel), value, each);
         })
     }
 
@@ -361,6 +378,26 @@ impl Feedback {
             Thing::Control(index) => &mut self.controls[index],
             Thing::Button(index) => &mut self.buttons[index],
         }
+    }
+}
+
+/// What a message says, of those that a control may be told by.
+fn word(event: &Event) -> Option<Word> {
+    let byte = (event.value & 0x7F) as u8;
+    match event.control {
+        Control::Cc { number, .. } => Some(Word::Cc(number, byte)),
+        Control::Note { number, .. } => Some(Word::Note(number, byte)),
+        Control::Bend { .. } => Some(Word::Bend(event.value)),
+        _ => None,
+    }
+}
+
+/// The value that a message says by itself, and how far from there a motor may come to rest.
+fn whole(said: Said) -> Option<(u16, u16)> {
+    match said {
+        Said::Byte(byte) => Some((u16::from(byte), REST)),
+        Said::Whole(value) => Some((value, REST << 7)),
+        Said::Half(..) | Said::Steps(_) => None,
     }
 }
 

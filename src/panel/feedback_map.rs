@@ -149,19 +149,22 @@ pub struct Told {
     pub text: Option<Text>,
 }
 
+impl Told {
+    /// Nothing at all.
+    pub const fn nothing() -> Self {
+        Self { when: When::Never, way: None, same: false, channel: None, text: None }
+    }
+}
+
 /// What a button's light is told.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Light {
     /// When.
     pub when: When,
-    /// By which message.
-    pub source: Source,
+    /// By which message, and what says dark and lit.
+    pub way: Way,
     /// Channel 0…15; `None` as for [`Told::channel`].
     pub channel: Option<u8>,
-    /// The data byte when lit.
-    pub on: u8,
-    /// The data byte when dark.
-    pub off: u8,
 }
 
 /// `ring` of a map.
@@ -235,7 +238,15 @@ pub(super) fn light(
     wrong: Wrong<'_>,
 ) -> Result<Light, PanelError> {
     let when = when.unwrap_or_default();
-    let Some(given) = light else { return Ok(Light { when, source: own, channel, on: 127, off: 0 }) };
+    let way = |source, from, to| match source {
+        Source::Note(number) => Ok(Way::Note { number, from, to }),
+        Source::Cc(number) => Ok(Way::Cc { number, from, to }),
+        _ => Err("a light has a cc or a note".to_owned()),
+    };
+    let Some(given) = light else {
+        let way = way(own, 0, 127).map_err(|what| wrong(0..0, what))?;
+        return Ok(Light { when, way, channel });
+    };
     let at = given.span();
     let raw = given.into_inner();
     let read = || {
@@ -247,7 +258,7 @@ pub(super) fn light(
         };
         let its = one_based(raw.channel)?;
         let [on, off] = [below("on", raw.on.unwrap_or(127), 128)?, below("off", raw.off.unwrap_or(0), 128)?];
-        Ok(Light { when, source, channel: its.or(channel), on, off })
+        Ok(Light { when, way: way(source, off, on)?, channel: its.or(channel) })
     };
     read().map_err(|what| wrong(at, what))
 }

@@ -519,6 +519,7 @@ impl fmt::Display for Kind {
                 match source {
                     Source::Cc(cc) => write!(f, "CC {cc}")?,
                     Source::Note(note) => write!(f, "note {note}")?,
+                    _ => f.write_str("something else")?,
                 }
                 f.write_str(match mode {
                     Mode::Momentary => ", a button that tells when it goes down and up",
@@ -543,6 +544,7 @@ fn words(coding: Coding) -> &'static str {
         Coding::TwosComplement => "two's complement",
         Coding::BinaryOffset => "binary offset",
         Coding::SignMagnitude => "sign and magnitude",
+        Coding::Increment => "steps",
         Coding::Absolute => "positions",
     }
 }

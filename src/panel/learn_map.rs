@@ -1,6 +1,6 @@
 //! What was learned, into a map: as text, so that everything that a person wrote there stays as it was.
 
-use super::{Coding, Control, Guess, Kind, LSB_ABOVE, Map, Mode, Source};
+use super::{Coding, Guess, Kind, LSB_ABOVE, Map, Mode, NumberedValue, Registered, Source};
 use toml_edit::{ArrayOfTables, DocumentMut, InlineTable, Item, Table, value};
 
 /// What a learned control is to do.
@@ -45,32 +45,35 @@ pub fn empty_map(name: &str, port: &str) -> String {
     document["port"] = value(port);
     let text = document.to_string();
     format!(
-        "# A map made by learning. All keys are explained in eight-encoders.toml, which comes with the program.\n\n{text}"
+        "# A map made by learning. The program's configs/panels/README.md explains all keys.\n\n{text}"
     )
 }
 
-/// The messages that a control sends.
-pub fn controls_of(guess: &Guess) -> Vec<Control> {
-    let channel = guess.channel;
-    let cc = |number| Control::Cc { channel, number };
+/// What a control sends, message by message; first what a map calls it by.
+pub fn sources_of(guess: &Guess) -> Vec<Source> {
     match guess.kind {
-        Kind::Absolute { cc: number } | Kind::Relative { cc: number, .. } => vec![cc(number)],
-        Kind::Fine { cc: number, .. } => vec![cc(number), cc(number + LSB_ABOVE)],
-        Kind::Steps { up, down } => vec![cc(up), cc(down)],
-        Kind::Button { source: Source::Cc(number), .. } => vec![cc(number)],
-        Kind::Button { source: Source::Note(number), .. } => vec![Control::Note { channel, number }],
-        Kind::Bend | Kind::Numbered { .. } => Vec::new(),
+        Kind::Absolute { cc } | Kind::Relative { cc, .. } => vec![Source::Cc(cc)],
+        Kind::Fine { cc, .. } => vec![Source::Cc(cc), Source::Cc(cc + LSB_ABOVE)],
+        Kind::Steps { up, down } => vec![Source::Cc(up), Source::Cc(down)],
+        Kind::Button { source, .. } => vec![source],
+        Kind::Bend => vec![Source::Bend],
+        Kind::Numbered { registered, number, .. } => {
+            vec![Source::Registered(Registered { registered, number })]
+        }
     }
 }
 
-/// Which control of `map` sends what the learned one sends: its name and what it does.
+/// Which control of `map` sends what the learned one sends, where both would act: its name and what it does.
 pub fn conflict(map: &Map, guess: &Guess) -> Option<(String, String)> {
-    let sent = controls_of(guess);
-    let control = map.controls.iter().find(|c| sent.iter().any(|s| c.is(*s).is_some())).map(|c| {
-        let targets: Vec<&str> = c.targets.iter().map(|t| &*t.address).collect();
-        (c.label.to_string(), format!("moves {}", targets.join(", ")))
-    });
-    let button = || map.buttons.iter().find(|b| sent.iter().any(|s| b.is(*s)));
+    let sent = sources_of(guess);
+    let mine = |channel: Option<u8>| channel.is_none_or(|c| c == guess.channel);
+    let same = |all: &[Source]| all.iter().any(|s| sent.contains(s));
+    let control =
+        map.controls.iter().find(|c| c.layer.is_none() && mine(c.channel) && same(&c.sources())).map(|c| {
+            let targets: Vec<&str> = c.targets.iter().map(|t| &*t.address).collect();
+            (c.label.to_string(), format!("moves {}", targets.join(", ")))
+        });
+    let button = || map.buttons.iter().find(|b| b.layer.is_none() && mine(b.channel) && same(&[b.source]));
     control.or_else(|| button().map(|b| (b.label.to_string(), format!("does {}", b.action))))
 }
 
@@ -100,16 +103,20 @@ pub fn add_learned(
         Purpose::Do(action) => action,
     };
     entry["label"] = value(label.unwrap_or(usual));
-    let mut number = |key: &str, it: u8| entry[key] = value(i64::from(it));
+    let mut number = |key: &str, it: u16| entry[key] = value(i64::from(it));
     match guess.kind {
-        Kind::Absolute { cc } | Kind::Fine { cc, .. } | Kind::Relative { cc, .. } => number("cc", cc),
-        Kind::Button { source: Source::Cc(cc), .. } => number("cc", cc),
-        Kind::Button { source: Source::Note(note), .. } => number("note", note),
-        Kind::Bend | Kind::Steps { .. } | Kind::Numbered { .. } => {
-            return unfit("maps have no key for it");
+        Kind::Absolute { cc } | Kind::Fine { cc, .. } | Kind::Relative { cc, .. } => number("cc", cc.into()),
+        Kind::Steps { up, down } => {
+            number("cc", up.into());
+            number("down", down.into());
         }
+        Kind::Numbered { registered, number: it, .. } => number(if registered { "rpn" } else { "nrpn" }, it),
+        Kind::Button { source: Source::Cc(cc), .. } => number("cc", cc.into()),
+        Kind::Button { source: Source::Note(note), .. } => number("note", note.into()),
+        Kind::Button { .. } => return unfit("a button is a controller or a note"),
+        Kind::Bend => entry["bend"] = value(true),
     }
-    number("channel", guess.channel + 1);
+    entry["channel"] = value(i64::from(guess.channel) + 1);
     let list = match (guess.kind, purpose) {
         (Kind::Button { mode, .. }, Purpose::Do(action)) => {
             if mode == Mode::Toggle {
@@ -121,14 +128,22 @@ pub fn add_learned(
         (Kind::Button { .. }, Purpose::Move(_)) => return unfit("it has no way to go"),
         (_, Purpose::Do(_)) => return unfit("it is no button"),
         (kind, Purpose::Move(address)) => {
-            if matches!(kind, Kind::Fine { .. }) {
-                entry["bits"] = value(14);
+            match kind {
+                Kind::Fine { .. } => entry["bits"] = value(14),
+                Kind::Numbered { value: NumberedValue::Coarse, .. } => entry["bits"] = value(7),
+                _ => {}
             }
             let coding = match kind {
                 Kind::Relative { coding, .. } => coding,
+                Kind::Steps { .. } | Kind::Numbered { value: NumberedValue::Steps, .. } => Coding::Increment,
                 _ => Coding::Absolute,
             };
-            entry["coding"] = value(coding.name());
+            if kind != Kind::Bend {
+                entry["coding"] = value(coding.name());
+            }
+            if let Some(note) = guess.touch {
+                entry["touch"] = value(i64::from(note));
+            }
             entry["target"] = value(address);
             if matches!(kind, Kind::Relative { reversed: true, .. }) {
                 entry["scale"] = value(-1);
