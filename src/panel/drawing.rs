@@ -109,7 +109,7 @@ pub fn table(map: &Map) -> String {
     let mut out = String::new();
     let cell = |text: &str| text.replace('|', "\\|");
     for group in groups(map) {
-        let mut begin = |out: &mut String, head: &str| {
+        let begin = |out: &mut String, head: &str| {
             if !out.is_empty() {
                 out.push('\n');
             }
