@@ -200,7 +200,7 @@ fn a_panel_on_a_real_server() {
                 return;
             };
             for one in surface.feed(raw.at, &event, &|_| Some(0.5)) {
-                let Move::Turn { target, detents } = one else { panic!("an encoder turns: {one:?}") };
+                let Move::Turn { target, detents, .. } = one else { panic!("an encoder turns: {one:?}") };
                 *steps.entry(target.to_string()).or_default() += detents;
             }
         });

@@ -10,7 +10,7 @@ use crate::panel::{Move, Plug, Plugs, PortClock, Ports, Surface, SystemPorts, re
 
 /// Look at the physical control surface.
 ///
-/// Example: greyhold panel watch --map eight-knobs
+/// Example: greyhold panel watch --map three-balls
 #[derive(Debug, clap::Args)]
 pub struct Panel {
     #[command(subcommand)]
