@@ -268,7 +268,8 @@ fn units_and_choices(suite: &Suite) {
     }
     suite.send(0, &[0xB0, 103, 90]);
     suite.comes("the other fitting", |s| fitting(s) == Fitting::Fill);
-    let held = suite.engine.snapshot().panel.controls.iter().find(|c| &*c.label == "CC 103").unwrap().picked_up;
+    let held =
+        suite.engine.snapshot().panel.controls.iter().find(|c| &*c.label == "CC 103").unwrap().picked_up;
     assert!(held, "between the names it is held all the same");
     suite.undo();
     // A program change is a bank.
@@ -307,7 +308,8 @@ fn focus(suite: &Suite) {
     suite.send(0, &[0xB0, 26, 118]);
     suite.comes("its strength", |s| near(look(s, 0), 0.9) && look(s, 1) == 0.5);
     let slope = |s: &Snapshot| s.show.chain.look[0].values[0];
-    let (before, step) = (slope(&suite.engine.snapshot()), stage("contrast").unwrap().declaration().parameters[0].step);
+    let (before, step) =
+        (slope(&suite.engine.snapshot()), stage("contrast").unwrap().declaration().parameters[0].step);
     suite.send(0, &[0xB0, 27, 1]);
     suite.comes("its first parameter", |s| near(slope(s), before + step));
 

@@ -12,7 +12,7 @@ use crate::show::write_atomically;
 
 /// Look at the physical control surface.
 ///
-/// Example: greyhold panel watch --map eight-knobs
+/// Example: greyhold panel watch --map three-balls
 #[derive(Debug, clap::Args)]
 pub struct Panel {
     #[command(subcommand)]

@@ -544,7 +544,9 @@ impl PanelContext for (&mut Engine, Instant) {
         for m in moves {
             // Of a reset nobody's hand is the author: it does not go on what the hand did before.
             let (by, asked) = match m {
-                Move::Turn { target, detents, hand } => (control(*hand), Some((target, To::Turned(*detents)))),
+                Move::Turn { target, detents, hand } => {
+                    (control(*hand), Some((target, To::Turned(*detents))))
+                }
                 Move::Add { target, amount, hand } => (control(*hand), Some((target, To::Added(*amount)))),
                 Move::Set { target, position, hand } => (control(*hand), Some((target, To::At(*position)))),
                 Move::Reset { target } => (0, Some((target, To::Default))),

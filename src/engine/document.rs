@@ -3,8 +3,8 @@
 use std::sync::Arc;
 use std::time::Instant;
 
-use crate::picture::FramingField;
 use super::targets::Focus;
+use crate::picture::FramingField;
 use crate::show::{Autosave, Change, History, Show, Slot};
 
 /// Control number of the first panel's port; below it are keyboard, mouse and commands.

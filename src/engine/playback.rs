@@ -101,9 +101,11 @@ impl Engine {
         let Some(playing) = &mut self.playing else { return idle };
         let clock = match playing.clock {
             Some(clock) => clock,
-            None if ahead || now - playing.since > PREROLL.1 => {
-                *playing.clock.insert(Clock::start(now, 0, (u64::from(num) * times, u64::from(den) * PARTS as u64)))
-            }
+            None if ahead || now - playing.since > PREROLL.1 => *playing.clock.insert(Clock::start(
+                now,
+                0,
+                (u64::from(num) * times, u64::from(den) * PARTS as u64),
+            )),
             None => return now + Duration::from_millis(20),
         };
         let (origin, due, waiting) = (playing.origin, clock.frame(now), playing.due);

@@ -5,8 +5,8 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use super::input::{Compare, Scope};
-use crate::media::ClipInfo;
 use super::targets::Focus;
+use crate::media::ClipInfo;
 use crate::panel::{ButtonState, ControlState, Standing};
 use crate::show::Show;
 

@@ -51,7 +51,10 @@ pub struct Queue {
 pub fn queue(capacity: usize, waker: Waker) -> (Sender, Queue) {
     let (producer, consumer) = rtrb::RingBuffer::new(capacity);
     let overruns = Arc::new(AtomicU64::new(0));
-    (Sender { splitter: Splitter::default(), producer, overruns: overruns.clone(), waker }, Queue { consumer, overruns })
+    (
+        Sender { splitter: Splitter::default(), producer, overruns: overruns.clone(), waker },
+        Queue { consumer, overruns },
+    )
 }
 
 impl Sender {

@@ -188,7 +188,12 @@ impl Surface {
             }
         };
         if let Word::Note(note, velocity) = word {
-            if self.map.controls.iter().any(|c| c.touch == Some(note) && c.channel.is_none_or(|c| c == channel)) {
+            if self
+                .map
+                .controls
+                .iter()
+                .any(|c| c.touch == Some(note) && c.channel.is_none_or(|c| c == channel))
+            {
                 return self.touch((channel, note), velocity > 0);
             }
         }
@@ -262,29 +267,33 @@ impl Surface {
             Mode::Momentary => button.is_down(value),
             Mode::Toggle => true,
         };
+        let was = self.down[index];
         self.down[index] = match button.mode {
             Mode::Momentary => pressed,
-            Mode::Toggle => !self.down[index],
+            Mode::Toggle => !was,
         };
+        // A pedal says more than once that it is down; what it does to the panel it does once.
+        let fresh = pressed && (button.mode == Mode::Toggle || !was);
         let mut moves = match &button.task {
             Task::Action(action) => vec![Move::Press { action: action.clone(), down: pressed }],
             Task::Layer(layer) => {
                 self.banks.hold(*layer, self.down[index]);
                 self.hold_again()
             }
-            Task::FineLatch if pressed => {
+            Task::FineLatch if fresh => {
                 self.latched = !self.latched;
                 Vec::new()
             }
-            Task::BankStep(by) if pressed => self.change_bank(|banks, map| banks.step(map, isize::from(*by))),
-            Task::Bank(bank) if pressed => self.change_bank(|banks, map| banks.choose(map, *bank)),
-            Task::Page(page) if pressed => self.change_bank(|banks, map| banks.turn_to(map, *page)),
+            Task::BankStep(by) if fresh => self.change_bank(|banks, map| banks.step(map, isize::from(*by))),
+            Task::Bank(bank) if fresh => self.change_bank(|banks, map| banks.choose(map, *bank)),
+            Task::Page(page) if fresh => self.change_bank(|banks, map| banks.turn_to(map, *page)),
             _ => Vec::new(),
         };
-        if pressed {
-            let again = self.pressed.take().is_some_and(|(last, then)| {
-                last == index && at.saturating_sub(then) <= DOUBLE_PRESS
-            });
+        if fresh {
+            let again = self
+                .pressed
+                .take()
+                .is_some_and(|(last, then)| last == index && at.saturating_sub(then) <= DOUBLE_PRESS);
             match &button.resets {
                 Some(resets) if again => moves.extend(self.resets(resets)),
                 _ => self.pressed = Some((index, at)),
@@ -319,7 +328,8 @@ impl Surface {
         if (self.banks.page(), self.banks.bank()) == before {
             return Vec::new();
         }
-        let in_banks = self.map.controls.iter().zip(&mut self.hands).filter(|(binding, _)| binding.bank.is_some());
+        let in_banks =
+            self.map.controls.iter().zip(&mut self.hands).filter(|(binding, _)| binding.bank.is_some());
         in_banks.for_each(|(_, hand)| hand.reset());
         self.hold_again()
     }
@@ -433,9 +443,8 @@ impl Surface {
     /// Every button that is in force, in the map's order.
     pub fn buttons(&self) -> Vec<ButtonState> {
         let map = &self.map;
-        let covers = |over: &Button, under: &Button| {
-            over.source == under.source && meet(over.channel, under.channel)
-        };
+        let covers =
+            |over: &Button, under: &Button| over.source == under.source && meet(over.channel, under.channel);
         let rank = |b: &Button| self.banks.rank(b.bank, b.layer);
         let in_force = |button: &Button| {
             let mine = rank(button);

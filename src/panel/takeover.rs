@@ -77,9 +77,7 @@ impl Pickup {
         let near = |control: f64| (control - bound).abs() <= tolerance;
         let met = match (how, before) {
             (Takeover::Jump, _) => true,
-            (Takeover::Pickup, Some(before)) => {
-                near(control) || (before - bound) * (control - bound) < 0.0
-            }
+            (Takeover::Pickup, Some(before)) => near(control) || (before - bound) * (control - bound) < 0.0,
             // Where it was counts, not where it is: one long move does what many short ones do.
             (Takeover::Scaled, Some(before)) => near(before),
             (_, None) => near(control),

@@ -48,9 +48,7 @@ impl History {
     pub fn record(&mut self, change: Change, inverse: Change, control: u32, now: Instant) {
         let slots = change.slots();
         let Self { done, gestures, held, .. } = self;
-        gestures.retain(|g| {
-            held.contains(&g.control) || now.saturating_duration_since(g.last) < GESTURE_GAP
-        });
+        gestures.retain(|g| held.contains(&g.control) || now.saturating_duration_since(g.last) < GESTURE_GAP);
         let goes_on = gestures.iter().position(|g| {
             control == g.control && slots.as_ref() == Some(&g.slots) && is_apart(done, g.step, &g.slots)
         });

@@ -51,17 +51,17 @@ fn banks_by_table() {
          90 28 7F 28 00 => -         // the next bank
          B0 14 41 => b=65
          90 24 7F => stop↓
-         90 28 7F => -               // and the next, while a button of this one is down
+         90 28 7F 28 00 => -               // and the next, while a button of this one is down
          90 24 00 => stop↑           // it comes up where it went down
          B0 14 42 => -               // which has nothing there
-         90 28 7F => -               // round
+         90 28 7F 28 00 => -               // round
          B0 14 42 => -               // picks up again: the knob was turned meanwhile
          B0 14 40 => a=64
-         90 29 7F => -               // back: the third
+         90 29 7F 29 00 => -               // back: the third
          B0 14 41 => -
-         90 29 7F => -               // the second
+         90 29 7F 29 00 => -               // the second
          B0 14 41 => b=65
-         90 2A 7F => -               // by name
+         90 2A 7F 2A 00 => -               // by name
          B0 14 41 => -
          C0 00 => -                  // program changes count from 0 on the wire: the first
          B0 14 40 => a=64
@@ -69,6 +69,11 @@ fn banks_by_table() {
          B0 14 41 => b=65
          C0 7F => -                  // there is no such bank
          B0 14 42 => b=66
+         90 28 7F 28 7F 28 7F => -   // down is down, however often it says so: one bank on
+         B0 14 40 => -
+         90 28 00 => -
+         C0 00 => -
+         B0 14 40 => a=64
          B0 13 40 => z=64            // always",
     );
 }
@@ -79,10 +84,10 @@ fn a_bank_lets_go_of_its_own_controls_only() {
         BANKS,
         "set a 64\nset b 10\nset z 64
          B0 13 40 14 40 => z=64 a=64
-         90 28 7F => -
+         90 28 7F 28 00 => -
          B0 13 60 => z=96            // the knob that is always in force has its parameter still
          B0 14 60 => -
-         90 29 7F => -
+         90 29 7F 29 00 => -
          B0 14 00 => -               // not taken from 96 past 64 to 0: where it was is not known here
          B0 14 50 => a=80            // but now it came past",
     );
@@ -202,14 +207,14 @@ fn pages_by_table() {
         format!("{} {}", page.unwrap(), bank.unwrap())
     };
     assert_eq!(after(""), "suite one");
-    assert_eq!(after("90 28 7F"), "suite three");
-    assert_eq!(after("90 28 7F"), "suite one", "round the page");
-    assert_eq!(after("90 28 7F"), "suite three");
-    assert_eq!(after("90 2B 7F"), "set two");
-    assert_eq!(after("90 28 7F"), "set two", "the only one");
-    assert_eq!(after("90 2C 7F"), "suite three", "where it was left");
+    assert_eq!(after("90 28 7F 28 00"), "suite three");
+    assert_eq!(after("90 28 7F 28 00"), "suite one", "round the page");
+    assert_eq!(after("90 28 7F 28 00"), "suite three");
+    assert_eq!(after("90 2B 7F 2B 00"), "set two");
+    assert_eq!(after("90 28 7F 28 00"), "set two", "the only one");
+    assert_eq!(after("90 2C 7F 2C 00"), "suite three", "where it was left");
     assert_eq!(after("C0 00"), "suite one", "a program counts in the page");
-    assert_eq!(after("90 2D 7F"), "set two", "a bank of another page brings that page");
+    assert_eq!(after("90 2D 7F 2D 00"), "set two", "a bank of another page brings that page");
     assert_eq!(after("C0 01"), "set two", "there is no second one");
 }
 
@@ -226,7 +231,10 @@ fn what_is_in_force_is_described() {
         all.iter().map(one).collect::<Vec<_>>().join(" ")
     };
     let buttons = |s: &Surface| {
-        s.buttons().iter().map(|b| format!("{}{}", b.action, if b.down { "!" } else { "" })).collect::<Vec<_>>()
+        s.buttons()
+            .iter()
+            .map(|b| format!("{}{}", b.action, if b.down { "!" } else { "" }))
+            .collect::<Vec<_>>()
     };
     let feed = |s: &mut Surface, packet: &str| {
         events(0, &bytes(packet), |e| {
@@ -378,18 +386,19 @@ fn a_double_press_resets() {
         map,
         "set a 0\nset b 0\nset c 0\nset x 0\nset y 0\nset balance/exposure 0
          @1000000 90 28 7F 28 00 => -
-         @1400000 90 28 7F => a⟲ b⟲         // within 400 ms
-         @1400001 90 28 00 28 7F => -       // a third press is a first
-         @2000000 90 28 7F => -             // 600 ms after that
-         @2400001 90 28 7F => -             // a hair too late
-         @3000000 90 28 7F => -
-         @3000001 B0 14 01 => a+1 b+1
-         @3000002 90 28 7F => -             // it was turned between
-         @4000000 90 28 7F 2A 7F 28 7F => - // another button between
-         @5000000 90 29 7F 29 00 29 7F => before↓ before↑ before↓ balance/exposure⟲
-         @6000000 90 2A 7F 2A 7F => x⟲ y⟲
+         @1400000 90 28 7F 28 00 => a⟲ b⟲   // within 400 ms
+         @1400001 90 28 7F 28 00 => -       // a third press is a first
+         @2000000 90 28 7F 28 00 => -       // 600 ms after that
+         @2400001 90 28 7F 28 00 => -       // a hair too late
+         @3000000 90 28 7F 28 7F 28 00 => - // down is down, however often it says so
+         @3500000 90 28 7F 28 00 => -
+         @3500001 B0 14 01 => a+1 b+1
+         @3500002 90 28 7F 28 00 => -       // it was turned between
+         @4000000 90 28 7F 28 00 2A 7F 2A 00 28 7F 28 00 => - // another button between
+         @5000000 90 29 7F 29 00 29 7F 29 00 => before↓ before↑ before↓ balance/exposure⟲ before↑
+         @6000000 90 2A 7F 2A 00 2A 7F 2A 00 => x⟲ y⟲
          @7000000 C0 01 => -
-         @7000001 90 28 7F 28 7F => b⟲ c⟲   // what is in force",
+         @7000001 90 28 7F 28 00 28 7F 28 00 => b⟲ c⟲   // what is in force",
     );
 }
 
@@ -402,50 +411,118 @@ fn wrong_banks_say_where_and_what_is_accepted() {
         _ => Err("there is a, b, play".to_owned()),
     };
     let table: &[(String, usize, &[&str])] = &[
-        (format!("[[control]]\n{one}[[bank]]\nname = \"x\"\n[[bank.control]]\n{one}"), 8, &["CC 20", "one control"]),
+        (
+            format!("[[control]]\n{one}[[bank]]\nname = \"x\"\n[[bank.control]]\n{one}"),
+            8,
+            &["CC 20", "one control"],
+        ),
         (format!("[[bank]]\nname = \"x\"\n[[bank.control]]\n{one}[[bank.control]]\n{one}"), 8, &["CC 20"]),
         (format!("[[bank]]\nname = \"x\"\n[[bank]]\nname = \"x\"\n"), 5, &["“x” already"]),
-        (format!("[[bank]]\nname = \"x\"\n[[button]]\nnote = 1\nbank = \"y\"\n"), 6, &["bank = \"y\"", "there are x"]),
+        (
+            format!("[[bank]]\nname = \"x\"\n[[button]]\nnote = 1\nbank = \"y\"\n"),
+            6,
+            &["bank = \"y\"", "there are x"],
+        ),
         (format!("[[button]]\nnote = 1\nbank = \"y\"\n"), 4, &["bank = \"y\"", "there are none"]),
         (format!("[[button]]\nnote = 1\npage = \"y\"\n"), 4, &["page = \"y\"", "there are none"]),
-        (format!("[[bank]]\nname = \"x\"\n[[page]]\nname = \"p\"\nbanks = [\"y\"]"), 6, &["banks = \"y\"", "there are x"]),
+        (
+            format!("[[bank]]\nname = \"x\"\n[[page]]\nname = \"p\"\nbanks = [\"y\"]"),
+            6,
+            &["banks = \"y\"", "there are x"],
+        ),
         (format!("[[bank]]\nname = \"x\"\n[[page]]\nname = \"p\"\nbanks = []"), 6, &["at least one"]),
         (
-            format!("[[bank]]\nname = \"x\"\n[[bank]]\nname = \"y\"\n[[page]]\nname = \"p\"\nbanks = [\"x\"]"),
+            format!(
+                "[[bank]]\nname = \"x\"\n[[bank]]\nname = \"y\"\n[[page]]\nname = \"p\"\nbanks = [\"x\"]"
+            ),
             5,
             &["\"y\" is on no page"],
         ),
         (format!("[[control]]\nlayer = \"s\"\n{one}"), 3, &["layer = \"s\"", "no button holds it"]),
         (format!("[[button]]\nnote = 1\nlayer = \"s\"\naction = \"play\"\n"), 4, &["no button holds it"]),
-        (format!("[[control]]\n{two}layer = \"s\"\n[[control]]\nlayer = \"s\"\n{two}[[button]]\nnote = 1\nlayer = \"s\""), 7, &["CC 21"]),
-        (format!("[[button]]\nnote = 1\nbank = \"x\"\naction = \"play\"\n[[bank]]\nname = \"x\""), 2, &["one of them"]),
-        (format!("[[button]]\nnote = 1\nresets = \"Knob\"\n"), 4, &["resets \"Knob\"", "no control has this label", "a, b"]),
-        (format!("[[button]]\nnote = 1\naction = \"fly\"\n"), 4, &["there is a, b", "fine-latch", "bank-previous"]),
-        (format!("[[bank]]\nname = \"x\"\ncolour = 3"), 4, &["colour", "`control`", "`ball`"]),
-        (format!("[[ball]]\ncc = [1]\ncoding = \"twos-complement\"\nplane = [\"a\", \"b\"]"), 3, &["two controllers"]),
-        (format!("[[ball]]\ncc = [1, 2]\ncoding = \"absolute\"\nplane = [\"a\", \"b\"]"), 4, &["a ball's is twos"]),
-        (format!("[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\""), 3, &["plane, two addresses, or a colour"]),
-        (format!("[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\"]"), 5, &["1 addresses: 2"]),
-        (format!("[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\", \"a\"]"), 5, &["twice"]),
-        (format!("[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\", \"c\"]"), 5, &["there is a"]),
         (
-            format!("[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\", \"b\"]\nring = \"a\""),
+            format!(
+                "[[control]]\n{two}layer = \"s\"\n[[control]]\nlayer = \"s\"\n{two}[[button]]\nnote = 1\nlayer = \"s\""
+            ),
+            7,
+            &["CC 21"],
+        ),
+        (
+            format!("[[button]]\nnote = 1\nbank = \"x\"\naction = \"play\"\n[[bank]]\nname = \"x\""),
+            2,
+            &["one of them"],
+        ),
+        (
+            format!("[[button]]\nnote = 1\nresets = \"Knob\"\n"),
+            4,
+            &["resets \"Knob\"", "no control has this label", "a, b"],
+        ),
+        (
+            format!("[[button]]\nnote = 1\naction = \"fly\"\n"),
+            4,
+            &["there is a, b", "fine-latch", "bank-previous"],
+        ),
+        (format!("[[bank]]\nname = \"x\"\ncolour = 3"), 4, &["colour", "`control`", "`ball`"]),
+        (
+            format!("[[ball]]\ncc = [1]\ncoding = \"twos-complement\"\nplane = [\"a\", \"b\"]"),
+            3,
+            &["two controllers"],
+        ),
+        (
+            format!("[[ball]]\ncc = [1, 2]\ncoding = \"absolute\"\nplane = [\"a\", \"b\"]"),
+            4,
+            &["a ball's is twos"],
+        ),
+        (
+            format!("[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\""),
+            3,
+            &["plane, two addresses, or a colour"],
+        ),
+        (
+            format!("[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\"]"),
+            5,
+            &["1 addresses: 2"],
+        ),
+        (
+            format!("[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\", \"a\"]"),
+            5,
+            &["twice"],
+        ),
+        (
+            format!("[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\", \"c\"]"),
+            5,
+            &["there is a"],
+        ),
+        (
+            format!(
+                "[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\", \"b\"]\nring = \"a\""
+            ),
             6,
             &["three in cc"],
         ),
-        (format!("[[ball]]\ncc = [1, 2, 3]\ncoding = \"twos-complement\"\nplane = [\"a\", \"b\"]"), 3, &["ring, what it moves"]),
         (
-            format!("[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\", \"b\"]\nrotation = inf"),
+            format!("[[ball]]\ncc = [1, 2, 3]\ncoding = \"twos-complement\"\nplane = [\"a\", \"b\"]"),
+            3,
+            &["ring, what it moves"],
+        ),
+        (
+            format!(
+                "[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\", \"b\"]\nrotation = inf"
+            ),
             6,
             &["rotation = inf", "finite"],
         ),
         (
-            format!("[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\", \"b\"]\ninvert = [\"z\"]"),
+            format!(
+                "[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\", \"b\"]\ninvert = [\"z\"]"
+            ),
             6,
             &["z", "`x`", "`y`"],
         ),
         (
-            format!("[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\", \"b\"]\nsensitivity = 0"),
+            format!(
+                "[[ball]]\ncc = [1, 2]\ncoding = \"twos-complement\"\nplane = [\"a\", \"b\"]\nsensitivity = 0"
+            ),
             6,
             &["sensitivity = 0", "finite"],
         ),

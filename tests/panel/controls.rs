@@ -232,9 +232,11 @@ fn a_million_random_bytes_through_a_whole_panel_do_no_harm() {
         if random.next() % 2 == 0 {
             packet.extend((0..random.next() % 64).map(|_| random.next() as u8));
         } else {
-            let status = [0xB0, 0xB1, 0x90, 0x80, 0xE0, 0xD0, 0xA0, 0xC0, 0xF0, 0xF7][random.next() as usize % 10];
-            let number = [20, 52, 21, 22, 23, 99, 98, 6, 38, 96, 97, 100, 101, 102, 103, 104, 36, 40, 41, 42, 43, 50]
-                [random.next() as usize % 22];
+            let status =
+                [0xB0, 0xB1, 0x90, 0x80, 0xE0, 0xD0, 0xA0, 0xC0, 0xF0, 0xF7][random.next() as usize % 10];
+            let number =
+                [20, 52, 21, 22, 23, 99, 98, 6, 38, 96, 97, 100, 101, 102, 103, 104, 36, 40, 41, 42, 43, 50]
+                    [random.next() as usize % 22];
             packet.extend([status, number, random.next() as u8 & 0x7F]);
         }
         fed += packet.len();
@@ -286,7 +288,7 @@ fn registered_parameters_are_chosen_as_midi_says() {
         (1, 101, 0, None), // lower half first
         (1, 6, 7, Some((rpn(1), msb(7)))),
         (0, 6, 6, Some((nrpn(300), msb(6)))), // stays chosen
-        (0, 98, 45, None), // the lower half alone
+        (0, 98, 45, None),                    // the lower half alone
         (0, 6, 6, Some((nrpn(301), msb(6)))),
         (0, 101, 0, None), // the other kind: its lower half is not known
         (0, 6, 6, None),
@@ -359,7 +361,8 @@ fn registered_parameters_by_table() {
 
 #[test]
 fn halves_of_registered_parameters_make_no_saw_teeth() {
-    let map = "name = \"x\"\n[[control]]\nnrpn = 5\ncoding = \"absolute\"\ntakeover = \"jump\"\ntarget = \"a\"";
+    let map =
+        "name = \"x\"\n[[control]]\nnrpn = 5\ncoding = \"absolute\"\ntakeover = \"jump\"\ntarget = \"a\"";
     let map = Arc::new(Map::parse(map, "x", &any, &any).unwrap());
     for lsb_first in [false, true] {
         let mut surface = Surface::new(map.clone());
@@ -493,14 +496,22 @@ fn wrong_controls_say_where_and_what_is_accepted() {
             4,
             &["acceleration = 0.5", "1 to 100"],
         ),
-        ("cc = 20\nacceleration = 2\ncoding = \"absolute\"\ntarget = \"a\"", 4, &["acceleration is for relative"]),
+        (
+            "cc = 20\nacceleration = 2\ncoding = \"absolute\"\ntarget = \"a\"",
+            4,
+            &["acceleration is for relative"],
+        ),
         ("cc = 20\ntouch = 128\ncoding = \"absolute\"\ntarget = \"a\"", 4, &["touch = 128", "0 to 127"]),
         (
             "cc = 20\ncoding = \"absolute\"\ntarget = \"a\"\ngang = [\"b\", \"a\"]",
             6,
             &["gang \"a\" is listed twice"],
         ),
-        ("cc = 20\ncoding = \"absolute\"\ntakeover = \"catch\"\ntarget = \"a\"", 5, &["pickup", "scaled", "jump"]),
+        (
+            "cc = 20\ncoding = \"absolute\"\ntakeover = \"catch\"\ntarget = \"a\"",
+            5,
+            &["pickup", "scaled", "jump"],
+        ),
         (
             "cc = 20\ncoding = \"absolute\"\ntarget = \"a\"\ntouch = 40\n[[button]]\nnote = 40\naction = \"b\"",
             7,

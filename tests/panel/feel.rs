@@ -13,8 +13,26 @@ fn scaled_takeover_by_table() {
     // the parameter's way shrinks by the factor by which the control's does; down likewise.
     let table: &[(f64, &[(f64, Option<f64>)])] = &[
         // The first message only says where the control is.
-        (0.5, &[(0.25, None), (0.5, Some(2.0 / 3.0)), (0.75, Some(5.0 / 6.0)), (1.0, Some(1.0)), (0.5, Some(0.5))]),
-        (0.5, &[(0.75, None), (0.5, Some(1.0 / 3.0)), (0.25, Some(1.0 / 6.0)), (0.0, Some(0.0)), (0.4, Some(0.4))]),
+        (
+            0.5,
+            &[
+                (0.25, None),
+                (0.5, Some(2.0 / 3.0)),
+                (0.75, Some(5.0 / 6.0)),
+                (1.0, Some(1.0)),
+                (0.5, Some(0.5)),
+            ],
+        ),
+        (
+            0.5,
+            &[
+                (0.75, None),
+                (0.5, Some(1.0 / 3.0)),
+                (0.25, Some(1.0 / 6.0)),
+                (0.0, Some(0.0)),
+                (0.4, Some(0.4)),
+            ],
+        ),
         // There and back is not where it was: each way has its own end.
         (0.5, &[(0.25, None), (0.5, Some(2.0 / 3.0)), (0.25, Some(1.0 / 3.0))]),
         // At the same place already.
@@ -61,7 +79,13 @@ fn scaled_takeover_meets_and_follows() {
     assert!(pickup.holds());
     // Somebody else moves it: from there on by shares again, without a jump.
     parameter = 0.3;
-    let moved = |control, parameter| Moved { control, parameter, bound: parameter, tolerance: TOLERANCE, fine: false };
+    let moved = |control, parameter| Moved {
+        control,
+        parameter,
+        bound: parameter,
+        tolerance: TOLERANCE,
+        fine: false,
+    };
     let goal = pickup.goal(Takeover::Scaled, moved(0.5, parameter)).unwrap();
     assert!((goal - 0.15).abs() < 1e-12, "half the way down: {goal}");
 }
@@ -166,7 +190,9 @@ fn acceleration_by_table() {
     assert_eq!((SLOW, PACE_WINDOW), (20.0, 100_000));
     // Milliseconds from one detent to the next; what the last of many counts. The documented curve: the detents of the
     // last tenth of a second, ten times that a second, over 20.
-    for (apart, expected) in [(200, 1.0), (100, 1.0), (51, 1.0), (50, 1.0), (25, 2.0), (20, 2.5), (10, 5.0), (5, 8.0)] {
+    for (apart, expected) in
+        [(200, 1.0), (100, 1.0), (51, 1.0), (50, 1.0), (25, 2.0), (20, 2.5), (10, 5.0), (5, 8.0)]
+    {
         let mut pace = Pace::default();
         let last = (0..60).map(|i| pace.gain(i * apart * 1000, 1.0, 8.0)).last().unwrap();
         assert!((last - expected).abs() < 1e-9, "a detent every {apart} ms counts {last}");
@@ -206,7 +232,10 @@ fn a_glide_is_even_and_ends_exactly() {
             break;
         }
     }
-    assert_eq!(got.iter().map(|g| g.0).collect::<Vec<_>>(), [8_000, 16_000, 24_000, 32_000, 40_000, 48_000, 50_000]);
+    assert_eq!(
+        got.iter().map(|g| g.0).collect::<Vec<_>>(),
+        [8_000, 16_000, 24_000, 32_000, 40_000, 48_000, 50_000]
+    );
     for (at, place) in &got[..6] {
         assert!((place - (0.2 + 0.5 * *at as f64 / 50_000.0)).abs() < 1e-12, "{place} at {at}");
     }
@@ -224,7 +253,8 @@ struct Bench {
 
 impl Bench {
     fn new(keys: &str) -> Self {
-        let map = format!("name = \"x\"\n[[control]]\ncc = 20\ncoding = \"absolute\"\ntarget = \"a\"\n{keys}");
+        let map =
+            format!("name = \"x\"\n[[control]]\ncc = 20\ncoding = \"absolute\"\ntarget = \"a\"\n{keys}");
         let surface = Surface::new(Arc::new(Map::parse(&map, "x", &any, &any).unwrap()));
         Self { surface, place: 0.0, out: Vec::new() }
     }
@@ -271,7 +301,8 @@ fn smoothing_settles_exactly_on_the_value() {
             assert_eq!(bench.surface.due(), None, "nothing is due any more");
             assert!(bench.out.last().unwrap().0 <= last + smooth * 1_000);
             // No faster than pictures need them, and no step larger than its share of the way.
-            let steps = bench.out.windows(2).filter(|w| w[1].0 - w[0].0 < GLIDE_STEP.min(smooth * 1_000)).count();
+            let steps =
+                bench.out.windows(2).filter(|w| w[1].0 - w[0].0 < GLIDE_STEP.min(smooth * 1_000)).count();
             assert!(steps <= 215, "{steps}");
             let largest = bench.out.windows(2).map(|w| (w[1].1 - w[0].1).abs()).fold(0.0, f64::max);
             let fastest = 1.0 / 127.0 / every as f64 * (GLIDE_STEP.max(smooth * 1_000).max(every)) as f64;
@@ -338,7 +369,9 @@ impl Random {
 fn no_change_of_shot_look_or_bank_makes_a_value_jump() {
     let map = |takeover: &str| {
         let control = |head: &str, target: &str| {
-            format!("[[{head}]]\ncc = 20\ncoding = \"absolute\"\ntakeover = \"{takeover}\"\ntarget = \"{target}\"\n")
+            format!(
+                "[[{head}]]\ncc = 20\ncoding = \"absolute\"\ntakeover = \"{takeover}\"\ntarget = \"{target}\"\n"
+            )
         };
         format!(
             "name = \"x\"\n[[bank]]\nname = \"1\"\n{}[[bank]]\nname = \"2\"\n{}[[control]]\nlayer = \"s\"\n{}\
@@ -399,7 +432,8 @@ fn no_change_of_shot_look_or_bank_makes_a_value_jump() {
                     let name = surface.describe()[0].targets[0].address.to_string();
                     let turned = (heard.as_ref() == Some(&name)).then_some(());
                     heard = Some(name);
-                    let moves = feed(&mut surface, &shots[shot], Control::Cc { channel: 0, number: 20 }, knob);
+                    let moves =
+                        feed(&mut surface, &shots[shot], Control::Cc { channel: 0, number: 20 }, knob);
                     assert!(moves.len() <= 1, "one control acts");
                     for m in moves {
                         let Move::Set { target, position, .. } = m else { panic!("{m:?}") };
@@ -455,7 +489,8 @@ fn balls_keep_luma_and_length_however_they_are_turned() {
         [y, (b - y) / 1.8556, (r - y) / 1.5748]
     };
     for degrees in (-720..=720).step_by(15).map(f64::from).chain([0.001, 33.3, 1e6]) {
-        for (sensitivity, invert) in [(1.0, [false; 2]), (0.25, [true, false]), (3.0, [true, true]), (-1.0, [false, true])]
+        for (sensitivity, invert) in
+            [(1.0, [false; 2]), (0.25, [true, false]), (3.0, [true, true]), (-1.0, [false, true])]
         {
             let axes = pushes(Lie { rotation: degrees, invert, sensitivity }).map(ycbcr);
             let [x, y] = axes;
@@ -468,7 +503,10 @@ fn balls_keep_luma_and_length_however_they_are_turned() {
             // To the right is where the rotation points: counter-clockwise from +C_B.
             let sign = if invert[0] { -sensitivity } else { sensitivity };
             let (sin, cos) = degrees.to_radians().sin_cos();
-            assert!((x[1] - sign * cos).abs() < 1e-9 && (x[2] - sign * sin).abs() < 1e-9, "{degrees}°: {x:?}");
+            assert!(
+                (x[1] - sign * cos).abs() < 1e-9 && (x[2] - sign * sin).abs() < 1e-9,
+                "{degrees}°: {x:?}"
+            );
             // Mirrored once, the plane is turned over; twice, or not, it is not.
             let turned = x[1] * y[2] - x[2] * y[1];
             assert_eq!(turned < 0.0, invert[0] != invert[1], "{degrees}°");

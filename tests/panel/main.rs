@@ -538,6 +538,9 @@ fn shipped_maps_are_right() {
         for address in should {
             assert!(reached.contains(address), "{file}: {address} has no control");
         }
+        for button in &map.buttons {
+            assert!(matches!(button.source, Source::Note(_)), "{file}: {:?} is no note", button.source);
+        }
         actions.extend(map.buttons.iter().map(|b| b.action.to_string()));
     }
     for action in ACTIONS {

@@ -12,10 +12,7 @@ use std::sync::Arc;
 /// The maps that come with the program: file name and text.
 pub const SHIPPED: &[(&str, &str)] = &[
     ("eight-encoders.toml", include_str!("../../../configs/panels/eight-encoders.toml")),
-    (
-        "eight-knobs-and-faders.toml",
-        include_str!("../../../configs/panels/eight-knobs-and-faders.toml"),
-    ),
+    ("eight-knobs-and-faders.toml", include_str!("../../../configs/panels/eight-knobs-and-faders.toml")),
     ("three-balls.toml", include_str!("../../../configs/panels/three-balls.toml")),
 ];
 
@@ -149,12 +146,16 @@ impl Binding {
             (Source::KeyPressure(key), Word::KeyPressure(number, value)) if number == key => {
                 Some(Said::Byte(value))
             }
-            (Source::Registered(mine), Word::Registered(parameter, datum)) if parameter == mine => match datum {
-                Datum::Step(by) => Some(Said::Steps(by)),
-                Datum::Half(half, byte) if self.fine => Some(Said::Half(half, byte)),
-                Datum::Half(Half::Msb, byte) if self.coding != Coding::Increment => Some(Said::Byte(byte)),
-                Datum::Half(..) => None,
-            },
+            (Source::Registered(mine), Word::Registered(parameter, datum)) if parameter == mine => {
+                match datum {
+                    Datum::Step(by) => Some(Said::Steps(by)),
+                    Datum::Half(half, byte) if self.fine => Some(Said::Half(half, byte)),
+                    Datum::Half(Half::Msb, byte) if self.coding != Coding::Increment => {
+                        Some(Said::Byte(byte))
+                    }
+                    Datum::Half(..) => None,
+                }
+            }
             _ => None,
         }
     }

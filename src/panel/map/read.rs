@@ -234,7 +234,8 @@ impl Reader<'_> {
         if map.has_registered() {
             let clash = self.taken.iter().find(|t| matches!(t.source, Source::Cc(cc) if is_registered(cc)));
             if let Some(taken) = clash {
-                let what = "controllers 6, 38 and 96 to 101 are what nrpn and rpn are sent with, which this map has";
+                let what =
+                    "controllers 6, 38 and 96 to 101 are what nrpn and rpn are sent with, which this map has";
                 return Err(self.wrong(taken.at.clone(), format!("“{}”: {what}", taken.label)));
             }
         }
@@ -258,7 +259,8 @@ impl Reader<'_> {
         }
         for (at, bank) in banks.iter().enumerate() {
             if !map.pages.is_empty() && !map.pages.iter().any(|page| page.banks.contains(&at)) {
-                let what = format!("bank \"{}\" is on no page, so that it would never be in force", bank.get_ref());
+                let what =
+                    format!("bank \"{}\" is on no page, so that it would never be in force", bank.get_ref());
                 return Err(self.wrong(bank.span(), what));
             }
         }
@@ -278,11 +280,19 @@ impl Reader<'_> {
     }
 
     /// Which of `names` is meant.
-    fn index(&self, key: &str, name: &Spanned<String>, names: &[Spanned<String>]) -> Result<usize, PanelError> {
+    fn index(
+        &self,
+        key: &str,
+        name: &Spanned<String>,
+        names: &[Spanned<String>],
+    ) -> Result<usize, PanelError> {
         let there = names.iter().map(|n| n.get_ref().as_str()).collect::<Vec<_>>();
         there.iter().position(|n| n == name.get_ref()).ok_or_else(|| {
             let there = if there.is_empty() { "none".to_owned() } else { there.join(", ") };
-            self.wrong(name.span(), format!("{key} = \"{}\": there is no such name; there are {there}", name.get_ref()))
+            self.wrong(
+                name.span(),
+                format!("{key} = \"{}\": there is no such name; there are {there}", name.get_ref()),
+            )
         })
     }
 
@@ -373,10 +383,8 @@ impl Reader<'_> {
             None => 0,
             Some(given) if (1..=LONGEST_SMOOTH).contains(given.get_ref()) => *given.get_ref() as u64 * 1_000,
             Some(given) => {
-                let what = format!(
-                    "smooth = {}: milliseconds, 1 to {LONGEST_SMOOTH} are accepted",
-                    given.get_ref()
-                );
+                let what =
+                    format!("smooth = {}: milliseconds, 1 to {LONGEST_SMOOTH} are accepted", given.get_ref());
                 return Err(self.wrong(given.span(), what));
             }
         };
@@ -427,11 +435,13 @@ impl Reader<'_> {
             // Registered parameter 16383 is none.
             let last = FINE_MOST - u16::from(registered);
             if let Some(given) = given {
-                let number = u16::try_from(*given.get_ref()).ok().filter(|n| *n <= last).ok_or_else(|| {
-                    let key = if registered { "rpn" } else { "nrpn" };
-                    let what = format!("{key} = {}: parameter numbers go from 0 to {last}", given.get_ref());
-                    self.wrong(given.span(), what)
-                })?;
+                let number =
+                    u16::try_from(*given.get_ref()).ok().filter(|n| *n <= last).ok_or_else(|| {
+                        let key = if registered { "rpn" } else { "nrpn" };
+                        let what =
+                            format!("{key} = {}: parameter numbers go from 0 to {last}", given.get_ref());
+                        self.wrong(given.span(), what)
+                    })?;
                 all.push(Source::Registered(Registered { registered, number }));
             }
         }
@@ -485,7 +495,8 @@ impl Reader<'_> {
             raw.cc.get_ref().iter().map(|cc| self.controller("cc", cc)).collect();
         let numbers = numbers?;
         if !(2..=3).contains(&numbers.len()) {
-            let what = "cc of a ball has two controllers, to the right and away from you, or with the ring's three";
+            let what =
+                "cc of a ball has two controllers, to the right and away from you, or with the ring's three";
             return Err(self.wrong(raw.cc.span(), what.to_owned()));
         }
         let coding = *raw.coding.get_ref();
@@ -554,10 +565,8 @@ impl Reader<'_> {
             feedback: Told::nothing(),
         };
         let [x, y] = plane.axes(&lie);
-        let mut all = vec![
-            binding("across", numbers[0], x, 1.0, hand),
-            binding("away", numbers[1], y, 1.0, hand),
-        ];
+        let mut all =
+            vec![binding("across", numbers[0], x, 1.0, hand), binding("away", numbers[1], y, 1.0, hand)];
         all.extend(ring.map(|(cc, targets)| binding("ring", cc, targets.into(), ring_scale, hand + 2)));
         Ok(all)
     }
@@ -580,9 +589,8 @@ impl Reader<'_> {
             all.push(address.as_str().into());
         }
         let count = all.len();
-        all.try_into().map_err(|_| {
-            self.wrong(given.span(), format!("{key} has {count} addresses: {N} are accepted"))
-        })
+        all.try_into()
+            .map_err(|_| self.wrong(given.span(), format!("{key} has {count} addresses: {N} are accepted")))
     }
 
     /// The parameters under a key, none of which is among `others`.
