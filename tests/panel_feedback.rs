@@ -13,8 +13,8 @@ use std::time::{Duration, Instant};
 use greyhold::engine::{CACHE, Handle, Options, known_action, known_target, start};
 use greyhold::panel::{
     self, BURST, BYTES_PER_SECOND, CONTROL_EVERY, Control, Doing, ECHO, Echoes, Event, Feedback, LET_GO, Map,
-    Output, PanelError, Plug, Plugs, PortInfo, Ports, Readout, Sender, Surface, TEXT_EVERY, TRAVEL, Waker, Way, When,
-    Wish, queue,
+    Output, PanelError, Plug, Plugs, PortInfo, Ports, Readout, Sender, Surface, TEXT_EVERY, TRAVEL, Waker,
+    Way, When, Wish, queue,
 };
 use greyhold::picture::BalanceField::{Exposure, OffsetR};
 use greyhold::show::load;
@@ -400,13 +400,11 @@ fn wrong_keys_say_where_and_what_is_accepted() {
 
 #[test]
 fn another_bank_is_told_in_full() {
-    let map = map(
-        "[[control]]\nbend = true\nchannel = 2\ntouch = 104\ntarget = \"c\"\n\
+    let map = map("[[control]]\nbend = true\nchannel = 2\ntouch = 104\ntarget = \"c\"\n\
          [[button]]\nnote = 1\naction = \"bank-next\"\nfeedback = \"never\"\n\
          [[button]]\nnote = 2\nbank = \"B\"\n\
          [[bank]]\nname = \"A\"\n[[bank.control]]\ncc = 7\ncoding = \"absolute\"\ntarget = \"a\"\n\
-         [[bank]]\nname = \"B\"\n[[bank.control]]\ncc = 7\ncoding = \"absolute\"\ntarget = \"b\"\n",
-    );
+         [[bank]]\nname = \"B\"\n[[bank.control]]\ncc = 7\ncoding = \"absolute\"\ntarget = \"b\"\n");
     let mut surface = Surface::new(map.clone());
     let mut feedback = Feedback::new(map);
     let table = Table { positions: [("a", 0.0), ("b", 1.0), ("c", 0.5)].into(), ..Table::default() };
@@ -429,7 +427,8 @@ fn another_bank_is_told_in_full() {
     now += ms(1000);
     feedback.hold(0, true);
     assert_eq!(feedback.hear(&bent(9000), now), Doing::Hand);
-    let moved = Table { positions: [("a", 0.0), ("b", 1.0), ("c", 9000.0 / 16383.0)].into(), ..Table::default() };
+    let moved =
+        Table { positions: [("a", 0.0), ("b", 1.0), ("c", 9000.0 / 16383.0)].into(), ..Table::default() };
     assert_eq!(due(&mut feedback, &moved, now + ms(5000)).len(), 0, "held");
     feedback.hold(0, false);
     // 9000 is 70 · 128 + 40.

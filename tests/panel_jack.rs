@@ -378,7 +378,9 @@ fn learning(surface: &mut Elsewhere) {
 
     // The same knob for something else: shown, not overwritten.
     let mut session = Session::start(&map, &["--target", "look/strength", "--yes"]);
-    surface.answer("play 20 B0 15 41 B0 15 41 B0 15 41 B0 15 41 B0 15 41 B0 15 3F B0 15 3F B0 15 3F B0 15 3F B0 15 3F");
+    surface.answer(
+        "play 20 B0 15 41 B0 15 41 B0 15 41 B0 15 41 B0 15 41 B0 15 3F B0 15 3F B0 15 3F B0 15 3F B0 15 3F",
+    );
     session.hear("“Light”, which moves balance/exposure, sends the same");
     assert!(!session.end());
     assert_eq!(std::fs::read_to_string(&map).unwrap(), text);

@@ -6,8 +6,8 @@
 
 use greyhold::engine::{known_action, known_target, own_addresses};
 use greyhold::panel::{
-    Coding, Guess, Kind, LearnError, Map, Mode, Move, Need, NumberedValue, Purpose, Recogniser, SHIPPED, Source, Surface, read,
-    add_learned, empty_map,
+    Coding, Guess, Kind, LearnError, Map, Mode, Move, Need, NumberedValue, Purpose, Recogniser, SHIPPED,
+    Source, Surface, add_learned, empty_map, read,
 };
 use greyhold::show::{Address, addresses};
 
@@ -344,7 +344,10 @@ fn a_map_keeps_what_a_person_wrote() {
     let map = parse(&text);
     assert_eq!((map.controls.len(), map.buttons.len()), (2, 1));
     let bite = &map.controls[1];
-    assert_eq!((bite.cc(), bite.channel, bite.coding, bite.scale), (Some(21), Some(2), Coding::SignMagnitude, -1.0));
+    assert_eq!(
+        (bite.cc(), bite.channel, bite.coding, bite.scale),
+        (Some(21), Some(2), Coding::SignMagnitude, -1.0)
+    );
 
     // A button, by turns, after that; and a control of 14 bits into a map that lists them on one line.
     let toggle = sure(Kind::Button { source: Source::Note(40), mode: Mode::Toggle });
@@ -405,7 +408,8 @@ fn a_map_that_learned_a_control_hears_it() {
             found.touch = Some(104);
         }
         let fresh = empty_map("x", "");
-        let text = add_learned(&fresh, &parse(&fresh), &found, purpose, None, None).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let text = add_learned(&fresh, &parse(&fresh), &found, purpose, None, None)
+            .unwrap_or_else(|e| panic!("{name}: {e}"));
         // Wherever its parameter stands: takeover is not in question here.
         let text = text.replace("coding = \"absolute\"", "coding = \"absolute\"\ntakeover = \"jump\"");
         let mut surface = Surface::new(std::sync::Arc::new(parse(&text)));
@@ -419,9 +423,14 @@ fn a_map_that_learned_a_control_hears_it() {
             Kind::Button { mode, .. } => {
                 let downs = moves.iter().filter(|m| matches!(m, Move::Press { down: true, .. })).count();
                 let ups = moves.len() - downs;
-                assert!(downs >= 3 && ups == if mode == Mode::Momentary { downs } else { 0 }, "{name}: {moves:?}");
+                assert!(
+                    downs >= 3 && ups == if mode == Mode::Momentary { downs } else { 0 },
+                    "{name}: {moves:?}"
+                );
             }
-            Kind::Relative { .. } | Kind::Steps { .. } | Kind::Numbered { value: NumberedValue::Steps, .. } => {
+            Kind::Relative { .. }
+            | Kind::Steps { .. }
+            | Kind::Numbered { value: NumberedValue::Steps, .. } => {
                 let turns: Vec<f64> = moves
                     .iter()
                     .map(|m| match m {

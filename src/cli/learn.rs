@@ -11,8 +11,9 @@ use anyhow::{Context, bail};
 
 use super::panel::describe;
 use crate::engine::{ACTIONS, known_action, known_target, own_addresses};
-use crate::panel::{    Guess, Map, PANEL_ACTIONS, Plug, Plugs, Purpose, Queue, RawMessage, Recogniser, Surface, SystemPorts, add_learned,
-    empty_map, read,
+use crate::panel::{
+    Guess, Map, PANEL_ACTIONS, Plug, Plugs, Purpose, Queue, RawMessage, Recogniser, Surface, SystemPorts,
+    add_learned, empty_map, read,
 };
 use crate::show::{addresses, write_atomically};
 

@@ -518,7 +518,9 @@ impl PanelContext for (&mut Engine, Instant) {
         let (engine, show) = (&*self.0, &self.0.document.show);
         Some(match engine.reach(target)? {
             Reach::Slot(slot) => slot.parameter().show(show.get(slot)?),
-            Reach::On(focus) => if show.chain.list(focus.list)[focus.at].on { "on" } else { "off" }.to_owned(),
+            Reach::On(focus) => {
+                if show.chain.list(focus.list)[focus.at].on { "on" } else { "off" }.to_owned()
+            }
             Reach::Frame => (engine.frame + 1).to_string(),
             Reach::Shuttle => format!("{}x", engine.speed()),
         })

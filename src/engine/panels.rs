@@ -172,32 +172,31 @@ impl Panels {
         let mut any = false;
         for (&number, port) in ports {
             let Port { queue, clock, feedback, held_back, .. } = port;
-            let mut carry_out = |at: u64,
-                                 event: Option<&Event>,
-                                 context: &mut dyn PanelContext,
-                                 feedback: &mut Feedback| {
-                let Some(surface) = surfaces.get_mut(&number) else { return };
-                let position = |target: &str| context.position(target);
-                let moves = match event {
-                    Some(event) => surface.feed(at, event, &position),
-                    None => surface.settle(at, &position),
-                };
-                any |= event.is_some() || !moves.is_empty();
-                for m in &moves {
-                    if let Move::Hold { hand, down } = m {
-                        feedback.hold(*hand, *down);
+            let mut carry_out =
+                |at: u64, event: Option<&Event>, context: &mut dyn PanelContext, feedback: &mut Feedback| {
+                    let Some(surface) = surfaces.get_mut(&number) else { return };
+                    let position = |target: &str| context.position(target);
+                    let moves = match event {
+                        Some(event) => surface.feed(at, event, &position),
+                        None => surface.settle(at, &position),
+                    };
+                    any |= event.is_some() || !moves.is_empty();
+                    for m in &moves {
+                        if let Move::Hold { hand, down } = m {
+                            feedback.hold(*hand, *down);
+                        }
                     }
-                }
-                if event.is_some() && !(surface.map().banks.is_empty() && surface.map().layers.is_empty()) {
-                    feedback.put_in_force(surface.in_force());
-                }
-                // Carried out before the next is read: takeover looks at where parameters stand.
-                if context.act(number, &moves) {
-                    surfaces.values_mut().for_each(Surface::reset);
-                } else if !moves.is_empty() {
-                    surface.arrived(&|target| context.position(target));
-                }
-            };
+                    if event.is_some() && !(surface.map().banks.is_empty() && surface.map().layers.is_empty())
+                    {
+                        feedback.put_in_force(surface.in_force());
+                    }
+                    // Carried out before the next is read: takeover looks at where parameters stand.
+                    if context.act(number, &moves) {
+                        surfaces.values_mut().for_each(Surface::reset);
+                    } else if !moves.is_empty() {
+                        surface.arrived(&|target| context.position(target));
+                    }
+                };
             queue.drain(|message| {
                 clock.heard(message.at, now);
                 let echo = echoes.is_echo(number, message.bytes(), now);

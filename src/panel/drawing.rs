@@ -38,7 +38,8 @@ fn groups(map: &Map) -> Vec<Group<'_>> {
 /// what they do, bank by bank.
 pub fn svg(map: &Map) -> String {
     let groups = groups(map);
-    let widest = groups.iter().map(|g| g.controls.len().max(g.buttons.len())).max().unwrap_or(1).clamp(1, ROW);
+    let widest =
+        groups.iter().map(|g| g.controls.len().max(g.buttons.len())).max().unwrap_or(1).clamp(1, ROW);
     let width = 2 * MARGIN + widest * (BOX.0 + GAP) - GAP;
     let (mut body, mut y) = (String::new(), MARGIN + HEAD);
     for group in &groups {
@@ -122,7 +123,14 @@ pub fn table(map: &Map) -> String {
             begin(&mut out, "| control | sends | moves | is told |\n|---|---|---|---|\n");
             for c in &group.controls {
                 let (sends, moves) = (sends(map, c), moves(c));
-                _ = writeln!(out, "| {} | {} | {} | {} |", cell(&c.label), cell(&sends), cell(&moves), told(c));
+                _ = writeln!(
+                    out,
+                    "| {} | {} | {} | {} |",
+                    cell(&c.label),
+                    cell(&sends),
+                    cell(&moves),
+                    told(c)
+                );
             }
         }
         if !group.buttons.is_empty() {

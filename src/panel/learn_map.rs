@@ -44,9 +44,7 @@ pub fn empty_map(name: &str, port: &str) -> String {
     document["name"] = value(name);
     document["port"] = value(port);
     let text = document.to_string();
-    format!(
-        "# A map made by learning. The program's configs/panels/README.md explains all keys.\n\n{text}"
-    )
+    format!("# A map made by learning. The program's configs/panels/README.md explains all keys.\n\n{text}")
 }
 
 /// What a control sends, message by message; first what a map calls it by.
