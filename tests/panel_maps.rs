@@ -80,7 +80,7 @@ fn a_drawing_has_every_control_with_its_message_and_what_it_does() {
         for control in &map.controls {
             has(&control.label);
             control.cc().into_iter().for_each(|cc| has(&format!("CC {cc}")));
-            control.targets.iter().for_each(|t| has(&t.address));
+            control.targets.iter().filter(|t| t.by.abs() > 0.001).for_each(|t| has(&t.address));
         }
         for button in &map.buttons {
             has(&button.label);

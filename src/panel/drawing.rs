@@ -1,12 +1,12 @@
 //! A map, drawn from its own file: what is where is not known, so controls stand in the map's order.
 
-use super::{Binding, Button, LSB_ABOVE, Map, Mode, Registered, Source, When};
+use super::{Binding, Button, Coding, LSB_ABOVE, Map, Mode, Registered, Source, When};
 use std::fmt::Write;
 
 /// Boxes in a row.
 const ROW: usize = 8;
 /// Size of a box, and what is between two.
-const BOX: (usize, usize) = (132, 118);
+const BOX: (usize, usize) = (156, 118);
 const GAP: usize = 8;
 const MARGIN: usize = 16;
 const HEAD: usize = 34;
@@ -154,19 +154,28 @@ fn frame(out: &mut String, x: usize, y: usize) {
 
 fn lines(out: &mut String, x: usize, y: usize, label: &str, message: &str, does: &str) {
     let middle = x + BOX.0 / 2;
-    let mut line = |dy: usize, size: usize, ink: &str, text: &str| {
-        let shown = cut(text, (BOX.0 - 8) * 2 / size);
+    // Letters are a little wider than half their height.
+    let fits = |size: usize| (BOX.0 - 6) * 9 / (5 * size);
+    let mut line = |dy: usize, size: usize, ink: &str, text: &str, shown: &str| {
         _ = writeln!(
             out,
             "<text x=\"{middle}\" y=\"{}\" font-size=\"{size}\" fill=\"{ink}\"><title>{}</title>{}</text>",
             y + dy,
             escaped(text),
-            escaped(&shown)
+            escaped(shown)
         );
     };
-    line(70, 13, "#000", label);
-    line(86, 10, "#555", message);
-    line(103, 10, "#000", does);
+    line(68, 13, "#000", label, &cut(label, fits(13)));
+    line(83, 10, "#555", message, &cut(message, fits(10)));
+    // What it does has two lines, broken between words where they are.
+    let (first, rest) = match does.char_indices().nth(fits(10)) {
+        Some((end, _)) => does.split_at(does[..end].rfind(' ').map_or(end, |space| space + 1)),
+        None => (does, ""),
+    };
+    line(98, 10, "#000", does, first.trim_end());
+    if !rest.is_empty() {
+        line(110, 10, "#000", does, &cut(rest, fits(10)));
+    }
 }
 
 /// The first so many characters.
@@ -186,7 +195,10 @@ fn on(map: &Map, channel: Option<u8>, layer: Option<usize>) -> String {
 
 /// What a control sends, in words.
 fn sends(map: &Map, control: &Binding) -> String {
-    let coding = control.coding.name().replace('-', " ");
+    let coding = match control.coding {
+        Coding::TwosComplement => "two's complement".to_owned(),
+        other => other.name().replace('-', " "),
+    };
     let what = match control.source {
         Source::Cc(cc) if control.fine => format!("CC {cc} and {}, 14 bits", cc + LSB_ABOVE),
         Source::Cc(cc) => format!("CC {cc}, {coding}"),
@@ -213,11 +225,16 @@ fn presses(map: &Map, button: &Button) -> String {
 }
 
 fn moves(control: &Binding) -> String {
-    let one = |t: &super::Target| match t.by * control.scale {
-        1.0 => t.address.to_string(),
-        by => format!("{} × {}", t.address, (by * 1000.0).round() / 1000.0),
+    let one = |t: &super::Target| {
+        let by = (t.by * control.scale * 1000.0).round() / 1000.0;
+        match by {
+            1.0 => Some(t.address.to_string()),
+            // A ball's plane that lies straight.
+            0.0 => None,
+            by => Some(format!("{} × {by}", t.address)),
+        }
     };
-    control.targets.iter().map(one).collect::<Vec<_>>().join(", ")
+    control.targets.iter().filter_map(one).collect::<Vec<_>>().join(", ")
 }
 
 fn told(control: &Binding) -> &'static str {
