@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-use greyhold::engine::{CACHE, Handle, Options, known_action, known_target, start};
+use greyhold::engine::{CACHE, Handle, Input, Options, known_action, known_target, start};
 use greyhold::panel::{
     self, BURST, BYTES_PER_SECOND, CONTROL_EVERY, Control, Doing, ECHO, Echoes, Event, Feedback, LET_GO, Map,
     Output, PanelError, Plug, Plugs, PortInfo, Ports, Readout, Sender, Surface, TEXT_EVERY, TRAVEL, Waker,
@@ -795,6 +795,39 @@ fn panels_are_told_what_stands_there_and_their_answers_move_nothing() {
     });
     assert!(back.elapsed() < Duration::from_secs(2), "{:?}", back.elapsed());
     assert!(engine.snapshot().panel.absent.is_empty());
+    engine.stop().unwrap();
+}
+
+#[test]
+fn a_control_is_learned_while_it_moves_nothing() {
+    let dir = tempfile::tempdir().unwrap();
+    let rig = Rig::with(vec![device("Encoders", Answers::Same)]);
+    let engine = engine(dir.path(), &rig, &[ENCODERS]);
+    wait_for("the panel", || (!engine.snapshot().panel.ports.is_empty()).then_some(()));
+    rest(&rig);
+    engine.send(Input::Learn { target: Some("look/strength".into()) });
+    wait_for("learning", || engine.snapshot().panel.learning.clone());
+    let turn = |value: u8| {
+        (0..8).for_each(|_| rig.send(0, &[0xB0, 20, value]));
+        let guessed = |count: usize| {
+            let learning = engine.snapshot().panel.learning.clone()?;
+            let guess = learning.guess.filter(|g| g.need.is_none() || count == 0)?;
+            Some((learning, guess))
+        };
+        wait_for("a guess", || guessed(usize::from(value == 127)))
+    };
+    turn(1);
+    let (learning, guess) = turn(127);
+    assert_eq!((&*learning.target, learning.port.as_deref()), ("look/strength", Some("Encoders")));
+    let (coding, reversed) = (panel::Coding::TwosComplement, false);
+    assert_eq!(guess.kind, panel::Kind::Relative { cc: 20, coding, reversed });
+    let taken = Some(("CC 20".to_owned(), "moves balance/exposure".to_owned()));
+    assert_eq!(learning.conflict, taken, "the map has a meaning for it");
+    assert_eq!(exposure(&engine), 0.0, "it moved something");
+    engine.send(Input::Learn { target: None });
+    wait_for("the end of it", || engine.snapshot().panel.learning.is_none().then_some(()));
+    rig.send(0, &[0xB0, 20, 2]);
+    wait_for("a step", || (exposure(&engine) > 0.0).then_some(()));
     engine.stop().unwrap();
 }
 

@@ -181,6 +181,12 @@ impl Engine {
                 }
             }
             Input::Press { action, down } => self.press(&action, down, now),
+            Input::Learn { target } => {
+                if let Some(mut panels) = self.panels.take() {
+                    panels.learn(target, &mut (&mut *self, now));
+                    self.panels = Some(panels);
+                }
+            }
         }
         if self.document.footing != footing {
             self.reset_panels();

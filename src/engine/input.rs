@@ -143,6 +143,12 @@ pub enum Input {
         /// Bits of a channel.
         bits: u32,
     },
+    /// Listen to the panels for the control that is to move the parameter at an address, and do nothing else of what
+    /// they say meanwhile; `None` ends that. What is recognised is in the snapshot's panel; who asked writes the map.
+    Learn {
+        /// The address.
+        target: Option<Arc<str>>,
+    },
     /// A key or button of an action was pressed or let go. Names that no action has do nothing.
     Press {
         /// The action's name.

@@ -30,5 +30,5 @@ pub use finish::Picture;
 pub use host::{CACHE, EngineError, Handle, Options, start};
 pub use input::{Command, Compare, FASTEST, Input, Live, Patch, Scope};
 pub use raster::raster;
-pub use snapshot::{PanelState, Playback, Snapshot};
+pub use snapshot::{Learning, PanelState, Playback, Snapshot};
 pub use targets::{FOCUS_PARAMETERS, Focus, Reach, known_target, own_addresses};

@@ -7,10 +7,10 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded, unbounded};
 
-use super::snapshot::PanelState;
+use super::snapshot::{Learning, PanelState};
 use crate::panel::{
     Doing, Echoes, Event, Feedback, HELD_BACK, Map, Move, Plug, Plugs, PortClock, Ports, Queue, Readout,
-    Surface, Wish, read,
+    Recogniser, Surface, Wish, conflict, read,
 };
 
 struct Port {
@@ -50,6 +50,8 @@ pub(super) struct Panels {
     told: Option<Instant>,
     /// Something may have changed since.
     untold: bool,
+    /// What is being learned, and what each port sent since.
+    learning: Option<(Arc<str>, BTreeMap<usize, Recogniser>)>,
 }
 
 /// How often the thread looks whether it is time to look at the ports, when there is nothing to send.
@@ -106,6 +108,7 @@ impl Panels {
             absent: BTreeMap::new(),
             told: None,
             untold: false,
+            learning: None,
         })
     }
 
@@ -168,8 +171,8 @@ impl Panels {
     /// Reads what came and carries out each message before it reads on, and what halves of messages and
     /// messages that were held back ask for by now. True if there was anything.
     pub fn drain(&mut self, context: &mut dyn PanelContext, now: Instant) -> bool {
-        let Self { ports, surfaces, echoes, last, .. } = self;
-        let mut any = false;
+        let Self { ports, surfaces, echoes, last, learning, .. } = self;
+        let (mut any, mut listened) = (false, false);
         for (&number, port) in ports {
             let Port { queue, clock, feedback, held_back, .. } = port;
             let mut carry_out =
@@ -207,6 +210,11 @@ impl Panels {
                     return;
                 }
                 *last = number;
+                if let Some((_, heard)) = learning {
+                    heard.entry(number).or_default().hear(message.at, message.bytes());
+                    listened = true;
+                    return;
+                }
                 carry_out(message.at, Some(&event), context, feedback);
             });
             if let Some(at) = clock.at(now) {
@@ -221,7 +229,7 @@ impl Panels {
                 }
             }
         }
-        any
+        any | listened
     }
 
     /// Has panels told what stands there, as far as it is due.
@@ -258,6 +266,23 @@ impl Panels {
         self.ports.iter().filter_map(pairs).chain(held).chain(told).chain(soon).min()
     }
 
+    /// Begins to listen for a control that is to be learned, anew; `None` ends it.
+    pub fn learn(&mut self, target: Option<Arc<str>>, context: &mut dyn PanelContext) {
+        // Nobody hears meanwhile that something was let go.
+        for (port, surface) in &mut self.surfaces {
+            context.act(*port, &surface.release());
+        }
+        self.learning = target.map(|target| (target, BTreeMap::new()));
+    }
+
+    fn learning(&self) -> Option<Learning> {
+        let (target, heard) = self.learning.as_ref()?;
+        let port = self.ports.get(&self.last).filter(|_| heard.contains_key(&self.last));
+        let guess = port.and_then(|_| heard[&self.last].guess());
+        let conflict = guess.and_then(|guess| conflict(&self.maps[port?.map], &guess));
+        Some(Learning { target: target.clone(), port: port.map(|p| p.name.clone()), guess, conflict })
+    }
+
     /// Another shot, look or stage in focus: absolute controls have to be picked up again.
     pub fn reset(&mut self) {
         self.surfaces.values_mut().for_each(Surface::reset);
@@ -290,6 +315,7 @@ impl Panels {
             standing,
             note: self.note.clone(),
             overruns: self.ports.values().map(|p| p.queue.overruns()).sum(),
+            learning: self.learning(),
         }
     }
 }

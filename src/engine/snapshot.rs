@@ -7,7 +7,7 @@ use std::time::Duration;
 use super::input::{Compare, Scope};
 use super::targets::Focus;
 use crate::media::ClipInfo;
-use crate::panel::{ButtonState, ControlState, Standing};
+use crate::panel::{ButtonState, ControlState, Guess, Standing};
 use crate::show::Show;
 
 /// How playback is doing.
@@ -45,6 +45,21 @@ pub struct PanelState {
     pub note: Option<String>,
     /// Messages dropped because they came faster than they could be read.
     pub overruns: u64,
+    /// The control that is being learned, if one is.
+    pub learning: Option<Learning>,
+}
+
+/// A control that is being learned.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Learning {
+    /// The address of the parameter that it is for.
+    pub target: Arc<str>,
+    /// The port last heard from since it began.
+    pub port: Option<String>,
+    /// What the control on that port is by now.
+    pub guess: Option<Guess>,
+    /// Which control of that port's map sends the same: its name and what it does.
+    pub conflict: Option<(String, String)>,
 }
 
 /// The engine's state at a moment.
