@@ -7,6 +7,7 @@
 //! - [`interchange`]: what other programs read and write: LUT files. Bytes in, bytes out.
 //! - [`look`]: the stages of a look, each declared once, with their CPU twins.
 //! - [`picture`]: frames, and the recipe that turns one into a picture; the CPU's way through it.
+//! - [`scope`]: what a signal is made of, counted; where published values lie on a scope.
 //! - [`check`]: is a look sound? Measurements, limits, a report.
 //! - [`show`]: the document: shots, balance, chain, outputs; changes with undo; `show.toml`.
 //! - [`media`]: frames in from files, frames out to files.
@@ -21,6 +22,7 @@ pub mod colour;
 pub mod interchange;
 pub mod look;
 pub mod picture;
+pub mod scope;
 pub mod check;
 pub mod show;
 pub mod media;

@@ -160,10 +160,18 @@ fn by_name(engine: &Handle) {
         ("focus-next", |s| s.focus == Some(Focus { list: List::Look, at: 0 })),
         ("focus-previous", |s| s.focus == Some(Focus { list: List::Look, at: 1 })),
         ("before", |s| s.compare == Compare::Before),
+        ("before-look", |s| s.compare == Compare::WithoutLook),
+        ("next-look", |s| s.trying.as_ref().is_some_and(|t| t.at == 0)),
+        ("next-look", |s| s.trying.as_ref().is_some_and(|t| t.at == 1)),
+        ("previous-look", |s| s.trying.as_ref().is_some_and(|t| t.at == 0)),
+        ("leave-look", |s| s.trying.is_none()),
         ("pick-neutral", |s| s.picking),
         ("pick-neutral", |s| !s.picking),
         ("undo", |s| s.steps == (0, 1) && exposures(s) == [0.0; 2]),
         ("redo", |s| s.steps == (1, 0) && near(exposures(s)[0], 0.05)),
+        ("undo", |s| s.steps == (0, 1)),
+        ("next-look", |s| s.trying.is_some()),
+        ("keep-look", |s| s.trying.is_none() && s.steps == (1, 0) && !s.show.chain.look.is_empty()),
         ("undo", |s| s.steps == (0, 1)),
         ("fitting", |s| s.steps == (1, 0) && s.show.shots[0].framing.fitting() == Fitting::Fill),
         // Between these a gesture ends; two presses in quick succession are one step.
@@ -172,8 +180,9 @@ fn by_name(engine: &Handle) {
         ("fitting", |s| s.steps == (2, 0) && s.show.shots[0].framing == Framing::default()),
         ("undo", |s| s.steps == (1, 1)),
         ("undo", |s| s.steps == (0, 2) && s.show.shots[0].framing == Framing::default()),
-        ("focus-on", |s| !s.show.chain.look[1].on && s.show.chain.look[0].on),
-        ("undo", |s| s.show.chain.look[1].on),
+        // Another look, tried, brought its first stage into focus.
+        ("focus-on", |s| !s.show.chain.look[0].on && s.show.chain.look[1].on),
+        ("undo", |s| s.show.chain.look[0].on),
     ];
     engine.send(Input::Turn { target: "balance/exposure".into(), detents: 1.0, control: 3 });
     comes(engine, "a step", |s| s.steps == (1, 0));

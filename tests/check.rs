@@ -520,7 +520,8 @@ fn the_command() {
     let clf = "tests/data/luts/cdl_FwdNoClamp.clf";
     assert_eq!(run(&[clf, "--expects", "logc4", "--gives", "logc4"]).0, Some(1));
     for (arguments, expected) in [
-        (&["no-such-look"][..], "no-such-look is no look; accepted: a .toml, .cube or .clf file, or one of "),
+        (&["no-such-look"][..], "no look is called \"no-such-look\"; accepted: cross-processed, "),
+        (&["no-such-look"], "two-colour, or a .toml file, a .cube or a .clf file"),
         (&[clf, "--gives", "bt1886"], "bt1886 is display light"),
         (&[&sound, "--expects", "logc4"], "--expects and --gives speak of a .cube or .clf file"),
         (&[&sound, "--strength", "2"], "strength is 2; accepted: 0 to 1.5"),

@@ -8,6 +8,7 @@ use std::process::{Output, Stdio};
 
 use greyhold::colour::{DISPLAYS, ENCODINGS, Encoding, OUTPUT_TRANSFORMS};
 use greyhold::picture::BalanceField;
+use greyhold::show::shipped_looks;
 use support::{greyhold, sequence};
 
 fn run(arguments: &[&str]) -> Output {
@@ -373,6 +374,14 @@ fn every_command_teaches_with_an_example() {
     for command in ["ports", "watch", "learn", "draw"] {
         assert!(fine(&["panel", command, "--help"]).contains("Example:"));
     }
+    for (command, parts) in
+        [("look", &["save", "list", "copy"][..]), ("group", &["list", "add", "leave", "remove"])]
+    {
+        for part in parts {
+            let help = fine(&[command, part, "--help"]);
+            assert!(help.contains(&format!("greyhold {command} {part}")), "{help}");
+        }
+    }
 }
 
 #[test]
@@ -647,8 +656,14 @@ fn bench_measures_every_pass_beside_a_copy() {
     let said = fine(&["bench", "--json", "--rounds", "2", "--sizes", "64x36"]);
     let report: serde_json::Value = serde_json::from_str(&said).unwrap();
     let passes = report["passes"].as_array().unwrap();
-    assert_eq!(passes.len(), 17 + greyhold::look::STAGES.len());
+    assert_eq!(passes.len(), 18 + greyhold::look::STAGES.len());
     assert!(passes.iter().all(|p| p["median_ms"].as_f64().unwrap() > 0.0));
+    // One look of those that ship.
+    let named =
+        |part: &str| passes.iter().filter(|p| p["pass"].as_str().unwrap().contains(part)).collect::<Vec<_>>();
+    let look = named(": the look ");
+    let name = look[0]["pass"].as_str().unwrap();
+    assert!(look.len() == 1 && shipped_looks().iter().any(|l| name.contains(&l.name)), "{name}");
 }
 
 /// A show's own displays are known wherever the show is in play; `--output` brings trim and calibration along.

@@ -8,6 +8,7 @@ const ROOMS: &[&str] = &[
     "interchange",
     "look",
     "picture",
+    "scope",
     "check",
     "show",
     "media",

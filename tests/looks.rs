@@ -66,7 +66,8 @@ fn comment(reports: &[Report; 4]) -> String {
 const HEAD: &str = "# The looks that come along
 
 Ten looks in `configs/looks`, each after a photochemical process and made of stages alone. All of it that is a function of a
-colour is checked (`greyhold check NAME`); texture is not, and is named. A look's numbers can be read, changed and saved under another name.
+colour is checked (`greyhold check NAME`); texture is not, and is named. A look's numbers can be read, changed and saved under another
+name, and a look of your own may cite one of these and change only its strengths (`based-on`).
 
 `tests/looks.rs` writes this page and fails when the check says something else. Limits stand in `configs/check.toml`, with their
 reasons; those of a look's intent are shown. A dash: not measured, there being no hue to measure. A star: past a limit that only

@@ -185,6 +185,7 @@ fn panels_at_the_engine() {
     units_and_choices(&suite);
     smoothing(&suite);
     focus(&suite);
+    looks_on_trial(&suite);
     transport(&suite);
     suite.engine.stop().unwrap();
 }
@@ -349,6 +350,38 @@ fn focus(suite: &Suite) {
     suite.comes("no stage, no focus", |s| s.focus.is_none() && s.reading("focus/strength").is_none());
     suite.engine.send(Input::Command(Command::Undo));
     suite.comes("the first in focus", in_focus(0));
+}
+
+/// A look that is tried has its own stages in focus. A hand that turns one of them keeps the look, and stays where it is.
+fn looks_on_trial(suite: &Suite) {
+    suite.rest();
+    let steps = suite.steps();
+    let own = suite.engine.snapshot().show.chain.look.clone();
+    suite.engine.send(Input::Command(Command::StepFocus(1)));
+    suite.comes("another stage in focus", |s| s.focus != Some(Focus { list: List::Look, at: 0 }));
+    suite.engine.send(Input::Command(Command::TryLook(0)));
+    suite.comes("a look on trial, its first stage in focus", |s| {
+        s.trying.is_some() && s.focus == Some(Focus { list: List::Look, at: 0 })
+    });
+    suite.engine.send(Input::Command(Command::StepFocus(1)));
+    let second = Some(Focus { list: List::Look, at: 1 });
+    suite.comes("its second stage in focus", |s| s.focus == second);
+    let strength = |s: &Snapshot| s.show.chain.look[1].strength;
+    let before = strength(&suite.engine.snapshot());
+    suite.send(0, &[0xB0, 26, 127]);
+    suite.comes("the look kept", |s| s.trying.is_none() && near(strength(s), before - 0.01));
+    suite.send(0, &[0xB0, 26, 127]);
+    suite.comes("the same stage turned on", |s| s.focus == second && near(strength(s), before - 0.02));
+    assert_eq!(suite.steps(), steps + 2, "the look, and the turn");
+    suite.undo();
+    suite.undo();
+    assert_eq!(suite.engine.snapshot().show.chain.look, own);
+    // Tried and left: nothing has happened.
+    suite.engine.send(Input::Command(Command::TryLook(1)));
+    suite.comes("a look on trial", |s| s.trying.is_some());
+    suite.engine.send(Input::Command(Command::LeaveLook));
+    suite.comes("the show's own", |s| s.trying.is_none() && s.show.chain.look == own);
+    assert_eq!(suite.engine.snapshot().focus, Some(Focus { list: List::Look, at: 0 }));
 }
 
 /// Jog and shuttle.

@@ -67,7 +67,7 @@ fn drawn(show: &Show, dir: &Path, looks: &[Tried], width: u32) -> Result<Sheet, 
         width,
         gpu: None,
     };
-    sheet(&job, &mut |_, _, _, _| ())
+    sheet(&job, &mut |_, _, _, _| true)
 }
 
 /// What `render` writes of a frame: the whole path, in 16 bits.

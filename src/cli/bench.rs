@@ -2,9 +2,14 @@
 
 use std::process::ExitCode;
 
-use crate::gpu::{self, Gpu, Request};
+use crate::gpu::{self, BenchLook, BenchLooks, Gpu, Request};
+use crate::show::shipped_looks;
 
 /// Measure the passes on this GPU beside a plain copy, by GPU timestamps.
+///
+/// The last row is the heaviest look that comes with the program, with every part of balance and ACES 2.0, in half floats: the
+/// one whose stages, measured alone in this run, cost most together. With --looks every look has such a row, and the heaviest
+/// is named.
 ///
 /// Example: greyhold bench --json >bench.json
 #[derive(Debug, clap::Args)]
@@ -15,6 +20,9 @@ pub struct Bench {
     /// Times each pass is measured; the median counts.
     #[arg(long, default_value_t = 50, value_parser = clap::value_parser!(u32).range(1..=10_000))]
     rounds: u32,
+    /// Measure every look that comes with the program, not the heaviest alone.
+    #[arg(long)]
+    looks: bool,
     /// Sizes to measure at.
     #[arg(long, value_delimiter = ',', default_value = "1920x1080,3840x2160", value_name = "WxH", value_parser = super::size)]
     sizes: Vec<(u32, u32)>,
@@ -29,8 +37,13 @@ impl Bench {
         if !gpu.has_timestamps() {
             anyhow::bail!("{} has no timestamps, so its passes cannot be timed", gpu.name());
         }
-        let rows =
-            gpu::bench(&gpu, &self.sizes, self.rounds as usize, &|what| eprintln!("measuring {what} …"))?;
+        let looks: Vec<_> = shipped_looks()
+            .iter()
+            .map(|l| BenchLook { name: l.name.clone(), stages: l.stages.clone() })
+            .collect();
+        let which = if self.looks { BenchLooks::All } else { BenchLooks::Heaviest };
+        let progress = |what: &str| eprintln!("measuring {what} …");
+        let rows = gpu::bench(&gpu, &self.sizes, self.rounds as usize, (&looks, which), &progress)?;
         let clock = if gpu::is_software(&gpu) { "wall" } else { "GPU timestamps" };
         if self.json {
             let report = serde_json::json!({ "adapter": gpu.name(), "clock": clock, "rounds": self.rounds, "passes": rows });
@@ -38,11 +51,18 @@ impl Bench {
             return Ok(ExitCode::SUCCESS);
         }
         println!("{}; medians of {}, by {clock}", gpu.name(), self.rounds);
-        for r in rows {
+        for r in &rows {
             println!(
                 "{:>5}×{:<5} {:36} {:9.3} ms  (10 %: {:.3}, 90 %: {:.3})  {:6.2} copies",
                 r.width, r.height, r.pass, r.median_ms, r.p10_ms, r.p90_ms, r.copies
             );
+        }
+        for size in self.sizes.iter().filter(|_| self.looks) {
+            let of_size =
+                rows.iter().filter(|r| (r.width, r.height) == *size && r.pass.contains(": the look "));
+            if let Some(r) = of_size.max_by(|a, b| a.median_ms.total_cmp(&b.median_ms)) {
+                println!("heaviest at {}×{}: {}, {:.3} ms", size.0, size.1, r.pass, r.median_ms);
+            }
         }
         Ok(ExitCode::SUCCESS)
     }

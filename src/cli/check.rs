@@ -1,7 +1,7 @@
 //! `greyhold check`
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use anyhow::{Context, bail};
@@ -10,12 +10,12 @@ use crate::check::{Limits, Report, Subject, Verdict, check, page};
 use crate::colour::{Encoding, Reference, encoding};
 use crate::interchange::{clf::Clf, cube::Cube};
 use crate::look::Intent;
-use crate::show::{load_look, shipped_looks, write_atomically};
+use crate::show::{ShowError, look_named, write_atomically};
 
 /// Is a look sound? Measures it, holds it to limits and says which it passes.
 ///
-/// LOOK is a look file (.toml), a LUT (.cube), a CLF file (.clf), or the name of a look that comes with the
-/// program. Ten measurements: grey, tint of neutrals, tone, folds, banding, hues, skin, clipping, noise, and
+/// LOOK is a look file (.toml), a LUT (.cube), a CLF file (.clf), or the name of a look as `greyhold look list` has
+/// it. Ten measurements: grey, tint of neutrals, tone, folds, banding, hues, skin, clipping, noise, and
 /// whether a LUT holds it. The limits are data: configs/check.toml is built in, --limits reads your own. The
 /// exit status is 0 when every judged value is within its limit, 1 when not, 2 when the file cannot be used.
 ///
@@ -24,6 +24,9 @@ use crate::show::{load_look, shipped_looks, write_atomically};
 pub struct Check {
     /// The look: a file, or a name.
     look: PathBuf,
+    /// Folder of a show, whose own looks are then known by name too.
+    #[arg(long, value_name = "DIR")]
+    show: Option<PathBuf>,
     /// How much of it acts: 1 as designed.
     #[arg(long, value_name = "S", default_value_t = 1.0)]
     strength: f64,
@@ -40,15 +43,11 @@ pub struct Check {
     #[arg(long, value_name = "ENC", value_parser = super::encoding_named)]
     gives: Option<&'static Encoding>,
     /// What the look means to do with colour, in place of what its file says.
-    #[arg(long, value_name = "INTENT", value_parser = intent)]
+    #[arg(long, value_name = "INTENT", value_parser = super::intent_named)]
     intent: Option<Intent>,
     /// Limits in place of those that come with the program.
     #[arg(long, value_name = "FILE")]
     limits: Option<PathBuf>,
-}
-
-fn intent(text: &str) -> Result<Intent, String> {
-    super::named(Intent::named(text), text, "intent", Intent::ALL.into_iter().map(Intent::id))
 }
 
 impl Check {
@@ -99,31 +98,16 @@ impl Check {
                 let name = clf.name.clone().unwrap_or_else(stem);
                 Subject::of_clf(name, &clf, scene(self.expects)?, scene(self.gives)?)
             }
-            "toml" => {
-                let look = load_look(&self.look)?;
-                Subject::of_stages(look.name, &look.stages, look.intent)
-            }
             _ => {
-                let look = shipped(&self.look)?;
-                Subject::of_stages(look.name.clone(), &look.stages, look.intent)
+                let look = look_named(&self.look, self.show.as_deref()).map_err(|e| match e {
+                    ShowError::Change { .. } => anyhow::anyhow!("{e}, a .cube or a .clf file"),
+                    e => e.into(),
+                })?;
+                Subject::of_stages(look.name, &look.stages, look.intent)
             }
         };
         Ok(subject)
     }
-}
-
-/// A look that comes with the program, by the name of its file or its own.
-fn shipped(name: &Path) -> anyhow::Result<&'static crate::show::Look> {
-    let plain = |text: &str| text.to_lowercase().replace(' ', "-");
-    let wanted = plain(&name.to_string_lossy());
-    shipped_looks().iter().find(|l| plain(&l.name) == wanted).with_context(|| {
-        let names: Vec<_> = shipped_looks().iter().map(|l| plain(&l.name)).collect();
-        format!(
-            "{} is no look; accepted: a .toml, .cube or .clf file, or one of {}",
-            name.display(),
-            names.join(", ")
-        )
-    })
 }
 
 /// ACEScct where nothing is said; an encoding of display light is refused, for a look is scene-referred.

@@ -101,7 +101,7 @@ fn make(dir: &Path) -> anyhow::Result<()> {
         show.shots.push(Shot::new(scene.name, source, 0..scene.frames.into(), camera));
     }
     let look = shipped_looks().iter().find(|l| l.name == "Low-contrast print");
-    show.chain.look = look.context("the demo's look ships with the program")?.stages.clone();
+    show.apply(look.context("the demo's look ships with the program")?.change(1.0))?;
     save(&show, dir)?;
     eprintln!("\n{} is ready", dir.join(SHOW_FILE).display());
     Ok(())

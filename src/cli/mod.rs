@@ -8,6 +8,7 @@ mod demo;
 mod displays;
 mod look;
 mod encodings;
+mod group;
 mod learn;
 mod new;
 mod open;
@@ -22,6 +23,7 @@ use std::sync::Arc;
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::colour::{self, Display, Encoding, OutputTransform, Range, YcbcrMatrix};
+use crate::look::Intent;
 use crate::show::{Output, Show, known_displays};
 
 /// Which processor computes a picture.
@@ -56,6 +58,7 @@ enum Command {
     Open(open::Open),
     Stage(stage::PutIn),
     Look(look::Look),
+    Group(group::Group),
     Render(render::Render),
     Sheet(sheet::Sheet),
     Values(values::Values),
@@ -77,6 +80,7 @@ impl Arguments {
             Command::Open(c) => c.run(),
             Command::Stage(c) => c.run(),
             Command::Look(c) => c.run(),
+            Command::Group(c) => c.run(),
             Command::Render(c) => c.run(),
             Command::Sheet(c) => c.run(),
             Command::Values(c) => c.run(),
@@ -102,6 +106,10 @@ fn named<T>(
 
 fn encoding_named(text: &str) -> Result<&'static Encoding, String> {
     named(colour::encoding(text), text, "encoding", colour::ENCODINGS.iter().map(|e| e.id))
+}
+
+fn intent_named(text: &str) -> Result<Intent, String> {
+    named(Intent::named(text), text, "intent", Intent::ALL.into_iter().map(Intent::id))
 }
 
 /// A display by its name: one of a show's own, or one that comes with the program.

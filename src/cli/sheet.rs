@@ -10,7 +10,7 @@ use super::On;
 use crate::engine::sheet::{Job, Tried, sheet};
 use crate::gpu::{Gpu, Request};
 use crate::media::{Image, ImageFormat, write_image};
-use crate::show::{Look, Output, OutputSettings, Show, load, load_look, shipped_looks};
+use crate::show::{Look, Output, OutputSettings, Show, load, look_named, shipped_looks};
 
 /// Draw a contact sheet of a show: looks × shots, in one PNG file.
 ///
@@ -23,7 +23,7 @@ use crate::show::{Look, Output, OutputSettings, Show, load, load_look, shipped_l
 /// The file holds 8-bit signal of the display that its footer names.
 ///
 /// Examples: greyhold sheet winter --out sheet.png
-/// greyhold sheet winter --out two.png --looks soft-print,mine.toml --shots platform,corridor --width 3200
+/// greyhold sheet winter --out two.png --looks low-contrast-print,mine.toml --shots platform,corridor --width 3200
 #[derive(Debug, clap::Args)]
 pub struct Sheet {
     /// Folder of the show.
@@ -31,7 +31,7 @@ pub struct Sheet {
     /// The PNG file; one that is there is replaced once the new one is complete.
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
-    /// Looks, with commas between: names of those that ship, or look files; all that ship when not given.
+    /// Looks, with commas between: names as `greyhold look list DIR` has them, or look files; all that ship when not given.
     #[arg(long, value_delimiter = ',', value_name = "A,B")]
     looks: Vec<String>,
     /// Names of shots, with commas between; all when not given.
@@ -68,7 +68,7 @@ impl Sheet {
             stages: Some(look.stages.clone()),
         };
         for name in &self.looks {
-            let look = look_named(name)?;
+            let look = look_named(Path::new(name), Some(&self.dir))?;
             looks.push(tried(&look));
         }
         if self.looks.is_empty() {
@@ -104,6 +104,7 @@ impl Sheet {
             } else if done % looks.len() == 0 {
                 eprintln!("{done} of {total}: {shot} is done");
             }
+            true
         });
         if live {
             eprintln!();
@@ -125,18 +126,4 @@ impl Sheet {
 fn as_it_is(show: &Show) -> String {
     let keys: Vec<_> = show.chain.in_order().map(|(s, _)| s.declaration().key.replace('-', " ")).collect();
     if keys.is_empty() { "the show's chain, which has no stage".into() } else { keys.join(", ") }
-}
-
-/// A look by the name of one that ships, or by its file.
-fn look_named(name: &str) -> anyhow::Result<Look> {
-    let plain = |text: &str| text.to_lowercase().replace(' ', "-");
-    if let Some(look) = shipped_looks().iter().find(|l| plain(&l.name) == plain(name)) {
-        return Ok(look.clone());
-    }
-    let path = Path::new(name);
-    if path.extension().is_some_and(|e| e == "toml") {
-        return Ok(load_look(path)?);
-    }
-    let names: Vec<_> = shipped_looks().iter().map(|l| plain(&l.name)).collect();
-    bail!("no look is called {name:?}; accepted: {}, or a .toml file", names.join(", "))
 }

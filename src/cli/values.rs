@@ -10,7 +10,7 @@ use clap::ValueEnum;
 use crate::colour::{Encoding, OUTPUT_TRANSFORMS, OutputTransform};
 use crate::gpu::{ACES2_SIGNAL, DARK_SIGNAL, Gpu, OF_PIXEL, Request, agreement};
 use crate::picture::{Frame, Recipe, Tail, cpu};
-use crate::show::{Output, OutputSettings, load, load_look};
+use crate::show::{Output, OutputSettings, load, look_named};
 
 /// What becomes of a code value? Reads `r g b` lines, prints `r g b` lines.
 ///
@@ -46,7 +46,7 @@ pub struct Values {
     /// Shot of the show whose balance acts.
     #[arg(long, value_name = "NAME", requires = "show")]
     shot: Option<String>,
-    /// Look file that takes the place of the show's look.
+    /// Look that takes the place of the show's: a look file, or a name as `greyhold look list` has it.
     #[arg(long, value_name = "FILE")]
     look: Option<PathBuf>,
     /// Output transform; when not given the show's, or aces2 to a display and none to an encoding.
@@ -123,7 +123,7 @@ impl Values {
         let show = self.show.as_deref().map(load).transpose()?;
         let mut chain = show.as_ref().map(|s| s.chain.clone()).unwrap_or_default();
         if let Some(path) = &self.look {
-            chain.look = load_look(path)?.stages;
+            chain.look = look_named(path, self.show.as_deref())?.stages;
             chain.look_strength = 1.0;
         }
         let shot = match (&show, &self.shot) {

@@ -2,6 +2,7 @@
 
 use std::path::Path;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use arc_swap::ArcSwap;
@@ -13,15 +14,19 @@ use winit::keyboard::ModifiersState;
 use winit::window::{Window, WindowId};
 
 use super::client::Client;
-use super::keys::{Action, action, is_before};
+use super::keys::{Action, action, let_go};
+use super::library::{Done, Librarian, SaveForm};
 use super::luts::{Loader, Wish};
-use super::panes::{MOUSE, Panes};
+use super::panes::{Ask, MOUSE, Panes};
 use super::picker::pick_neutral;
+use super::sheet::LookSheet;
+use super::soundness::Soundness;
 use super::surface::Beside;
 use super::window::{Blit, Place, WindowSurface, of_shape, surround};
-use crate::engine::{self, Command, EngineError, Handle, Input, Live, Options};
+use crate::engine::{self, Command, Compare, EngineError, Handle, Input, Live, Options};
 use crate::gpu::{Gpu, GpuError, Request, self_check};
-use crate::show::is_lut_file;
+use crate::look::List;
+use crate::show::{Address, Slot, is_lut_file};
 
 /// Control number of the keyboard.
 const KEYBOARD: u32 = 1;
@@ -127,6 +132,7 @@ struct Desk {
     renderer: egui_wgpu::Renderer,
     panes: Panes,
     luts: Loader,
+    librarian: Librarian,
     client: Option<Client>,
     client_size: Option<(u32, u32)>,
     /// The raster whose shape the client's window has.
@@ -137,6 +143,9 @@ struct Desk {
     redraw_at: Option<Instant>,
     /// Serial of the picture, and the snapshot, that were drawn last.
     drawn: (u64, std::sync::Weak<engine::Snapshot>),
+    proxy: EventLoopProxy<News>,
+    /// Something that panes show has gone on elsewhere.
+    stirred: Arc<AtomicBool>,
 }
 
 impl ApplicationHandler<News> for App {
@@ -159,7 +168,8 @@ impl ApplicationHandler<News> for App {
         }
         desk.follow_raster();
         desk.take_luts();
-        if desk.is_behind() {
+        desk.take_looks();
+        if desk.is_behind() || desk.stirred.swap(false, Ordering::Relaxed) {
             desk.surface.window.request_redraw();
         }
         if let Some(client) = desk.client.as_ref().filter(|c| c.is_behind(&desk.engine)) {
@@ -247,8 +257,14 @@ impl Desk {
             egui_wgpu::Renderer::new(&gpu.device, surface.config.format, RendererOptions::default());
         let device = Arc::new(ArcSwap::from_pointee(gpu.adapter.get_info().name));
         check_device(&gpu, &device, proxy.clone());
-        let news = proxy;
+        let news = proxy.clone();
         let luts = Loader::new(move || {
+            let _ = news.send_event(News);
+        });
+        let (news, stirred) = (proxy.clone(), Arc::<AtomicBool>::default());
+        let stir = stirred.clone();
+        let librarian = Librarian::new(move || {
+            stir.store(true, Ordering::Relaxed);
             let _ = news.send_event(News);
         });
         let engine = engine::start(gpu, options_of_engine)?;
@@ -265,6 +281,7 @@ impl Desk {
             renderer,
             panes: Panes::new(device),
             luts,
+            librarian,
             client: None,
             client_size: options.client_size,
             raster: None,
@@ -272,7 +289,11 @@ impl Desk {
             mods: ModifiersState::empty(),
             redraw_at: None,
             drawn: (0, std::sync::Weak::new()),
+            proxy,
+            stirred,
         };
+        desk.librarian.read(&desk.engine.snapshot().dir);
+        desk.panes.soundness = Some(Soundness::new(desk.teller()));
         if options.client != ClientWindow::Closed {
             desk.open_client(events);
             if options.client == ClientWindow::Fullscreen {
@@ -333,8 +354,12 @@ impl Desk {
             WindowEvent::KeyboardInput { event: key, is_synthetic, .. }
                 if !*is_synthetic || key.state == ElementState::Released =>
             {
-                if key.state == ElementState::Released && is_before(&key.logical_key) {
-                    self.act(events, Action::Engine("before"), false, false);
+                if self.egui.egui_wants_keyboard_input() {
+                    // Text is being typed.
+                } else if key.state == ElementState::Released
+                    && let Some(what) = let_go(&key.logical_key)
+                {
+                    self.act(events, what, false, false);
                 } else if let Some(what) = action(&key.logical_key, self.mods) {
                     self.act(events, what, key.state == ElementState::Pressed, key.repeat);
                 }
@@ -346,7 +371,7 @@ impl Desk {
             match event {
                 WindowEvent::RedrawRequested => self.draw(),
                 WindowEvent::CloseRequested => return false,
-                WindowEvent::KeyboardInput { .. } => {}
+                WindowEvent::KeyboardInput { .. } if !self.egui.egui_wants_keyboard_input() => {}
                 WindowEvent::DroppedFile(path) => {
                     self.dropped(path);
                     window.request_redraw();
@@ -385,6 +410,26 @@ impl Desk {
         self.luts.begin(&self.engine.snapshot().dir, wish);
     }
 
+    /// The library goes to the engine; what became of a look that was saved goes on the desk.
+    fn take_looks(&mut self) {
+        for done in self.librarian.finished() {
+            match done {
+                Done::Read(looks, wrong) => {
+                    self.engine.send(Input::Library(looks.into()));
+                    self.panes.note = wrong.into_iter().next().or(self.panes.note.take());
+                }
+                Done::Saved(Ok(file)) => {
+                    self.panes.note = Some(format!("saved: {}", file.display()));
+                    self.panes.saving = None;
+                }
+                Done::Saved(Err(why)) => match &mut self.panes.saving {
+                    Some(form) => form.refused = Some(why),
+                    None => self.panes.note = Some(why),
+                },
+            }
+        }
+    }
+
     /// LUTs that have been read go into the chain.
     fn take_luts(&mut self) {
         for change in self.luts.finished(&self.engine.snapshot().show) {
@@ -394,6 +439,34 @@ impl Desk {
             }
             self.surface.window.request_redraw();
         }
+    }
+
+    /// Has the panes drawn again, from any thread.
+    fn teller(&self) -> impl Fn() + Send + Sync + 'static {
+        let (proxy, stirred) = (self.proxy.clone(), self.stirred.clone());
+        move || {
+            stirred.store(true, Ordering::Relaxed);
+            let _ = proxy.send_event(News);
+        }
+    }
+
+    /// The sheet of looks on the shot on view, or the picture again.
+    fn toggle_sheet(&mut self) {
+        if self.panes.sheet.take().is_none() {
+            let sheet = LookSheet::begin(&self.engine.snapshot(), &self.engine.gpu, self.teller());
+            self.panes.sheet = Some(sheet);
+        }
+        self.surface.window.request_redraw();
+    }
+
+    /// Leaves the stage in hand out of the picture, or takes it in again.
+    fn leave_stage_out(&mut self, out: bool) {
+        let stage = stage_of(&self.engine.snapshot(), &self.panes.in_hand);
+        let compare = match stage {
+            Some((list, at)) if out => Compare::WithoutStage { list, at },
+            _ => Compare::After,
+        };
+        self.engine.send(Input::Command(Command::Compare(compare)));
     }
 
     fn act(&mut self, events: &ActiveEventLoop, what: Action, down: bool, repeat: bool) {
@@ -407,13 +480,27 @@ impl Desk {
             }
             return;
         }
+        if what == Action::WithoutStage {
+            if !repeat {
+                self.leave_stage_out(down);
+            }
+            return;
+        }
         if !down {
             return;
         }
         let in_hand = self.panes.in_hand.clone();
         match what {
             Action::Step(by) => self.engine.send(Input::Command(Command::Step(by))),
-            Action::Leave => self.engine.send(Input::Command(Command::Picking(false))),
+            Action::Leave => {
+                self.engine.send(Input::Command(Command::Picking(false)));
+                // The form and the sheet first: what was clicked on that stays on trial.
+                if self.panes.saving.take().is_none() && self.panes.sheet.take().is_none() {
+                    self.engine.send(Input::Command(Command::LeaveLook));
+                }
+            }
+            Action::SaveLook if !repeat => self.panes.asks.push(Ask::SaveForm),
+            Action::Sheet if !repeat => self.toggle_sheet(),
             Action::Pick(by) => self.panes.pick(by),
             Action::Turn(detents) => {
                 self.engine.send(Input::Turn { target: in_hand, detents, control: KEYBOARD });
@@ -460,6 +547,17 @@ impl Desk {
         self.input.handle_platform_output(&window, full.platform_output);
         for input in inputs {
             self.engine.send(input);
+        }
+        for ask in std::mem::take(&mut self.panes.asks) {
+            match ask {
+                Ask::Sheet => self.toggle_sheet(),
+                Ask::SaveForm => self.panes.saving = Some(SaveForm::of(&snapshot.show)),
+                Ask::SaveLook => {
+                    if let Some(form) = &self.panes.saving {
+                        self.librarian.save(form.clone(), &snapshot.show, &snapshot.dir);
+                    }
+                }
+            }
         }
         if let Some(wish) = self.panes.lut_wish.take() {
             self.luts.begin(&snapshot.dir, wish);
@@ -542,6 +640,14 @@ impl Desk {
         gpu.queue.submit(commands);
         self.surface.window.pre_present_notify();
         gpu.queue.present(texture);
+    }
+}
+
+/// The stage that an address is about, if it is about one.
+fn stage_of(s: &engine::Snapshot, address: &str) -> Option<(List, usize)> {
+    match s.show.resolve(&Address::parse(address).ok()?, s.shot)? {
+        Slot::Strength { list, at, .. } | Slot::Parameter { list, at, .. } => Some((list, at)),
+        _ => None,
     }
 }
 

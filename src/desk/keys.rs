@@ -17,7 +17,13 @@ pub(super) enum Action {
     ClientFullscreen,
     Panes,
     Keys,
-    /// What waits for the mouse waits no longer.
+    /// While held: the picture without the stage in hand.
+    WithoutStage,
+    /// The sheet of looks.
+    Sheet,
+    /// The look on view is saved as a file.
+    SaveLook,
+    /// What waits for the mouse waits no longer; a look that is tried is left.
     Leave,
 }
 
@@ -32,10 +38,15 @@ pub const KEYS: &[(&str, &str)] = &[
     ("↑ ↓", "take the parameter, or the output's display, above, below in hand"),
     ("− =", "turn it down, up a step (Shift: ten, Ctrl: a tenth)"),
     ("Backspace", "put it back to its default"),
-    (", .", "the stage before, after comes into focus: what a panel's controls for it move"),
+    ("[ ]", "the stage before, after comes into focus: what a panel's controls for it move"),
     ("/", "the stage in focus acts, or not"),
     ("R", "the whole frame inside the raster, or the whole raster covered"),
     ("B, held", "before: the picture without the grade"),
+    ("L, held", "the picture without the look"),
+    ("S, held", "the picture without the stage in hand"),
+    (", .", "try the look before, after; Enter keeps it, Esc goes back"),
+    ("T", "the sheet of looks: click one to try it"),
+    ("Ctrl S", "save the look on view as a file"),
     ("N", "pick a neutral: then click it in the picture, or drag over it (Esc: leave it)"),
     ("Ctrl Z, Ctrl Shift Z", "undo, redo"),
     ("C", "open or close the client window"),
@@ -44,9 +55,15 @@ pub const KEYS: &[(&str, &str)] = &[
     ("F1", "this list"),
 ];
 
-/// Is it the key that is held for "before"? Whatever the modifiers: they may have changed meanwhile.
-pub(super) fn is_before(key: &Key) -> bool {
-    matches!(key, Key::Character(text) if text.eq_ignore_ascii_case("b"))
+/// What a key is held for that was let go, whatever the modifiers: they may have changed meanwhile.
+pub(super) fn let_go(key: &Key) -> Option<Action> {
+    let Key::Character(text) = key else { return None };
+    match text.to_lowercase().as_str() {
+        "b" => Some(Action::Engine("before")),
+        "l" => Some(Action::Engine("before-look")),
+        "s" => Some(Action::WithoutStage),
+        _ => None,
+    }
 }
 
 /// What a key that went down asks for.
@@ -71,6 +88,7 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
         Key::Named(NamedKey::Backspace | NamedKey::Delete) => Action::Reset,
         Key::Named(NamedKey::F1) => Action::Keys,
         Key::Named(NamedKey::Escape) => Action::Leave,
+        Key::Named(NamedKey::Enter) => Action::Engine("keep-look"),
         Key::Character(text) => match (text.to_lowercase().as_str(), mods.control_key()) {
             ("z", true) if mods.shift_key() => Action::Engine("redo"),
             ("z", true) => Action::Engine("undo"),
@@ -79,10 +97,16 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("=" | "+", _) => Action::Turn(turn),
             ("j", false) => Action::Engine("play-reverse"),
             ("k", false) => Action::Engine("stop"),
-            (",", false) => Action::Engine("focus-previous"),
-            (".", false) => Action::Engine("focus-next"),
+            ("[", false) => Action::Engine("focus-previous"),
+            ("]", false) => Action::Engine("focus-next"),
             ("/", false) => Action::Engine("focus-on"),
             ("b", false) => Action::Engine("before"),
+            ("l", false) => Action::Engine("before-look"),
+            ("s", false) => Action::WithoutStage,
+            ("s", true) => Action::SaveLook,
+            ("t", false) => Action::Sheet,
+            (",", _) => Action::Engine("previous-look"),
+            (".", _) => Action::Engine("next-look"),
             ("n", false) => Action::Engine("pick-neutral"),
             ("o", false) => Action::Engine("round"),
             ("r", false) => Action::Engine("fitting"),
@@ -112,10 +136,10 @@ mod tests {
 
     #[test]
     fn keys_reach_every_action_of_the_engine() {
-        use NamedKey::{ArrowLeft, ArrowRight, End, Home, PageDown, PageUp, Space};
-        let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End].map(Key::Named);
-        let letters =
-            ["b", "n", "o", "r", "z", "y", "j", "k", ",", ".", "/"].map(|c| Key::Character(c.into()));
+        use NamedKey::{ArrowLeft, ArrowRight, End, Enter, Home, PageDown, PageUp, Space};
+        let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
+        let letters = ["b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/"]
+            .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named
             .iter()
             .chain(&letters)
@@ -127,7 +151,9 @@ mod tests {
             .collect();
         reached.sort_unstable();
         reached.dedup();
-        let mut known: Vec<_> = crate::engine::ACTIONS.iter().map(|a| a.name).collect();
+        // Escape leaves whatever waits, this too.
+        let by_key = |name: &&str| *name != "leave-look";
+        let mut known: Vec<_> = crate::engine::ACTIONS.iter().map(|a| a.name).filter(by_key).collect();
         known.sort_unstable();
         assert_eq!(reached, known);
     }

@@ -6,11 +6,14 @@
 mod app;
 mod client;
 mod keys;
+mod library;
 mod look;
 mod luts;
 mod panes;
 mod picker;
 mod rows;
+mod sheet;
+mod soundness;
 mod surface;
 mod window;
 

@@ -49,6 +49,24 @@ pub static ACTIONS: &[Action] = &[
         does: Does::Held { down: Command::Compare(Compare::Before), up: Command::Compare(Compare::After) },
         repeats: false,
     },
+    Action {
+        name: "before-look",
+        doc: "while held: the picture without the look",
+        does: Does::Held {
+            down: Command::Compare(Compare::WithoutLook),
+            up: Command::Compare(Compare::After),
+        },
+        repeats: false,
+    },
+    once(
+        "next-look",
+        "try the next look of the library; after the last comes the show's own",
+        Command::StepLook(1),
+        true,
+    ),
+    once("previous-look", "try the look before", Command::StepLook(-1), true),
+    once("keep-look", "make the look that is tried the show's", Command::KeepLook, false),
+    once("leave-look", "back to the show's own look", Command::LeaveLook, false),
     once(
         "pick-neutral",
         "wait for a patch of the picture to be made neutral, or no longer",

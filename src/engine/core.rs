@@ -17,11 +17,12 @@ use super::raster::interpretation;
 use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
 use super::targets::{Focus, Reach, To};
+use super::trial::Readied;
 use crate::colour::Display;
 use crate::gpu::{Gpu, Output, Upload};
 use crate::panel::Move;
 use crate::picture::{Area, Recipe, Structure, mean_light};
-use crate::show::{self, Change, Lock, Outputs, Shot, display_address};
+use crate::show::{self, Change, Lock, Outputs, Shot, display_address, shipped_looks};
 
 /// What could not be read is asked for again by the hand this often at most: scrubbing asks often.
 const AGAIN: Duration = Duration::from_millis(300);
@@ -43,6 +44,8 @@ pub(super) struct Engine {
     pub(super) outputs: Vec<Arc<Output>>,
     /// The document and plan whose neighbours were made ready last.
     pub(super) warmed: Option<(u64, Vec<Structure>)>,
+    /// Plans for trying looks.
+    pub(super) readied: Readied,
     /// Graded pictures that several outputs are made from.
     pub(super) graded: Vec<Arc<Output>>,
     /// Bits of each live output's surface.
@@ -80,6 +83,9 @@ impl Engine {
         Snapshot {
             raster: options.show.raster,
             show: Arc::new(options.show.clone()),
+            trying: None,
+            looks: shipped_looks().into(),
+            looks_ready: false,
             dir: options.dir.clone(),
             shot: 0,
             frame: 0,
@@ -126,6 +132,7 @@ impl Engine {
             outputs: Vec::new(),
             graded: Vec::new(),
             warmed: None,
+            readied: Readied::default(),
             depths: [8; Live::COUNT],
             uploaded: None,
             frame: 0,
@@ -180,6 +187,7 @@ impl Engine {
                     self.drawn = None;
                 }
             }
+            Input::Library(looks) => self.document.set_library(looks),
             Input::Press { action, down } => self.press(&action, down, now),
             Input::Learn { target } => {
                 if let Some(mut panels) = self.panels.take() {
@@ -293,7 +301,7 @@ impl Engine {
             }
             Command::Focus(focus) => self.document.look_at(Some(focus)),
             Command::StepFocus(by) => {
-                let chain = &self.document.show.chain;
+                let chain = &self.document.seen().chain;
                 let focus = self.document.focus.map(|focus| focus.beside(chain, by));
                 self.document.look_at(focus);
             }
@@ -303,6 +311,11 @@ impl Engine {
                     self.document.change(change, 0, now);
                 }
             }
+            Command::StepLook(by) => self.document.step_look(by),
+            Command::TryLook(at) => self.document.try_look(at),
+            Command::KeepLook => self.document.keep_look(0, now),
+            Command::LeaveLook => self.document.leave_look(),
+            Command::Undo | Command::Redo if self.document.is_trying() => self.document.leave_look(),
             Command::Undo => {
                 let change = self.document.history.undo();
                 self.document.again(change, now);
@@ -398,6 +411,7 @@ impl Engine {
         let due = self.move_on(now);
         self.ask_ahead();
         self.draw(now);
+        self.ready_next();
         self.save(now);
         let later = [self.document.autosave.due_at(), self.panels.as_ref().and_then(Panels::due)];
         let due = later.into_iter().flatten().fold(due, Instant::min);
@@ -477,7 +491,10 @@ impl Engine {
         let clip = self.source(document.shot).and_then(|(key, _)| self.feeds.info(&key));
         self.shared.snapshot.store(Arc::new(Snapshot {
             raster: self.raster(),
-            show: document.show.clone(),
+            show: document.seen().clone(),
+            trying: document.trial.state(&document.show),
+            looks: document.trial.library.clone(),
+            looks_ready: self.library_is_ready(),
             dir: self.dir.clone(),
             shot: document.shot,
             frame: self.frame,

@@ -4,6 +4,8 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use super::targets::Focus;
+use super::trial::Trial;
+use crate::look::List;
 use crate::picture::FramingField;
 use crate::show::{Autosave, Change, History, Show, Slot};
 
@@ -18,6 +20,8 @@ pub(super) struct Document {
     pub show: Arc<Show>,
     pub history: History,
     pub autosave: Autosave,
+    /// Looks that are tried.
+    pub trial: Trial,
     pub shot: usize,
     /// The stage in focus.
     pub focus: Option<Focus>,
@@ -39,6 +43,7 @@ impl Document {
             show: Arc::new(show),
             history: History::default(),
             autosave: Autosave::default(),
+            trial: Trial::default(),
             shot: 0,
             revision: 0,
             refused: None,
@@ -48,11 +53,12 @@ impl Document {
 
     /// Applies a change and remembers how to take it back.
     pub fn change(&mut self, change: Change, control: u32, now: Instant) {
+        self.settle_trial(&change, control, now);
         match Arc::make_mut(&mut self.show).apply(change.clone()) {
             Ok(inverse) => {
+                self.touched(now);
                 self.follow(&change);
                 self.history.record(change, inverse, control, now);
-                self.touched(now);
             }
             Err(e) => self.refused = Some(e.to_string().into()),
         }
@@ -68,8 +74,8 @@ impl Document {
         }
         match Arc::make_mut(&mut self.show).apply(change.clone()) {
             Ok(_) => {
-                self.follow(&change);
                 self.touched(now);
+                self.follow(&change);
             }
             Err(e) => self.refused = Some(e.to_string().into()),
         }
@@ -79,6 +85,7 @@ impl Document {
         self.autosave.note_change(now);
         self.revision += 1;
         self.refused = None;
+        self.follow_trial();
         self.shot = self.shot.min(self.show.shots.len().saturating_sub(1));
     }
 
@@ -96,15 +103,23 @@ impl Document {
             return;
         }
         self.focus = self.focus.and_then(|focus| focus.after(change));
-        if !self.focus.is_some_and(|focus| focus.is_in(&self.show.chain)) {
-            self.focus = Focus::first(&self.show.chain);
+        if !self.focus.is_some_and(|focus| focus.is_in(&self.seen().chain)) {
+            self.focus = Focus::first(&self.seen().chain);
+        }
+        self.footing += 1;
+    }
+
+    /// Another look is seen than before, without a change.
+    pub fn another_look(&mut self) {
+        if self.focus.is_none_or(|focus| focus.list == List::Look || !focus.is_in(&self.seen().chain)) {
+            self.focus = Focus::first(&self.seen().chain);
         }
         self.footing += 1;
     }
 
     /// Another stage comes into focus.
     pub fn look_at(&mut self, focus: Option<Focus>) {
-        if focus != self.focus && focus.is_none_or(|focus| focus.is_in(&self.show.chain)) {
+        if focus != self.focus && focus.is_none_or(|focus| focus.is_in(&self.seen().chain)) {
             self.focus = focus;
             self.footing += 1;
         }

@@ -7,6 +7,7 @@ use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
 use crate::gpu::{Gpu, GpuError, Output, Pipeline};
+use crate::look::List;
 use crate::picture::{Balance, Frame, Recipe, StageValues, Structure, Target};
 use crate::show::{self, OutputSettings, recipe};
 
@@ -178,10 +179,14 @@ impl Engine {
         (each.filter(|_| worked_out).map(|own| Passes { graded: Vec::new(), own }), why)
     }
 
-    /// Starts to compile what one move away may ask for, so that no move waits for it: the plan for the footage of other
-    /// shots, scene-referred or display-referred, and, since a stage that reads its neighbours takes passes of its own
-    /// as soon as it acts and none when it does not, the plans with one of them switched and with none.
+    /// Has compiled what one move away may ask for, so that no move waits for it: the plan for the footage of other
+    /// shots, scene-referred or display-referred; those of less of the grade; since a stage that reads its neighbours
+    /// takes passes of its own as soon as it acts and none when it does not, those with one of them switched; and those
+    /// of the library's looks.
     fn warm(&mut self, recipe: &Recipe, several: bool) {
+        if self.compare != Compare::After {
+            return;
+        }
         let target = if several { Target::Half } else { self.target() };
         let recipe = if several { recipe.without_tail() } else { recipe.clone() };
         let plan = |recipe: &Recipe| Structure::of_parts(&recipe.parts(), Target::Half, target);
@@ -196,20 +201,22 @@ impl Engine {
         let other = show.shots.iter().map(undone).find(|u| *u != first.undone);
         let mut wanted: Vec<Structure> =
             other.map(|undone| Structure { undone, ..first.clone() }).into_iter().collect();
+        for compare in [Compare::Before, Compare::WithoutLook] {
+            let mut less = recipe.clone();
+            self.leave_out(&mut less, compare);
+            wanted.extend(plan(&less));
+        }
         let reads = |s: &StageValues| s.kind.declaration().neighbourhood.is_some();
-        for (i, stage) in recipe.stages.iter().enumerate().filter(|(_, s)| reads(s)) {
+        // Of a look that is tried no stage is switched before it is kept.
+        let mine = |at: usize| !self.document.is_trying() || !self.is_of_look(at);
+        for (i, stage) in recipe.stages.iter().enumerate().filter(|(at, s)| reads(s) && mine(*at)) {
             let mut one = recipe.clone();
             one.stages[i].strength = if stage.strength > 0.0 { 0.0 } else { 1.0 };
             wanted.extend(plan(&one));
         }
-        let mut none = recipe.clone();
-        none.stages.retain(|s| !reads(s));
-        wanted.extend(plan(&none));
-        for structure in wanted {
-            let wake = self.wake.clone();
-            self.gpu.pipelines.ready(&structure, move || wake());
-        }
         self.warmed = Some(of_document);
+        self.ready_soon(wanted);
+        self.ready_library(&recipe, target);
     }
 
     fn submit(
@@ -296,9 +303,40 @@ impl Engine {
         if self.depths.iter().all(|&bits| bits <= 8) { Target::Screen } else { Target::DeepScreen }
     }
 
+    /// Leaves out of a recipe what is compared without. The look goes whole, so that one plan serves every look that may
+    /// be tried; all else stays and does not act, so that nothing is compiled.
+    pub(super) fn leave_out(&self, recipe: &mut Recipe, compare: Compare) {
+        let look = self.first_of(List::Look)..self.first_of(List::Finish);
+        match compare {
+            Compare::After => {}
+            Compare::Before => {
+                recipe.balance = Some(Balance::default());
+                recipe.stages.iter_mut().for_each(|s| s.strength = 0.0);
+                recipe.stages.drain(look);
+            }
+            Compare::WithoutLook => drop(recipe.stages.drain(look)),
+            Compare::WithoutStage { list, at } => {
+                if let Some(stage) = recipe.stages.get_mut(self.first_of(list) + at) {
+                    stage.strength = 0.0;
+                }
+            }
+        }
+    }
+
+    /// Is the stage the look's that is number `at` of the whole chain?
+    fn is_of_look(&self, at: usize) -> bool {
+        (self.first_of(List::Look)..self.first_of(List::Finish)).contains(&at)
+    }
+
+    /// How many stages of the whole chain come before a list.
+    fn first_of(&self, list: List) -> usize {
+        let chain = &self.document.seen().chain;
+        List::ALL.iter().take_while(|l| **l != list).map(|l| chain.list(*l).len()).sum()
+    }
+
     /// A recipe for each distinct setting and depth among the live outputs, and the outputs that show it.
     fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
-        let show = &self.document.show;
+        let show = self.document.seen();
         let mut out = Recipes::new();
         let mut settings: Vec<(&OutputSettings, u32)> = Vec::new();
         for (live, output) in [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)] {
@@ -309,13 +347,7 @@ impl Engine {
             }
             settings.push((of_output, depth));
             let Some(mut recipe) = recipe(show, shot, show.tail(output), frame as u32) else { continue };
-            if self.compare == Compare::Before {
-                // The same structure with nothing acting, so that nothing is compiled.
-                recipe.balance = Some(Balance::default());
-                for stage in &mut recipe.stages {
-                    stage.strength = 0.0;
-                }
-            }
+            self.leave_out(&mut recipe, self.compare);
             out.push((vec![live], recipe, depth));
         }
         out

@@ -3,7 +3,8 @@
 use std::sync::Arc;
 
 use super::targets::Focus;
-use crate::show::Change;
+use crate::look::List;
+use crate::show::{Change, Look};
 
 /// How many times as fast as its rate a show can be played, forwards and backwards.
 pub const FASTEST: f64 = 8.0;
@@ -41,6 +42,15 @@ pub enum Compare {
     After,
     /// None: the footage decoded and rendered for the display.
     Before,
+    /// All but the look: balance and what stands before and after the look.
+    WithoutLook,
+    /// All but one stage.
+    WithoutStage {
+        /// In which list.
+        list: List,
+        /// Which of its stages.
+        at: usize,
+    },
 }
 
 /// A patch of a picture, in shares 0…1 of its width and height from the upper left corner.
@@ -95,7 +105,15 @@ pub enum Command {
     StepFocus(i64),
     /// The stage in focus acts, or not: the other one of them.
     OtherFocusOn,
-    /// Take the last step back.
+    /// Another look of the library in the place of the show's own, so many places on or back; nothing is changed by it.
+    StepLook(i64),
+    /// A look of the library in the place of the show's own.
+    TryLook(usize),
+    /// What is tried becomes the show's look.
+    KeepLook,
+    /// The show's own look again.
+    LeaveLook,
+    /// Take the last step back; what is tried is left first.
     Undo,
     /// Do it again.
     Redo,
@@ -149,6 +167,8 @@ pub enum Input {
         /// The address.
         target: Option<Arc<str>>,
     },
+    /// The looks that can be tried, in order; at first those that come with the program.
+    Library(Arc<[Look]>),
     /// A key or button of an action was pressed or let go. Names that no action has do nothing.
     Press {
         /// The action's name.

@@ -22,6 +22,7 @@ mod saver;
 pub mod sheet;
 mod snapshot;
 mod targets;
+mod trial;
 
 pub use actions::{ACTIONS, Action, Does, action, known_action};
 pub use clock::Clock;
@@ -30,5 +31,5 @@ pub use finish::Picture;
 pub use host::{CACHE, EngineError, Handle, Options, start};
 pub use input::{Command, Compare, FASTEST, Input, Live, Patch, Scope};
 pub use raster::raster;
-pub use snapshot::{Learning, PanelState, Playback, Snapshot};
+pub use snapshot::{Learning, PanelState, Playback, Snapshot, Trying};
 pub use targets::{FOCUS_PARAMETERS, Focus, Reach, known_target, own_addresses};

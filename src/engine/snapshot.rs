@@ -8,7 +8,7 @@ use super::input::{Compare, Scope};
 use super::targets::Focus;
 use crate::media::ClipInfo;
 use crate::panel::{ButtonState, ControlState, Guess, Standing};
-use crate::show::Show;
+use crate::show::{Look, Show};
 
 /// How playback is doing.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -62,10 +62,25 @@ pub struct Learning {
     pub conflict: Option<(String, String)>,
 }
 
+/// A look that is tried: on view, and not the show's own yet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trying {
+    /// Which of the library, from 0.
+    pub at: usize,
+    /// Looks in the library.
+    pub of: usize,
+    /// Its name.
+    pub name: Arc<str>,
+    /// A line about it; may be empty.
+    pub note: Arc<str>,
+    /// The show without it, as it is saved.
+    pub own: Arc<Show>,
+}
+
 /// The engine's state at a moment.
 #[derive(Clone, Debug)]
 pub struct Snapshot {
-    /// The document.
+    /// The document as it is seen: with the look that is tried, if one is.
     pub show: Arc<Show>,
     /// Its folder.
     pub dir: PathBuf,
@@ -89,6 +104,12 @@ pub struct Snapshot {
     pub compare: Compare,
     /// What the current source says about itself.
     pub clip: Option<Arc<ClipInfo>>,
+    /// The look that is tried, if one is.
+    pub trying: Option<Trying>,
+    /// The looks that can be tried.
+    pub looks: Arc<[Look]>,
+    /// Are the plans of all of them compiled, so that the next frame shows any of them?
+    pub looks_ready: bool,
     /// Is a patch of the picture waited for, to be made neutral?
     pub picking: bool,
     /// Why the current frame cannot be shown, or what else went wrong.

@@ -192,12 +192,12 @@ impl To {
 
 impl Engine {
     pub(super) fn reach(&self, target: &str) -> Option<Reach> {
-        reach(&self.document.show, self.document.shot, self.document.focus, target)
+        reach(self.document.seen(), self.document.shot, self.document.focus, target)
     }
 
     /// Where what an address leads to stands in its range, 0…1.
     pub(super) fn position(&self, target: &str) -> Option<f64> {
-        let show = &self.document.show;
+        let show = self.document.seen();
         Some(match self.reach(target)? {
             Reach::Slot(slot) => slot.parameter().position(show.get(slot)?),
             Reach::On(focus) => f64::from(show.chain.list(focus.list)[focus.at].on),
@@ -210,11 +210,11 @@ impl Engine {
     pub(super) fn moved(&mut self, target: &str, to: To, now: Instant) -> Option<Change> {
         match self.reach(target)? {
             Reach::Slot(slot) => {
-                let value = to.value(slot.parameter(), self.document.show.get(slot)?);
+                let value = to.value(slot.parameter(), self.document.seen().get(slot)?);
                 Some(Change::SetParameter { slot, value })
             }
             Reach::On(Focus { list, at }) => {
-                let is = self.document.show.chain.list(list)[at].on;
+                let is = self.document.seen().chain.list(list)[at].on;
                 let on = match to {
                     To::Turned(by) | To::Added(by) => by > 0.0 || (by == 0.0 && is),
                     To::At(place) => place >= 0.5,

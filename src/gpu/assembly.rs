@@ -142,6 +142,15 @@ impl Assembly {
         assembly
     }
 
+    /// Files one after the other, named.
+    pub fn of(files: &[(&str, &str)]) -> Self {
+        let mut assembly = Self { text: String::new(), parts: Vec::new() };
+        for (name, text) in files {
+            assembly.add(name, text);
+        }
+        assembly
+    }
+
     fn add(&mut self, name: &str, text: &str) {
         self.parts.push((name.to_owned(), self.text.lines().count() + 1));
         self.text += text;

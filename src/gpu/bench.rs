@@ -199,13 +199,56 @@ fn half_rows(six: &Recipe) -> Vec<(String, Recipe)> {
     rows
 }
 
+/// A look to be measured.
+pub struct BenchLook {
+    /// What people call it.
+    pub name: String,
+    /// Its stages.
+    pub stages: Vec<Stage>,
+}
+
+/// Which looks get a row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BenchLooks {
+    /// The one whose stages, each measured alone in the same run, cost most together.
+    Heaviest,
+    /// All of them.
+    All,
+}
+
+/// A whole look at strength 1 by ACES 2.0, with every part of balance, from the footage's signal in half floats to a
+/// display's in half floats.
+fn look_row(look: &BenchLook) -> (String, Recipe) {
+    let whole = recipe(look.stages.clone(), Some(busy_balance()));
+    let name = format!("half floats: the look {}, by ACES 2.0", look.name);
+    (name, Recipe { source: Source::Signal, tail: aces2(), ..whole })
+}
+
+/// The name of the row of a stage alone.
+fn alone_name(kind: Kind) -> String {
+    format!("with balance and {}", kind.declaration().key)
+}
+
+/// The look whose stages cost most together: what the row of each has beyond balance, at one size.
+fn heaviest<'a>(looks: &'a [BenchLook], rows: &[BenchRow]) -> Option<&'a BenchLook> {
+    let median = |name: &str| rows.iter().find(|r| r.pass == name).map_or(0.0, |r| r.median_ms);
+    let cost = |look: &BenchLook| -> f64 {
+        let acting = look.stages.iter().filter(|s| s.on && s.strength > 0.0);
+        acting.map(|s| median(&alone_name(s.kind)) - median(BALANCE_ROW)).sum()
+    };
+    looks.iter().max_by(|a, b| cost(a).total_cmp(&cost(b)))
+}
+
+const BALANCE_ROW: &str = "with balance";
+
 /// Measures a plain copy, the path without and with balance, by ACES 2.0, a frame of another size, each stage alone,
 /// all point stages together and all stages, and the whole balance with six stages by either transform, the same with half floats in and out,
-/// and in parts as for several outputs; `rounds` times each, at each size. `progress` is told what comes next.
+/// and in parts as for several outputs; last whole looks: the heaviest of `looks` or all of them. `rounds` times each, at each size. `progress` is told what comes next.
 pub fn bench(
     gpu: &Gpu,
     sizes: &[(u32, u32)],
     rounds: usize,
+    (looks, which): (&[BenchLook], BenchLooks),
     progress: &dyn Fn(&str),
 ) -> Result<Vec<BenchRow>, GpuError> {
     let timer = Timer::new(gpu);
@@ -214,7 +257,7 @@ pub fn bench(
     let mut passes = vec![
         ("log to display".to_owned(), recipe(vec![], None)),
         ("log to display by ACES 2.0".to_owned(), Recipe { tail: aces2(), ..recipe(vec![], None) }),
-        ("with balance".to_owned(), recipe(vec![], Some(plain_balance()))),
+        (BALANCE_ROW.to_owned(), recipe(vec![], Some(plain_balance()))),
         ("with every part of balance".to_owned(), recipe(vec![], Some(busy_balance()))),
     ];
     // Every pixel from 4 × 4 of the frame's; and from 8 × 8, in the middle quarter of the raster.
@@ -224,10 +267,7 @@ pub fn bench(
         let framing = Framing::default().with(FramingField::Scale, scale);
         passes.push((name.into(), recipe(vec![], Some(plain_balance())).framed(framing, None)));
     }
-    let alone = |kind: Kind| {
-        let name = format!("with balance and {}", kind.declaration().key);
-        (name, recipe(vec![busy(kind)], Some(plain_balance())))
-    };
+    let alone = |kind: Kind| (alone_name(kind), recipe(vec![busy(kind)], Some(plain_balance())));
     passes.extend(points.iter().map(|kind| alone(*kind)));
     passes.push((
         "with balance and every point stage".into(),
@@ -269,6 +309,7 @@ pub fn bench(
         let copy_row = row("plain copy, half floats", size, copies);
         let yardstick = copy_row.median_ms;
         rows.push(copy_row);
+        let first = rows.len();
         for (name, recipe) in &passes {
             let times = time_pass(gpu, &timer, recipe, Input::Frame(&upload), &output, rounds)?;
             rows.push(row(name, size, times));
@@ -281,7 +322,15 @@ pub fn bench(
             let times = time_pass(gpu, &timer, recipe, Input::Frame(&upload), &output, rounds)?;
             rows.push(row(name, size, times));
         }
-        let first = rows.len() - passes.len() - halves.len() - texture.len();
+        let wanted: Vec<&BenchLook> = match which {
+            BenchLooks::All => looks.iter().collect(),
+            BenchLooks::Heaviest => heaviest(looks, &rows[first..]).into_iter().collect(),
+        };
+        for look in wanted {
+            let (name, recipe) = look_row(look);
+            let times = time_pass(gpu, &timer, &recipe, Input::Picture(&signal), &half, rounds)?;
+            rows.push(row(&name, size, times));
+        }
         for row in &mut rows[first..] {
             row.copies = row.median_ms / yardstick;
         }
@@ -311,8 +360,8 @@ fn time_pass(
         .map(|s| gpu.pipelines.wait(s))
         .collect::<Result<Vec<_>, _>>()?;
     time_rounds(rounds, || {
-        timer.time(gpu, &|encoder, stamps| match (input, &parts[..]) {
-            (Input::Frame(upload), [_, _, ..]) => {
+        timer.time(gpu, &|encoder, stamps| match &parts[..] {
+            [_, _, ..] => {
                 // Two empty passes take the time before and after.
                 let stamp = |encoder: &mut wgpu::CommandEncoder, begins| {
                     let writes = wgpu::ComputePassTimestampWrites {
@@ -326,7 +375,7 @@ fn time_pass(
                     }));
                 };
                 stamp(encoder, true);
-                gpu.encode_parts(encoder, &pipelines, upload, &parts, output, 8, true)?;
+                gpu.encode_parts_of(encoder, &pipelines, input, &parts, output, 8, true)?;
                 stamp(encoder, false);
                 Ok(())
             }

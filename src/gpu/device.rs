@@ -3,7 +3,7 @@
 use std::sync::{Arc, Mutex};
 
 use super::luts::Luts;
-use super::{Output, Pipelines, Tables};
+use super::{Output, Pipelines, Scopes, Tables};
 
 /// Why there is no GPU to work on, or why it would not do something.
 #[derive(Debug, thiserror::Error)]
@@ -69,6 +69,8 @@ pub struct Gpu {
     pub queue: wgpu::Queue,
     /// Compiled pipelines.
     pub pipelines: Pipelines,
+    /// Passes of scopes.
+    pub(super) scopes: Scopes,
     /// LUTs on it.
     pub(super) luts: Luts,
     /// Tables of output transforms.
@@ -136,6 +138,7 @@ impl Gpu {
                 device,
                 queue,
                 pipelines,
+                scopes: Scopes::default(),
                 luts,
                 tables,
                 scratch: Mutex::default(),

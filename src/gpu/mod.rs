@@ -9,12 +9,13 @@ mod check;
 mod device;
 mod pipelines;
 mod run;
+mod scope;
 mod spread;
 mod luts;
 mod tables;
 
 pub use assembly::Assembly;
-pub use bench::{BenchRow, bench, is_software};
+pub use bench::{BenchLook, BenchLooks, BenchRow, bench, is_software};
 pub use check::{
     ACES2_SIGNAL, Agreement, CheckReport, DARK_SIGNAL, OF_PIXEL, PQ_SIGNAL, REENCODED_SIGNAL, ROUNDING,
     SIGNAL, TOLERANCE, Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad,
@@ -23,4 +24,5 @@ pub use check::{
 pub use device::{Gpu, GpuError, Request};
 pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Input, Output, Upload};
+pub use scope::{ScopePasses, ScopeView, Scopes, Traces};
 pub use tables::Tables;

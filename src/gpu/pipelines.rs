@@ -293,9 +293,22 @@ pub(super) fn compile(
     assembly: &Assembly,
     entries: &[wgpu::BindGroupLayoutEntry],
 ) -> Result<(wgpu::ComputePipeline, wgpu::BindGroupLayout), GpuError> {
+    let layout =
+        device.create_bind_group_layout(&wgpu::BindGroupLayoutDescriptor { label: Some("picture"), entries });
+    let pipeline = compile_entry(device, assembly, &layout, "main")?;
+    Ok((pipeline, layout))
+}
+
+/// Compiles one function of an assembly.
+pub(super) fn compile_entry(
+    device: &wgpu::Device,
+    assembly: &Assembly,
+    layout: &wgpu::BindGroupLayout,
+    entry: &str,
+) -> Result<wgpu::ComputePipeline, GpuError> {
     let scope = device.push_error_scope(wgpu::ErrorFilter::Validation);
     let module = device.create_shader_module(wgpu::ShaderModuleDescriptor {
-        label: Some("picture"),
+        label: Some(entry),
         source: wgpu::ShaderSource::Wgsl(assembly.text.as_str().into()),
     });
     let info = pollster::block_on(module.get_compilation_info());
@@ -307,25 +320,23 @@ pub(super) fn compile(
         let (file, line) = assembly.locate(line);
         return Err(GpuError::Shader { file: file.into(), line, why: message.message.clone() });
     }
-    let layout =
-        device.create_bind_group_layout(&wgpu::BindGroupLayoutDescriptor { label: Some("picture"), entries });
     let pipeline_layout = device.create_pipeline_layout(&wgpu::PipelineLayoutDescriptor {
-        label: Some("picture"),
-        bind_group_layouts: &[Some(&layout)],
+        label: Some(entry),
+        bind_group_layouts: &[Some(layout)],
         immediate_size: 0,
     });
     let pipeline = device.create_compute_pipeline(&wgpu::ComputePipelineDescriptor {
-        label: Some("picture"),
+        label: Some(entry),
         layout: Some(&pipeline_layout),
         module: &module,
-        entry_point: Some("main"),
+        entry_point: Some(entry),
         compilation_options: Default::default(),
         cache: None,
     });
     if let Some(e) = pollster::block_on(scope.pop()) {
         return Err(GpuError::Shader { file: "picture pass".into(), line: 0, why: e.to_string() });
     }
-    Ok((pipeline, layout))
+    Ok(pipeline)
 }
 
 /// Workgroups for a picture.

@@ -258,6 +258,21 @@ impl Gpu {
         depth: u32,
         dither: bool,
     ) -> Result<(), GpuError> {
+        self.encode_parts_of(encoder, pipelines, Input::Frame(input), parts, output, depth, dither)
+    }
+
+    /// The same for whatever the first part reads.
+    #[allow(clippy::too_many_arguments)]
+    pub(super) fn encode_parts_of(
+        &self,
+        encoder: &mut wgpu::CommandEncoder,
+        pipelines: &[Arc<Pipeline>],
+        input: Input<'_>,
+        parts: &[Recipe],
+        output: &Output,
+        depth: u32,
+        dither: bool,
+    ) -> Result<(), GpuError> {
         let mut picture: Option<Arc<Output>> = None;
         for (i, (pipeline, part)) in pipelines.iter().zip(parts).enumerate() {
             let between = match i + 1 < parts.len() {
@@ -265,7 +280,7 @@ impl Gpu {
                 false => None,
             };
             let to = between.as_deref().unwrap_or(output);
-            let input = picture.as_deref().map_or(Input::Frame(input), Input::Picture);
+            let input = picture.as_deref().map_or(input, Input::Picture);
             self.encode(encoder, pipeline, input, part, to, depth, dither, None)?;
             picture = between;
         }

@@ -1,6 +1,6 @@
 //! The chain: stages in three lists.
 
-use super::{Declaration, Kind, NamedLut, Nature};
+use super::{Declaration, Kind, NamedLut, Nature, Origin, fingerprint};
 
 /// One stage in a chain.
 #[derive(Clone, Debug, PartialEq)]
@@ -65,11 +65,13 @@ pub struct Chain {
     pub finish: Vec<Stage>,
     /// Strength of the look as a whole.
     pub look_strength: f64,
+    /// Which look of a library the look is, or was before it was changed; `None`: one of the show's own making.
+    pub origin: Option<Origin>,
 }
 
 impl Default for Chain {
     fn default() -> Self {
-        Self { before: Vec::new(), look: Vec::new(), finish: Vec::new(), look_strength: 1.0 }
+        Self { before: Vec::new(), look: Vec::new(), finish: Vec::new(), look_strength: 1.0, origin: None }
     }
 }
 
@@ -98,6 +100,21 @@ impl Chain {
     pub fn place_for(&self, kind: Kind) -> (List, usize) {
         let natures = |list: List| self.list(list).iter().map(|s| s.declaration().nature).collect::<Vec<_>>();
         place(kind.declaration().nature, &List::ALL.map(natures))
+    }
+
+    /// The same within the look, whatever stands before and after it: texture ahead of the look's first tone, grain last,
+    /// everything else at the end, ahead of grain that stands there.
+    pub fn place_in_look(&self, kind: Kind) -> usize {
+        let look = self.look.iter().map(|s| s.declaration().nature).collect();
+        match place(kind.declaration().nature, &[Vec::new(), look, Vec::new()]) {
+            (List::Look, at) => at,
+            _ => self.look.len(),
+        }
+    }
+
+    /// Is the look another than the one that it was taken from? Its strength as a whole is not the look's own.
+    pub fn is_changed(&self) -> bool {
+        self.origin.as_ref().is_some_and(|o| o.fingerprint != fingerprint(&self.look))
     }
 
     /// How many of its stages read a table.

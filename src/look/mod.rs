@@ -10,6 +10,7 @@ mod declaration;
 mod kernel;
 mod intent;
 mod named_lut;
+mod origin;
 mod spot;
 
 pub use chain::{Chain, List, Stage, effective_strength};
@@ -24,6 +25,7 @@ pub use intent::Intent;
 pub use kernel::{Kernel, RING_TAPS, Ring, glare};
 pub use lut::MAX_LUTS;
 pub use named_lut::{Bake, NamedLut, Said, Side};
+pub use origin::{Origin, fingerprint};
 pub use spot::{Spot, hash};
 
 /// Which stage: an index into [`STAGES`].

@@ -1,7 +1,8 @@
 //! Addresses of parameters: one way to name them for panel, keyboard and network.
 //!
 //! - `framing/scale`, `balance/exposure`: of the current shot;
-//! - `shot/trim/look`: the current shot's trim of the look's strength;
+//! - `shot/trim/look`, `shot/trim/grain`: the current shot's trim of the look's strength, and of a stage's;
+//! - `group/night/trim/look`, `group/night/trim/contrast-2`: a group's;
 //! - `output/client/exposure`: of an output's trim;
 //! - `look/strength`: of the look as a whole;
 //! - `look/contrast/slope`, `finish/contrast/strength`: of the first stage of that kind in that list;
@@ -9,7 +10,8 @@
 
 use std::fmt;
 
-use super::{Output, STRENGTH_TRIM, Show, ShowError};
+use super::shot_trim::strength_trim;
+use super::{Output, Show, ShowError, StageKey, TrimAddress, TrimOf};
 use crate::look::{Kind, List, Parameter, STAGES, Stage, stage, strength};
 use crate::picture::{BALANCE, BalanceField, FRAMING, FramingField, TRIM, TrimField};
 
@@ -37,14 +39,14 @@ pub enum Part {
 }
 
 /// The name of a parameter, whatever the show.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum Address {
     /// Of the current shot's framing.
     Framing(FramingField),
     /// Of the current shot's balance.
     Balance(BalanceField),
-    /// The current shot's trim of the look's strength.
-    ShotTrim,
+    /// A trim of strength, by the current shot or a group.
+    Trim(TrimAddress),
     /// Of an output's trim.
     Output(Output, TrimField),
     /// Of the look as a whole.
@@ -60,7 +62,7 @@ pub enum Address {
     },
 }
 
-/// Where in a given show a parameter is. It stays right until stages or shots are added, removed or moved.
+/// Where in a given show a parameter is. It stays right until stages, shots or groups are added, removed or moved.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Slot {
     /// A number of a shot's framing.
@@ -77,10 +79,19 @@ pub enum Slot {
         /// Which number.
         field: BalanceField,
     },
-    /// A shot's trim of the look's strength.
+    /// A shot's trim of strength.
     ShotTrim {
         /// Which shot, from 0.
         shot: usize,
+        /// Of which stage; `None`: of the look as a whole.
+        stage: Option<StageKey>,
+    },
+    /// A group's trim of strength.
+    GroupTrim {
+        /// Which group, from 0.
+        group: usize,
+        /// Of which stage; `None`: of the look as a whole.
+        stage: Option<StageKey>,
     },
     /// A number of an output's trim.
     Output {
@@ -119,7 +130,7 @@ impl Slot {
         match *self {
             Self::Framing { field, .. } => field.parameter(),
             Self::Balance { field, .. } => field.parameter(),
-            Self::ShotTrim { .. } => &STRENGTH_TRIM,
+            Self::ShotTrim { stage, .. } | Self::GroupTrim { stage, .. } => strength_trim(stage),
             Self::Output { field, .. } => field.parameter(),
             Self::LookStrength => &LOOK_STRENGTH,
             Self::Strength { kind, .. } => &kind.declaration().strength,
@@ -148,7 +159,6 @@ impl Address {
                 Some(field) => Ok(Self::Framing(field)),
                 None => refuse(format!("framing has no {key:?}"), keys_of("framing", FRAMING)),
             },
-            (None, ["shot", "trim", "look"]) => Ok(Self::ShotTrim),
             (None, ["output", name, key]) => {
                 let Some(output) = Output::ALL.into_iter().find(|o| o.key() == *name) else {
                     return refuse(
@@ -177,7 +187,11 @@ impl Address {
                     None => refuse(format!("{name} has no {key:?}"), which.part_keys()),
                 }
             }
-            _ => refuse("it has another form".to_owned(), forms()),
+            _ => match TrimAddress::parse(&parts) {
+                Some(Ok(trim)) => Ok(Self::Trim(trim)),
+                Some(Err((what, accepted))) => refuse(what, accepted),
+                None => refuse("it has another form".to_owned(), forms()),
+            },
         }
     }
 }
@@ -222,11 +236,12 @@ fn stage_keys() -> String {
 
 fn forms() -> String {
     format!(
-        "{}, {}, {} and the same of client and files, shot/trim/look, look/strength, and LIST/STAGE/PARAMETER: LIST is before, look \
+        "{}, {}, {} and the same of client and files, {}, look/strength, and LIST/STAGE/PARAMETER: LIST is before, look \
          or finish, STAGE is one of {}",
         keys_of("framing", FRAMING),
         keys_of("balance", BALANCE),
         keys_of("output/desk", TRIM),
+        TrimAddress::FORMS,
         stage_keys()
     )
 }
@@ -236,7 +251,7 @@ impl fmt::Display for Address {
         match self {
             Self::Framing(field) => write!(f, "framing/{}", field.parameter().key),
             Self::Balance(field) => write!(f, "balance/{}", field.parameter().key),
-            Self::ShotTrim => f.write_str("shot/trim/look"),
+            Self::Trim(trim) => trim.fmt(f),
             Self::Output(output, field) => {
                 write!(f, "output/{}/{}", output.key(), field.parameter().key)
             }
@@ -297,7 +312,7 @@ impl Show {
         match *address {
             Address::Framing(field) => (shot < self.shots.len()).then_some(Slot::Framing { shot, field }),
             Address::Balance(field) => (shot < self.shots.len()).then_some(Slot::Balance { shot, field }),
-            Address::ShotTrim => (shot < self.shots.len()).then_some(Slot::ShotTrim { shot }),
+            Address::Trim(ref trim) => self.resolve_trim(trim, shot),
             Address::Output(output, field) => Some(Slot::Output { output, field }),
             Address::LookStrength => Some(Slot::LookStrength),
             Address::Stage { list, which, part } => {
@@ -327,7 +342,12 @@ impl Show {
         match slot {
             Slot::Framing { field, .. } => Address::Framing(field),
             Slot::Balance { field, .. } => Address::Balance(field),
-            Slot::ShotTrim { .. } => Address::ShotTrim,
+            Slot::ShotTrim { stage, .. } => Address::Trim(TrimAddress { of: TrimOf::Shot, stage }),
+            Slot::GroupTrim { group, stage } => {
+                // A group that is gone has no name, and its address leads nowhere.
+                let name = self.groups.get(group).map_or(String::new(), |g| g.name.clone());
+                Address::Trim(TrimAddress { of: TrimOf::Group(name), stage })
+            }
             Slot::Output { output, field } => Address::Output(output, field),
             Slot::LookStrength => Address::LookStrength,
             Slot::Strength { list, at, kind } => {
@@ -350,7 +370,8 @@ impl Show {
         match slot {
             Slot::Framing { shot, field } => self.shots.get(shot).map(|s| s.framing.get(field)),
             Slot::Balance { shot, field } => self.shots.get(shot).map(|s| s.balance.get(field)),
-            Slot::ShotTrim { shot } => self.shots.get(shot).map(|s| s.trim.look),
+            Slot::ShotTrim { shot, stage } => self.shots.get(shot).map(|s| s.trim.get(stage)),
+            Slot::GroupTrim { group, stage } => self.groups.get(group).map(|g| g.trim.get(stage)),
             Slot::Output { output, field } => Some(self.outputs.get(output).trim.get(field)),
             Slot::LookStrength => Some(self.chain.look_strength),
             Slot::Strength { list, at, kind } => stage(list, at, kind).map(|s| s.strength),
@@ -360,8 +381,16 @@ impl Show {
         }
     }
 
-    /// The number in a slot, to change.
-    pub(super) fn get_mut(&mut self, slot: Slot) -> Option<&mut f64> {
+    /// Puts a number into a slot and returns the one from before; `None` when there is no such slot.
+    pub(super) fn set(&mut self, slot: Slot, value: f64) -> Option<f64> {
+        if let Some((trim, stage)) = self.trim_mut(slot) {
+            return Some(trim.set(stage, value));
+        }
+        self.get_mut(slot).map(|place| std::mem::replace(place, value))
+    }
+
+    /// The number in a slot, to change, where every show has a place for it.
+    fn get_mut(&mut self, slot: Slot) -> Option<&mut f64> {
         match slot {
             Slot::Framing { shot, field } => {
                 self.shots.get_mut(shot).map(|s| &mut s.framing.values[field as usize])
@@ -369,7 +398,8 @@ impl Show {
             Slot::Balance { shot, field } => {
                 self.shots.get_mut(shot).map(|s| &mut s.balance.values[field as usize])
             }
-            Slot::ShotTrim { shot } => self.shots.get_mut(shot).map(|s| &mut s.trim.look),
+            // A trim has no place for a stage that it leaves alone.
+            Slot::ShotTrim { .. } | Slot::GroupTrim { .. } => None,
             Slot::Output { output, field } => {
                 Some(&mut self.outputs.get_mut(output).trim.values[field as usize])
             }

@@ -5,9 +5,9 @@ use std::sync::Arc;
 
 use super::document::{RASTERS, RATES, check_fits, check_frames, raster_is_usable, rate_is_usable};
 use super::lut_file::check_lut;
-use super::{Output, Shot, Show, ShowError, Slot};
+use super::{Group, Output, Shot, Show, ShowError, Slot};
 use crate::colour::{Display, Encoding, OutputTransform, Range, YcbcrMatrix};
-use crate::look::{List, MAX_LUTS, NamedLut, Stage};
+use crate::look::{List, MAX_LUTS, NamedLut, Origin, Stage};
 use crate::picture::{BALANCE, FRAMING, ShowLut};
 
 /// One change to a show. Shots and stages are counted from 0.
@@ -63,12 +63,41 @@ pub enum Change {
         /// The LUT; `None`: the stage does nothing.
         lut: Option<NamedLut>,
     },
-    /// Another look: the middle of the chain.
+    /// Another look: the middle of the chain. It is known as none until [`Change::SetOrigin`] says otherwise:
+    /// [`Look::change`](super::Look::change) does both.
     ReplaceLook {
         /// The look's stages, their numbers held to their ranges.
         stages: Vec<Stage>,
         /// Its strength as a whole.
         strength: f64,
+    },
+    /// The look is known as one of a library, or as none.
+    SetOrigin(Option<Origin>),
+    /// A group of shots is made; no shot belongs to it yet.
+    AddGroup {
+        /// Where it will stand, 0 … the number of groups.
+        at: usize,
+        /// The group. No other may have its name.
+        group: Group,
+    },
+    /// A group is taken out, and its shots out of it.
+    RemoveGroup {
+        /// Which group.
+        at: usize,
+    },
+    /// A group gets another name, which no other group may have; its shots stay in it.
+    RenameGroup {
+        /// Which group.
+        group: usize,
+        /// The name.
+        name: String,
+    },
+    /// A shot belongs to other groups, each of them one of the show's.
+    SetShotGroups {
+        /// Which shot.
+        shot: usize,
+        /// The groups' names.
+        groups: Vec<String>,
     },
     /// A shot is put into the running order. Its name gets a number if it is taken.
     AddShot {
@@ -180,11 +209,12 @@ impl Change {
     pub fn shot(&self) -> Option<usize> {
         match self {
             Self::SetParameter {
-                slot: Slot::Balance { shot, .. } | Slot::Framing { shot, .. } | Slot::ShotTrim { shot },
+                slot: Slot::Balance { shot, .. } | Slot::Framing { shot, .. } | Slot::ShotTrim { shot, .. },
                 ..
             }
             | Self::RenameShot { shot, .. }
             | Self::SetShotSource { shot, .. }
+            | Self::SetShotGroups { shot, .. }
             | Self::SetShotEncoding { shot, .. }
             | Self::SetShotRange { shot, .. }
             | Self::SetSignalRange { shot, .. }
@@ -216,8 +246,7 @@ impl Show {
         use Change::*;
         Ok(match change {
             SetParameter { slot, value } => {
-                let place = self.get_mut(slot).ok_or_else(|| no_slot(slot))?;
-                let before = std::mem::replace(place, slot.parameter().held(value));
+                let before = self.set(slot, slot.parameter().held(value)).ok_or_else(|| no_slot(slot))?;
                 SetParameter { slot, value: before }
             }
             SetStageOn { list, at, on } => {
@@ -257,10 +286,54 @@ impl Show {
                 let tables = |stages: &[Stage]| stages.iter().filter(|s| s.declaration().table).count();
                 check_tables(self.chain.tables() - tables(&self.chain.look) + tables(&stages))?;
                 let strength = Slot::LookStrength.parameter().held(strength);
-                ReplaceLook {
+                let back = ReplaceLook {
                     stages: std::mem::replace(&mut self.chain.look, stages),
                     strength: std::mem::replace(&mut self.chain.look_strength, strength),
+                };
+                match self.chain.origin.take() {
+                    None => back,
+                    origin => Together(vec![back, SetOrigin(origin)]),
                 }
+            }
+            SetOrigin(origin) => SetOrigin(std::mem::replace(&mut self.chain.origin, origin)),
+            AddGroup { at, mut group } => {
+                check_place(GROUPS, at, self.groups.len() + 1)?;
+                self.check_group_name(&group.name, None)?;
+                group.trim = group.trim.held();
+                self.groups.insert(at, group);
+                RemoveGroup { at }
+            }
+            RemoveGroup { at } => {
+                check_place(GROUPS, at, self.groups.len())?;
+                let group = self.groups.remove(at);
+                let mut back = Vec::new();
+                for (i, shot) in
+                    self.shots.iter_mut().enumerate().filter(|(_, s)| s.groups.contains(&group.name))
+                {
+                    back.push(SetShotGroups { shot: i, groups: shot.groups.clone() });
+                    shot.groups.retain(|g| *g != group.name);
+                }
+                back.insert(0, AddGroup { at, group });
+                Together(back)
+            }
+            RenameGroup { group, name } => {
+                check_place(GROUPS, group, self.groups.len())?;
+                self.check_group_name(&name, Some(group))?;
+                let before = std::mem::replace(&mut self.groups[group].name, name.clone());
+                let names = self.shots.iter_mut().flat_map(|s| &mut s.groups);
+                names.filter(|n| **n == before).for_each(|n| n.clone_from(&name));
+                RenameGroup { group, name: before }
+            }
+            SetShotGroups { shot, groups } => {
+                self.shot_mut(shot)?;
+                self.check_groups(&groups)?;
+                let mut each: Vec<String> = Vec::with_capacity(groups.len());
+                for name in groups {
+                    if !each.contains(&name) {
+                        each.push(name);
+                    }
+                }
+                SetShotGroups { shot, groups: std::mem::replace(&mut self.shots[shot].groups, each) }
             }
             AddShot { at, mut shot } => {
                 check_place(SHOTS, at, self.shots.len() + 1)?;
@@ -391,9 +464,23 @@ impl Show {
             None => Ok(()),
             Some(name) => {
                 let names: Vec<_> = self.groups.iter().map(|g| g.name.as_str()).collect();
-                Err(ShowError::change(format!("the show has no group {name:?}"), names.join(", ")))
+                let accepted =
+                    if names.is_empty() { "none, there is no group".into() } else { names.join(", ") };
+                Err(ShowError::change(format!("the show has no group {name:?}"), accepted))
             }
         }
+    }
+
+    /// Refuses a name that is empty, or that a group other than `except` has.
+    fn check_group_name(&self, name: &str, except: Option<usize>) -> Result<(), ShowError> {
+        let taken = self.groups.iter().enumerate().any(|(i, g)| Some(i) != except && g.name == name);
+        if !name.is_empty() && !taken {
+            return Ok(());
+        }
+        Err(ShowError::change(
+            format!("a group cannot be called {name:?}"),
+            "a name that is not empty and that no other group has",
+        ))
     }
 
     /// Refuses a display that the show could not read back by its name.
@@ -421,12 +508,14 @@ impl Show {
 }
 
 const SHOTS: &str = "the running order";
+const GROUPS: &str = "the list of groups";
 
 fn no_slot(slot: Slot) -> ShowError {
     let what = match slot {
-        Slot::Balance { shot, .. } | Slot::Framing { shot, .. } | Slot::ShotTrim { shot } => {
+        Slot::Balance { shot, .. } | Slot::Framing { shot, .. } | Slot::ShotTrim { shot, .. } => {
             format!("the show has no shot {}", shot + 1)
         }
+        Slot::GroupTrim { group, .. } => format!("the show has no group {}", group + 1),
         Slot::Output { output, .. } => format!("{} has no trim", output.key()),
         Slot::LookStrength => "the look has no strength".to_owned(),
         Slot::Strength { list, at, kind } | Slot::Parameter { list, at, kind, .. } => {

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 use std::path::Path;
 use std::sync::{Arc, LazyLock};
 
-use super::reader::{Source, Table};
+use super::reader::{Source, Table, Tables};
 use super::writer::{line, number, quoted};
 use super::{ShowError, VERSION};
 use crate::colour::{
@@ -60,7 +60,7 @@ pub fn read_displays(text: &str, file: &Path) -> Result<Vec<Arc<Display>>, ShowE
 }
 
 fn read_file(text: &str, file: &Path, own: bool) -> Result<Vec<Arc<Display>>, ShowError> {
-    Source { file, text, tables: true }.with_tables(VERSION, |root| {
+    Source { file, text, tables: Tables::Read }.with_tables(VERSION, |root| {
         root.only(&["version", "display"])?;
         read_all(&root, own)
     })

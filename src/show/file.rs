@@ -5,14 +5,14 @@ use std::sync::Arc;
 
 use super::display_file::{read_own, write_display};
 use super::document::{MATRICES, MAX_FRAME, RANGES, RASTERS, RATES, check_fits};
-use super::reader::{Source, Table, read_text};
+use super::reader::{Source, Table, Tables, read_text};
 use super::writer::{line, number, quoted};
 use super::{
     Group, LOOK_STRENGTH, Output, OutputSettings, Outputs, STRENGTH_TRIM, Shot, Show, ShowError, StageKey,
     StrengthTrim, known_displays, raster_from_text, raster_text, rate_from_text, rate_text, writer,
 };
 use crate::colour::{Display, ENCODINGS, OUTPUT_TRANSFORMS, OutputTransform, encoding, output_transform};
-use crate::look::{Chain, List, Parameter};
+use crate::look::{Chain, List, Origin, Parameter, fingerprint};
 use crate::picture::{BALANCE, Balance, FRAMING, Framing, ShowLut, TRIM, Trim};
 
 /// The file in the show's folder.
@@ -86,13 +86,22 @@ pub fn write(show: &Show) -> Result<String, ShowError> {
     }
 
     for group in &show.groups {
-        out.push_str(&format!("\n[group.{}]\n", toml_key(&group.name)));
+        out.push_str(&format!("\n[group.{}]\n", writer::key(&group.name)));
         write_trim(&mut out, &group.trim);
     }
     for shot in &show.shots {
         write_shot(&mut out, shot)?;
     }
 
+    if let Some(origin) = &show.chain.origin {
+        out.push_str("\n[look]\n");
+        line(&mut out, "name", quoted(&origin.name));
+        line(&mut out, "note", quoted(&origin.note));
+        if let Some(intent) = origin.intent {
+            line(&mut out, "intent", quoted(intent.id()));
+        }
+        line(&mut out, "stages", quoted(&format!("{:016x}", origin.fingerprint)));
+    }
     out.push_str("\n[chain]\n");
     line(&mut out, "look-strength", number(show.chain.look_strength));
     for list in List::ALL {
@@ -145,18 +154,12 @@ fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
     Ok(())
 }
 
-/// A key of TOML, in quotes where it needs them.
-fn toml_key(key: &str) -> String {
-    let is_plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
-    if !key.is_empty() && key.chars().all(is_plain) { key.to_owned() } else { quoted(key) }
-}
-
 fn write_trim(out: &mut String, trim: &StrengthTrim) {
     if trim.look != STRENGTH_TRIM.default {
         line(out, STRENGTH_TRIM.key, number(trim.look));
     }
     for (key, value) in &trim.stages {
-        line(out, &toml_key(&key.to_string()), number(*value));
+        line(out, &writer::key(&key.to_string()), number(*value));
     }
 }
 
@@ -173,6 +176,7 @@ fn read_trim(table: &Table<'_>) -> Result<StrengthTrim, ShowError> {
         })?;
         trim.stages.push((key, value));
     }
+    trim.sort();
     Ok(trim)
 }
 
@@ -182,7 +186,7 @@ fn read_groups(root: &Table<'_>) -> Result<Vec<Group>, ShowError> {
         if name.is_empty() {
             return Err(all.source.wrong(at, "a group has an empty name", "a name"));
         }
-        let table = all.need_table(name, &format!("[group.{}]", toml_key(name)))?;
+        let table = all.need_table(name, &format!("[group.{}]", writer::key(name)))?;
         Ok(Group { name: name.to_owned(), trim: read_trim(&table)? })
     };
     all.keys().into_iter().map(one).collect()
@@ -217,12 +221,12 @@ fn write_moved(out: &mut String, parameters: &[Parameter], values: &[f64]) {
 /// # Errors
 /// [`ShowError::Text`] with file, line and what is accepted; [`ShowError::Newer`] for a later format.
 pub fn read(text: &str, file: &Path) -> Result<Show, ShowError> {
-    read_source(Source { file, text, tables: true })
+    read_source(Source { file, text, tables: Tables::Read })
 }
 
 fn read_source(source: Source<'_>) -> Result<Show, ShowError> {
     source.with_tables(VERSION, |root| {
-        root.only(&["version", "show", "outputs", "display", "group", "shot", "chain"])?;
+        root.only(&["version", "show", "outputs", "display", "group", "shot", "look", "chain"])?;
         let about = root.need_table("show", "[show]")?;
         about.only(&["name", "rate", "raster", "transform", "lut-expects", "lut-gives", "panel"])?;
         let displays = read_own(&root)?;
@@ -408,11 +412,27 @@ fn read_chain(root: &Table<'_>) -> Result<Chain, ShowError> {
             *chain.list_mut(list) = stages.iter().map(Table::stage).collect::<Result<_, _>>()?;
         }
     }
+    chain.origin = read_origin(root, &chain)?;
     super::change::check_tables(chain.tables()).map_err(|e| match e {
         ShowError::Change { what, accepted } => root.source.wrong(root.at, what, accepted),
         e => e,
     })?;
     Ok(chain)
+}
+
+/// Which look the chain's was, as a library has it.
+fn read_origin(root: &Table<'_>, chain: &Chain) -> Result<Option<Origin>, ShowError> {
+    let Some(table) = root.table("look", "[look]")? else { return Ok(None) };
+    table.only(&["name", "note", "intent", "stages"])?;
+    let print = "16 hexadecimal digits, which Greyhold writes, or none: the stages as they are here";
+    let hex = |t: &str| if t.len() == 16 { u64::from_str_radix(t, 16).ok() } else { None };
+    let written = table.word_or_none("stages", print, hex)?;
+    Ok(Some(Origin {
+        name: table.text("name", "a text")?.1.to_owned(),
+        note: table.text_or_none("note", "a text")?.map_or_else(String::new, |(_, n)| n.to_owned()),
+        intent: table.intent()?,
+        fingerprint: written.unwrap_or_else(|| fingerprint(&chain.look)),
+    }))
 }
 
 /// Reads the show in a folder.
@@ -433,6 +453,6 @@ pub fn save(show: &Show, folder: &Path) -> Result<(), ShowError> {
     let path = folder.join(SHOW_FILE);
     let text = write(show)?;
     // The tables are at hand, and their files need not be.
-    read_source(Source { file: &path, text: &text, tables: false })?;
+    read_source(Source { file: &path, text: &text, tables: Tables::Leave })?;
     super::write_atomically(&path, |file| file.write_all(text.as_bytes()))
 }

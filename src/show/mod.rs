@@ -12,6 +12,7 @@ mod document;
 mod error;
 mod file;
 mod history;
+mod library;
 mod look_file;
 mod lut_file;
 mod neutral;
@@ -20,6 +21,7 @@ mod save;
 mod shipped;
 mod shot_trim;
 mod snapshot;
+mod take;
 mod writer;
 
 pub use address::{Address, LOOK_STRENGTH, Part, Slot, Which, addresses, check_address, display_address};
@@ -32,9 +34,18 @@ pub use document::{
 pub use error::ShowError;
 pub use file::{SHOW_FILE, VERSION, load, read, save, write};
 pub use history::{GESTURE_GAP, History, MOST_STEPS};
-pub use look_file::{Look, list_looks, load_look, read_look, save_look, write_look};
+pub use library::{
+    About, LOOKS_FOLDER, LibraryLook, Shelf, find_look, library, library_of, look_file_stem, look_named,
+    own_looks_folder,
+};
+pub use look_file::{
+    Base, Look, LookFile, is_look_file, list_looks, load_look, load_look_file, read_look, save_look,
+    save_look_file, write_look, write_look_file,
+};
 pub use lut_file::{is_lut_file, load_lut, load_lut_as};
 pub use save::{AUTOSAVE_AFTER, Autosave, LOCK_FILE, Lock, write_atomically};
 pub use shipped::{LOOK_FILES, shipped_looks};
-pub use shot_trim::{Group, STRENGTH_TRIM, StageKey, StrengthTrim};
+pub use shot_trim::{
+    Group, STRENGTH_TRIM, StageKey, StrengthTrim, TrimAddress, TrimOf, stage_keys, strength_trim,
+};
 pub use snapshot::recipe;

@@ -8,15 +8,26 @@ use toml::de::{DeTable, DeValue};
 use super::ShowError;
 use super::lut_file::{load_lut, load_lut_as, refusal, scene_ids};
 use crate::colour::{Space, space};
-use crate::look::{Kind, NamedLut, Parameter, STAGES, Stage};
+use crate::look::{Intent, Kind, NamedLut, Parameter, STAGES, Stage};
+
+/// What is done about the tables that a text names.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Tables {
+    /// They are read.
+    Read,
+    /// Their files have to be there; nothing is read.
+    Seek,
+    /// Nothing: they are at hand, and their files need not be.
+    Leave,
+}
 
 /// The text being read.
 #[derive(Clone, Copy)]
 pub(super) struct Source<'a> {
     pub file: &'a Path,
     pub text: &'a str,
-    /// Are the tables that it names read too?
-    pub tables: bool,
+    /// What is done about the tables that it names.
+    pub tables: Tables,
 }
 
 impl Source<'_> {
@@ -308,6 +319,11 @@ impl<'a> Table<'a> {
         items.iter().map(one).collect()
     }
 
+    /// What it says that a look means to do with colour.
+    pub fn intent(&self) -> Result<Option<Intent>, ShowError> {
+        self.word_or_none("intent", &Intent::ALL.map(Intent::id).join(", "), Intent::named)
+    }
+
     /// This table as a stage.
     pub fn stage(&self) -> Result<Stage, ShowError> {
         let keys: Vec<_> = STAGES.iter().map(|d| d.key).collect();
@@ -339,10 +355,18 @@ impl<'a> Table<'a> {
         let Some((at, file)) = self.text_or_none("file", files)? else {
             return Ok(None);
         };
-        if !self.source.tables {
-            return Ok(None);
-        }
         let folder = self.source.file.parent().unwrap_or(Path::new(""));
+        match self.source.tables {
+            Tables::Read => {}
+            Tables::Leave => return Ok(None),
+            Tables::Seek => {
+                let path = folder.join(file);
+                return match std::fs::metadata(&path) {
+                    Ok(_) => Ok(None),
+                    Err(e) => Err(self.unreadable(at, &path, &e, files)),
+                };
+            }
+        }
         match load_lut_as(folder, Path::new(file), said) {
             Ok(lut) => match lut.for_display() {
                 None => Ok(Some(lut)),
@@ -352,11 +376,14 @@ impl<'a> Table<'a> {
                     Err(self.source.wrong(at, format!("{file}: {what}"), accepted))
                 }
             },
-            Err(ShowError::Io { path, source, .. }) => {
-                Err(self.source.wrong(at, format!("{} could not be read: {source}", path.display()), files))
-            }
+            Err(ShowError::Io { path, source, .. }) => Err(self.unreadable(at, &path, &source, files)),
             Err(e) => Err(e),
         }
+    }
+
+    /// A complaint about a file that is named at `at`.
+    pub fn unreadable(&self, at: usize, path: &Path, why: &std::io::Error, accepted: &str) -> ShowError {
+        self.source.wrong(at, format!("{} could not be read: {why}", path.display()), accepted)
     }
 
     /// The table of a `.cube` file that this table names at `at`, for what is said elsewhere; an empty one where files
@@ -367,13 +394,11 @@ impl<'a> Table<'a> {
         if path.extension().is_none_or(|e| !e.eq_ignore_ascii_case("cube")) {
             return Err(self.source.wrong(at, format!("{file:?} is no .cube file"), CUBES));
         }
-        if !self.source.tables {
+        if self.source.tables != Tables::Read {
             return Ok(NamedLut::new(path, Arc::default()));
         }
         load_lut(self.source.file.parent().unwrap_or(Path::new("")), path).map_err(|e| match e {
-            ShowError::Io { path, source, .. } => {
-                self.source.wrong(at, format!("{} could not be read: {source}", path.display()), CUBES)
-            }
+            ShowError::Io { path, source, .. } => self.unreadable(at, &path, &source, CUBES),
             e => e,
         })
     }

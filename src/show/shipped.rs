@@ -26,6 +26,17 @@ shipped! {
     "two-colour"
 }
 
+/// A look's name as files and commands have it: "Two-colour" and "two-colour" are one.
+pub(super) fn plain(name: &str) -> String {
+    name.to_lowercase().replace(' ', "-")
+}
+
+/// File name and text of the look that comes with the program and is called so; each file is called as its look.
+pub(super) fn shipped_text(name: &str) -> Option<(&'static str, &'static str)> {
+    let file = plain(name) + ".toml";
+    LOOK_FILES.iter().find(|(f, _)| *f == file).copied()
+}
+
 /// The looks that come with the program, in the order of their file names.
 pub fn shipped_looks() -> &'static [Look] {
     static LOOKS: LazyLock<Vec<Look>> = LazyLock::new(|| {

@@ -26,6 +26,12 @@ pub(super) fn quoted(text: &str) -> String {
     out
 }
 
+/// A key of TOML, in quotes where it needs them.
+pub(super) fn key(key: &str) -> String {
+    let is_plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
+    if !key.is_empty() && key.chars().all(is_plain) { key.to_owned() } else { quoted(key) }
+}
+
 /// The fewest digits that read back as the same number.
 pub(super) fn number(value: f64) -> String {
     format!("{value:?}")

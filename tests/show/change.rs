@@ -32,6 +32,23 @@ pub fn every_change() -> Vec<Change> {
         Change::SetShotRange { shot: 0, start: 0, end: 1 },
         Change::SetSignalRange { shot: 0, range: None },
         Change::SetMatrix { shot: 0, matrix: Some(YcbcrMatrix::Bt709) },
+        Change::SetShotGroups { shot: 0, groups: vec!["B camera".to_owned(), "night".to_owned()] },
+        Change::AddGroup {
+            at: 1,
+            group: Group {
+                name: "a/b \"c\"".to_owned(),
+                trim: StrengthTrim { look: 0.5, stages: vec![(StageKey::parse("grain").unwrap(), 0.25)] },
+            },
+        },
+        Change::RemoveGroup { at: 0 },
+        Change::RenameGroup { group: 0, name: "day".to_owned() },
+        Change::SetOrigin(None),
+        Change::SetOrigin(Some(shipped_looks()[5].origin())),
+        Change::SetParameter { slot: slot("shot/trim/look"), value: 0.5 },
+        Change::SetParameter { slot: slot("shot/trim/contrast-2"), value: 0.5 },
+        Change::SetParameter { slot: slot("shot/trim/saturation"), value: 0.75 },
+        Change::SetParameter { slot: slot("group/B camera/trim/look"), value: 0.5 },
+        Change::SetParameter { slot: slot("group/night/trim/grain"), value: 1.5 },
         Change::SetTransform(OutputTransform::Plain),
         Change::SetParameter { slot: slot("output/client/roll-off"), value: 0.25 },
         Change::SetParameter { slot: slot("output/files/exposure"), value: -1.0 },
@@ -79,8 +96,13 @@ pub fn every_change() -> Vec<Change> {
         Change::SetShowLut(_) => 22,
         Change::SetCalibration { .. } => 23,
         Change::SetLut { .. } => 24,
+        Change::SetOrigin(_) => 25,
+        Change::AddGroup { .. } => 26,
+        Change::RemoveGroup { .. } => 27,
+        Change::RenameGroup { .. } => 28,
+        Change::SetShotGroups { .. } => 29,
     };
-    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 25);
+    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 30);
     changes
 }
 
@@ -193,6 +215,10 @@ fn changes_that_do_not_fit_are_refused_and_leave_the_show_alone() {
     long.end = MAX_FRAME + 1;
     let mut nowhere = shot("e", "v-log");
     nowhere.source = PathBuf::new();
+    let group = |at, name: &str| Change::AddGroup {
+        at,
+        group: Group { name: name.to_owned(), trim: StrengthTrim::default() },
+    };
     let stale = Slot::Parameter { list: List::Look, at: 1, kind: contrast, index: 0 };
     let cases: Vec<(Change, &str)> = vec![
         (Change::SetParameter { slot: stale, value: 1.0 }, "the show has no contrast at look/2"),
@@ -236,6 +262,31 @@ fn changes_that_do_not_fit_are_refused_and_leave_the_show_alone() {
             Change::SetParameter { slot: Slot::Framing { shot: 3, field: FramingField::PanX }, value: 1.0 },
             "the show has no shot 4",
         ),
+        (
+            Change::SetParameter { slot: Slot::GroupTrim { group: 2, stage: None }, value: 1.0 },
+            "the show has no group 3",
+        ),
+        (
+            Change::SetParameter {
+                slot: Slot::ShotTrim { shot: 3, stage: StageKey::parse("grain") },
+                value: 1.0,
+            },
+            "the show has no shot 4",
+        ),
+        (group(2, "night"), "a group cannot be called \"night\"; accepted: a name that is not empty"),
+        (group(0, ""), "a group cannot be called \"\""),
+        (group(3, "day"), "the list of groups has no place 4; accepted: 1 to 3"),
+        (Change::RemoveGroup { at: 2 }, "the list of groups has no place 3; accepted: 1 to 2"),
+        (
+            Change::RenameGroup { group: 1, name: "night".to_owned() },
+            "a group cannot be called \"night\"; accepted: a name that is not empty",
+        ),
+        (Change::RenameGroup { group: 2, name: "day".to_owned() }, "the list of groups has no place 3"),
+        (
+            Change::SetShotGroups { shot: 0, groups: vec!["day".to_owned()] },
+            "the show has no group \"day\"; accepted: night, B camera",
+        ),
+        (Change::SetShotGroups { shot: 3, groups: vec![] }, "the running order has no place 4"),
         (Change::SetRaster(Some((1920, 0))), "a raster cannot have 1920×0 pixels; accepted: \"1920x1080\""),
         (Change::SetRaster(Some((16385, 9))), "a raster cannot have 16385×9 pixels"),
         (Change::SetRate((24, 0)), "a show cannot run at 24/0 frames a second; accepted: \"24\""),

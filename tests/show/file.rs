@@ -159,7 +159,7 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
             "version = 1\n",
             "version = 1\ncolour = 3\n",
             ":2: the file has no key \"colour\"",
-            "version, show, outputs, display, group, shot, chain",
+            "version, show, outputs, display, group, shot, look, chain",
         ),
         ("name = \"x\"\n", "", ":2: [show] lacks name", "name = a text"),
         ("name = \"x\"", "name = 4", ":3: name is 4", "a text"),

@@ -9,6 +9,7 @@ mod change;
 mod displays;
 mod file;
 mod history;
+mod library;
 mod look_file;
 mod recipe;
 mod save;
@@ -21,7 +22,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use greyhold::colour::{OutputTransform, Range, YcbcrMatrix, display, encoding, space};
-use greyhold::look::{Intent, Kind, List, NamedLut, STAGES, Stage, stage};
+use greyhold::look::{Intent, Kind, List, NamedLut, Origin, STAGES, Stage, stage};
 use greyhold::picture::{
     BALANCE, Balance, BalanceField, FRAMING, Fitting, Framing, FramingField, MAX_SIDE, ShowLut, TRIM, Tail,
     Trim, TrimField,
@@ -117,5 +118,22 @@ fn full_show() -> Show {
     show.chain.look = vec![contrast.clone(), off, contrast];
     show.chain.finish = vec![Stage::new(kind("split-tone")), with_lut("one.cube", "logc4")];
     show.chain.look_strength = 0.75;
+    show.chain.origin = Some(Origin {
+        name: "Harbour ☂ \"blue\"".to_owned(),
+        note: "Cold.\nFor \\ water.".to_owned(),
+        intent: Some(Intent::Toned),
+        fingerprint: 0x0123_4567_89ab_cdef,
+    });
+    let trim = |look, stages: &[(&str, f64)]| StrengthTrim {
+        look,
+        stages: stages.iter().map(|(key, v)| (StageKey::parse(key).unwrap(), *v)).collect(),
+    };
+    show.groups = vec![
+        Group { name: "night".to_owned(), trim: trim(0.1 + 0.2, &[]) },
+        Group { name: "B camera".to_owned(), trim: trim(1.0, &[("contrast 2", 1.5), ("halation", 0.0)]) },
+    ];
+    show.shots[0].groups = vec!["night".to_owned()];
+    show.shots[1].groups = vec!["night".to_owned(), "B camera".to_owned()];
+    show.shots[1].trim = trim(2.0, &[("saturation", 1.0 / 3.0)]);
     show
 }

@@ -5,7 +5,7 @@ use std::path::Path;
 use greyhold::colour::DISPLAYS;
 use greyhold::colour::OutputTransform;
 use greyhold::picture::Tail;
-use greyhold::show::{Address, Change, Show, ShowError, Slot, read, recipe, write};
+use greyhold::show::*;
 
 const HEAD: &str = r#"version = 1
 [show]
@@ -87,7 +87,7 @@ fn trying_a_look_keeps_trims_before_and_finish() {
     let (before, finish, shots) = (show.chain.before.clone(), show.chain.finish.clone(), show.shots.clone());
     let was = show.clone();
     let own = show.chain.look.clone();
-    for look in greyhold::show::shipped_looks() {
+    for look in shipped_looks() {
         let back = show.apply(Change::ReplaceLook { stages: look.stages.clone(), strength: 1.0 }).unwrap();
         assert_eq!((&show.chain.before, &show.chain.finish, &show.shots), (&before, &finish, &shots));
         assert_eq!(show.chain.look, look.stages);
@@ -113,21 +113,128 @@ fn trims_are_saved_and_read_back() {
     }
 }
 
-/// One address for it, one undo step for a gesture, held to 0…2.
+/// Each trim has one address, whatever the show, and acts as the number in the file does.
 #[test]
-fn the_look_trim_is_a_parameter_like_others() {
+fn trims_are_parameters_like_others() {
     let mut show = show();
-    let address = Address::parse("shot/trim/look").unwrap();
-    assert_eq!(address.to_string(), "shot/trim/look");
-    let slot = show.resolve(&address, 2).unwrap();
-    assert_eq!(slot, Slot::ShotTrim { shot: 2 });
-    assert_eq!((show.get(slot), show.address(slot)), (Some(1.6), address));
-    assert_eq!((slot.parameter().min, slot.parameter().max, slot.parameter().default), (0.0, 2.0, 1.0));
-    assert_eq!(show.resolve(&address, 4), None);
-    let back = show.apply(Change::SetParameter { slot, value: 7.0 }).unwrap();
-    assert_eq!((show.get(slot), back.shot()), (Some(2.0), Some(2)));
+    let was = show.clone();
+    let key = |text| StageKey::parse(text);
+    let shot = |stage| Some(Slot::ShotTrim { shot: 2, stage });
+    let cases = [
+        ("shot/trim/look", shot(None), 1.6),
+        ("shot/trim/saturation", shot(key("saturation")), 0.25),
+        ("shot/trim/split-tone", shot(key("split-tone")), 1.0),
+        ("shot/trim/split-tone-3", shot(key("split-tone 3")), 1.0),
+        ("group/night/trim/look", Some(Slot::GroupTrim { group: 0, stage: None }), 0.5),
+        ("group/B camera/trim/contrast-2", Some(Slot::GroupTrim { group: 1, stage: key("contrast 2") }), 1.5),
+        ("group/B camera/trim/grain", Some(Slot::GroupTrim { group: 1, stage: key("grain") }), 1.0),
+    ];
+    for (text, slot, value) in cases {
+        let address = Address::parse(text).unwrap();
+        assert_eq!((address.to_string(), check_address(text)), (text.to_owned(), Ok(())));
+        assert_eq!(show.resolve(&address, 2), slot, "{text}");
+        let slot = slot.unwrap();
+        assert_eq!((show.get(slot), show.address(slot)), (Some(value), address), "{text}");
+        let p = slot.parameter();
+        assert_eq!((p.min, p.max, p.default), (0.0, 2.0, 1.0));
+        assert!(text.rsplit('/').next().unwrap().starts_with(p.key), "{text}: {}", p.key);
+        let back = show.apply(Change::SetParameter { slot, value: 7.0 }).unwrap();
+        assert_eq!(show.get(slot), Some(2.0));
+        assert_eq!(back.shot(), text.starts_with("shot").then_some(2));
+        let text = write(&show).unwrap();
+        assert_eq!(read(&text, Path::new("show.toml")).unwrap(), show);
+        show.apply(back).unwrap();
+        assert_eq!(show, was, "nothing is left of it");
+    }
+    // Turned in place of written, the same acts.
+    let text = write(&show).unwrap();
+    for (address, shot) in
+        [("shot/trim/saturation", 2), ("shot/trim/contrast", 2), ("group/night/trim/saturation", 0)]
+    {
+        let slot = show.resolve(&Address::parse(address).unwrap(), shot).unwrap();
+        show.apply(Change::SetParameter { slot, value: 1.0 }).unwrap();
+    }
+    let lines = ["saturation = 0.25\n", "contrast = 0.0\n", "saturation = 0.5\n"];
+    let fewer = lines.iter().fold(text, |text, line| text.replacen(line, "", 1));
+    assert_eq!(show, read(&fewer, Path::new("show.toml")).unwrap());
+    near(&strengths(&show, 2), &[0.7, 1.5f64.min(1.2 * 0.9 * 0.5 * 1.6), 0.72, 0.36 * 1.5, 0.4]);
+    // Where there is no such shot or group, there is no slot.
+    for (address, shot) in [("shot/trim/look", 4), ("shot/trim/grain", 4), ("group/day/trim/look", 0)] {
+        assert_eq!(show.resolve(&Address::parse(address).unwrap(), shot), None, "{address}");
+    }
+}
+
+#[test]
+fn addresses_of_trims_are_judged_without_a_show() {
+    for name in ["any/thing at all", "trim", "a/trim/b", "/", "☂"] {
+        let text = format!("group/{name}/trim/grain");
+        assert_eq!(check_address(&text), Ok(()));
+        let mut show = Show::new("x");
+        let group = Group { name: name.to_owned(), trim: StrengthTrim::default() };
+        show.apply(Change::AddGroup { at: 0, group }).unwrap();
+        let slot = show.resolve(&Address::parse(&text).unwrap(), 0).unwrap();
+        assert_eq!(show.address(slot).to_string(), text);
+    }
+    let wrong = [
+        ("shot/trim/grian", "there is no stage \"grian\" to trim", "contrast-2"),
+        ("shot/trim/contrast-1", "there is no stage \"contrast-1\"", "saturation"),
+        ("shot/trim/contrast 2", "there is no stage \"contrast 2\"", "contrast-2"),
+        ("group/night/trim/gain", "there is no stage \"gain\"", "look, contrast"),
+        ("group//trim/look", "it has another form", "group/NAME/trim/STAGE"),
+        ("group/trim/look", "it has another form", "shot/trim/STAGE"),
+        ("shot/look", "it has another form", "shot/trim/look"),
+    ];
+    for (text, what, accepted) in wrong {
+        let said = check_address(text).unwrap_err();
+        assert!(said.contains(what) && said.contains(accepted), "{said}");
+    }
+}
+
+/// Turned by a hand a trim is one undo step, as every parameter is.
+#[test]
+fn a_turn_of_a_trim_is_one_step() {
+    let mut show = show();
+    let was = show.clone();
+    let mut history = History::default();
+    let slot = show.resolve(&Address::parse("group/night/trim/grain").unwrap(), 0).unwrap();
+    let start = std::time::Instant::now();
+    for step in 1..=10u32 {
+        let change = Change::SetParameter { slot, value: 1.0 - f64::from(step) / 20.0 };
+        let back = show.apply(change.clone()).unwrap();
+        history.record(change, back, 1, start + std::time::Duration::from_millis(20) * step);
+    }
+    assert_eq!((show.get(slot), history.undoable()), (Some(0.5), 1));
+    show.apply(history.undo().unwrap()).unwrap();
+    assert_eq!(show, was);
+}
+
+/// Groups are made, named anew and taken out, and shots follow.
+#[test]
+fn groups_come_and_go_with_their_shots() {
+    let mut show = show();
+    let was = show.clone();
+    let groups = |show: &Show, shot: usize| show.shots[shot].groups.join("+");
+    let join = |shot, groups: &[&str]| Change::SetShotGroups {
+        shot,
+        groups: groups.iter().map(|g| (*g).to_owned()).collect(),
+    };
+    let rename = show.apply(Change::RenameGroup { group: 0, name: "dusk".into() }).unwrap();
+    assert_eq!((groups(&show, 1), groups(&show, 2)), ("dusk".into(), "B camera+dusk".into()));
+    near(&strengths(&show, 1), &strengths(&was, 1));
+    let take_out = show.apply(Change::RemoveGroup { at: 0 }).unwrap();
+    assert_eq!((groups(&show, 1), groups(&show, 2)), (String::new(), "B camera".into()));
+    near(&strengths(&show, 1), &strengths(&was, 0));
+    let again = show.apply(take_out).unwrap();
+    let back = show.apply(again).unwrap();
     show.apply(back).unwrap();
-    assert_eq!(show.get(slot), Some(1.6));
+    show.apply(rename).unwrap();
+    assert_eq!(show, was);
+    // A group said twice is one; none is a group's absence.
+    show.apply(join(0, &["night", "night"])).unwrap();
+    assert_eq!(groups(&show, 0), "night");
+    near(&strengths(&show, 0), &strengths(&was, 1));
+    show.apply(join(0, &[])).unwrap();
+    assert_eq!(show, was);
 }
 
 #[test]

@@ -11,7 +11,7 @@ use crate::colour::{ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Input, Snapshot};
 use crate::look::{Chain, Kind, List, NamedLut, Parameter, STAGES, Stage};
 use crate::picture::{BALANCE, BalanceField, FRAMING, TRIM, Trim};
-use crate::show::{Change, LOOK_STRENGTH, Output, STRENGTH_TRIM, raster_text, shipped_looks};
+use crate::show::{Change, LOOK_STRENGTH, Output, raster_text, stage_keys};
 
 impl Panes {
     /// Camera to display, in the order light takes.
@@ -53,6 +53,9 @@ impl Panes {
         for list in List::ALL {
             let stages = s.show.chain.list(list);
             station(ui, list.key(), if stages.is_empty() { "no stage" } else { "" });
+            if list == List::Look {
+                self.look_on_view(ui, s, inputs);
+            }
             if list == List::Look && !stages.is_empty() {
                 let strength = s.show.chain.look_strength;
                 self.parameter(
@@ -64,17 +67,17 @@ impl Panes {
                     inputs,
                 );
                 if let Some(shot) = shot {
-                    let (address, value) = ("shot/trim/look".into(), shot.trim.look);
-                    self.parameter(ui, address, &STRENGTH_TRIM, "this shot's trim of it", value, inputs);
+                    self.trims(ui, s, shot, inputs);
                 }
             }
             for (at, stage) in stages.iter().enumerate() {
-                self.stage(ui, list, at, stage, stages.len(), inputs);
+                self.stage(ui, s, list, at, stage, inputs);
             }
-            ui.horizontal(|ui| {
+            ui.horizontal_wrapped(|ui| {
                 if list == List::Look {
+                    self.library(ui, s, inputs);
                     self.put_in(ui, "put in a stage", &s.show.chain, None, inputs);
-                    try_look(ui, inputs);
+                    copy_stage(ui, s, inputs);
                 }
                 self.put_in(ui, "put in here", &s.show.chain, Some(list), inputs);
             });
@@ -181,12 +184,13 @@ impl Panes {
     fn stage(
         &mut self,
         ui: &mut Ui,
+        s: &Snapshot,
         list: List,
         at: usize,
         stage: &Stage,
-        count: usize,
         inputs: &mut Vec<Input>,
     ) {
+        let stages = s.show.chain.list(list);
         let d = stage.declaration();
         let mut ask = |change| inputs.push(Input::Change { change, control: MOUSE });
         ui.add_space(2.0);
@@ -205,7 +209,9 @@ impl Panes {
                 if ui.add(small("take out")).clicked() {
                     ask(Change::RemoveStage { list, at });
                 }
-                if at + 1 < count && ui.add(small("later")).on_hover_text("after the next stage").clicked() {
+                if at + 1 < stages.len()
+                    && ui.add(small("later")).on_hover_text("after the next stage").clicked()
+                {
                     ask(Change::MoveStage { list, from: at, to: at + 1 });
                 }
                 if at > 0 && ui.add(small("sooner")).on_hover_text("before the stage above").clicked() {
@@ -227,6 +233,12 @@ impl Panes {
                 let label = words(parameter.key);
                 self.parameter(ui, format!("{base}/{}", parameter.key), parameter, &label, *value, inputs);
             }
+        }
+        if open {
+            if list == List::Look {
+                self.trims_of_stage(ui, s, stages, at, inputs);
+            }
+            self.without(ui, list, at, inputs);
         }
     }
 
@@ -267,7 +279,7 @@ impl Panes {
     }
 
     /// A line that opens and closes a family of parameters; a dot where one of them is not at its default.
-    fn fold(&mut self, ui: &mut Ui, key: &str, label: &str, touched: bool) -> bool {
+    pub(super) fn fold(&mut self, ui: &mut Ui, key: &str, label: &str, touched: bool) -> bool {
         let mut open = self.open.contains(key);
         ui.horizontal(|ui| {
             let mark = triangle(ui, open, label);
@@ -315,6 +327,25 @@ impl Panes {
             Touch::Pick => {}
         }
     }
+}
+
+/// A menu of the library's looks with their stages: the one that is chosen is copied into the look on view.
+fn copy_stage(ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
+    let menu = ui.menu_button(RichText::new("copy a stage").size(11.0), |ui| {
+        for look in s.looks.iter() {
+            ui.menu_button(&look.name, |ui| {
+                for key in stage_keys(&look.stages) {
+                    if ui.button(words(&key.to_string())).clicked() {
+                        if let Ok(change) = s.show.take_stage(&s.dir, look, key, None) {
+                            inputs.push(Input::Change { change, control: MOUSE });
+                        }
+                        ui.close();
+                    }
+                }
+            });
+        }
+    });
+    menu.response.on_hover_text("from another look, with its settings, to where it belongs in this one");
 }
 
 /// Rasters to choose from, with the standards that have them.
@@ -396,19 +427,6 @@ pub(super) fn choose<'a>(
         });
     });
     chosen
-}
-
-/// The looks that ship; trying one leaves `before` and `finish` alone, and undo brings the old one back.
-fn try_look(ui: &mut Ui, inputs: &mut Vec<Input>) {
-    ui.menu_button(RichText::new("try a look").size(11.0), |ui| {
-        for look in shipped_looks() {
-            if ui.button(&look.name).on_hover_text(&look.note).clicked() {
-                let change = Change::ReplaceLook { stages: look.stages.clone(), strength: 1.0 };
-                inputs.push(Input::Change { change, control: MOUSE });
-                ui.close();
-            }
-        }
-    });
 }
 
 /// "offset-r" as a person reads it.

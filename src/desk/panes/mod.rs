@@ -5,7 +5,10 @@ mod light_path;
 mod lut;
 mod mirror;
 mod running_order;
+mod save_look;
 mod transport;
+mod trims;
+mod trying;
 mod white;
 
 use std::collections::HashSet;
@@ -17,13 +20,27 @@ use egui::{RichText, Ui, Vec2};
 use self::mirror::mirror;
 use self::running_order::running_order;
 use self::transport::transport;
+use super::library::SaveForm;
 use super::look;
 use super::luts::Wish;
-use crate::engine::{Input, Snapshot};
+use super::sheet::LookSheet;
+use super::soundness::Soundness;
+use crate::engine::{Command, Compare, Input, Snapshot};
 use crate::look::CurvePoint;
 
 /// Control number of the mouse on the desk.
 pub(super) const MOUSE: u32 = 2;
+
+/// Something that panes ask of the desk.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Ask {
+    /// The sheet of looks, or the picture again.
+    Sheet,
+    /// The form for saving the look on view.
+    SaveForm,
+    /// The look on view goes into a file, as the form says.
+    SaveLook,
+}
 
 /// What the panes need to know and remember.
 pub(super) struct Panes {
@@ -51,6 +68,18 @@ pub(super) struct Panes {
     pub windows: [Option<String>; 2],
     /// A line about something that just happened.
     pub note: Option<String>,
+    /// Is a stage left out of the picture as long as the mouse's button is down?
+    pub looking_away: bool,
+    /// What the desk is asked for that takes more than the engine.
+    pub asks: Vec<Ask>,
+    /// Whether the look on view is sound, if somebody looks.
+    pub soundness: Option<Soundness>,
+    /// The name of a group that is about to be made.
+    pub group_name: String,
+    /// The form for saving the look on view, if it is open.
+    pub saving: Option<SaveForm>,
+    /// The sheet of looks, in the picture's place.
+    pub sheet: Option<LookSheet>,
     /// What was asked for of a stage's LUT, which takes a while.
     pub lut_wish: Option<Wish>,
 }
@@ -71,6 +100,12 @@ impl Panes {
             device,
             windows: [None, None],
             note: None,
+            looking_away: false,
+            asks: Vec::new(),
+            soundness: None,
+            group_name: String::new(),
+            saving: None,
+            sheet: None,
             lut_wish: None,
         }
     }
@@ -103,14 +138,23 @@ impl Panes {
                 egui::ScrollArea::vertical().show(ui, |ui| self.light_path(ui, s, inputs));
             });
         }
+        self.save_form(ui);
         if self.keys {
             keys_window(ui);
+        }
+        if !down && std::mem::take(&mut self.looking_away) {
+            inputs.push(Input::Command(Command::Compare(Compare::After)));
         }
         if !down && (pressed || self.pressed) {
             inputs.push(Input::Hold { control: MOUSE, down: false });
         }
         self.pressed = down;
         let area = ui.available_rect_before_wrap();
+        if let Some(sheet) = &mut self.sheet
+            && !sheet.draw(ui, area, s, inputs)
+        {
+            self.sheet = None;
+        }
         if let Some(trouble) = &s.trouble {
             let place = egui::Rect::from_min_size(
                 area.min + Vec2::new(12.0, 10.0),

@@ -6,10 +6,11 @@ use egui::{Event, Modifiers, PointerButton, Pos2, Shape, Vec2, pos2};
 
 use super::light_path::FIRST;
 use super::*;
-use crate::engine::{Compare, PanelState, Playback, Scope};
-use crate::look::{CURVE_POINTS, Stage, curve_point_parameters, curve_points, stage};
+use crate::colour::encoding;
+use crate::engine::{PanelState, Playback, Scope, Trying};
+use crate::look::{CURVE_POINTS, List, Stage, curve_point_parameters, curve_points, stage};
 use crate::picture::{Fitting, Framing, FramingField};
-use crate::show::{Address, Change, History, Shot, Show};
+use crate::show::{Address, Change, Group, History, Shot, Show, StrengthTrim, shipped_looks, stage_keys};
 
 /// A desk without windows, the show that it works on, and a clock.
 struct Desk {
@@ -21,6 +22,8 @@ struct Desk {
     start: Instant,
     shapes: Vec<Shape>,
     panel: PanelState,
+    trying: Option<Trying>,
+    commands: Vec<Command>,
 }
 
 const SIZE: Vec2 = Vec2::new(1400.0, 1400.0);
@@ -41,6 +44,8 @@ impl Desk {
             start,
             shapes: Vec::new(),
             panel: PanelState::default(),
+            trying: None,
+            commands: Vec::new(),
         };
         // Panels know their sizes from the second frame on.
         desk.frame(&[]);
@@ -54,6 +59,9 @@ impl Desk {
             dir: "show".into(),
             raster: None,
             picking: false,
+            trying: self.trying.clone(),
+            looks: shipped_looks().into(),
+            looks_ready: false,
             shot: 0,
             frame: 0,
             frames: 0,
@@ -100,6 +108,7 @@ impl Desk {
                     let value = self.show.get(slot).unwrap() + detents * slot.parameter().step;
                     self.change(Change::SetParameter { slot, value }, control);
                 }
+                Input::Command(command) => self.commands.push(command),
                 other => panic!("nothing here asks for {other:?}"),
             }
         }
@@ -310,7 +319,7 @@ fn a_drag_of_a_row_is_one_step() {
 fn rows_of_framing_move_the_shot_on_view() {
     let mut show = with_curves().show;
     show.raster = Some((1920, 1080));
-    let camera = crate::colour::encoding("logc4").unwrap();
+    let camera = encoding("logc4").unwrap();
     show.shots.push(Shot::new("a", "a.mov", 0..1, camera));
     let mut desk = Desk::new(show);
     let stations = ["camera", "framing", "balance"].map(|name| desk.text(name).y);
@@ -351,8 +360,7 @@ fn rows_of_framing_move_the_shot_on_view() {
 fn a_stage_is_put_in_where_it_belongs_or_where_the_hand_says() {
     let mut desk = with_curves();
     let keys = |desk: &Desk| {
-        crate::look::List::ALL
-            .map(|l| desk.show.chain.list(l).iter().map(|s| s.declaration().key).collect::<Vec<_>>())
+        List::ALL.map(|l| desk.show.chain.list(l).iter().map(|s| s.declaration().key).collect::<Vec<_>>())
     };
     let mut choose = |menu: usize, text: &str, stage: &str| {
         let at = desk.texts(text)[menu];
@@ -509,4 +517,115 @@ fn a_lut_says_what_it_expects_and_costs() {
     };
     assert_eq!(desk.panes.lut_wish.take(), Some(wish));
     assert_eq!(desk.history.undoable(), 0, "nothing changes before the file is read");
+}
+
+#[test]
+fn looks_are_tried_kept_and_left_with_the_mouse() {
+    let mut desk = with_curves();
+    let menu = desk.text("try a look");
+    desk.click(menu);
+    let name = desk.text(&shipped_looks()[3].name);
+    desk.click(name);
+    assert_eq!(desk.commands, [Command::TryLook(3)]);
+    desk.trying = Some(Trying {
+        at: 3,
+        of: shipped_looks().len(),
+        name: "dry frost".into(),
+        note: "".into(),
+        own: desk.show.clone().into(),
+    });
+    desk.frame(&[]);
+    assert_eq!(desk.texts("trying 4 of 10: dry frost").len(), 1);
+    let (keep, leave) = (desk.text("keep it"), desk.text("leave it"));
+    desk.click(leave);
+    desk.click(keep);
+    assert_eq!(desk.commands[1..], [Command::LeaveLook, Command::KeepLook]);
+    let sheet = desk.text("sheet");
+    desk.click(sheet);
+    assert_eq!(desk.panes.asks, [Ask::Sheet]);
+}
+
+#[test]
+fn a_stage_is_left_out_while_its_button_is_held() {
+    let mut desk = with_curves();
+    desk.panes.open.insert("look/1".into());
+    desk.frame(&[]);
+    let held = desk.text("without it, while held");
+    desk.move_to(held);
+    desk.button(held, true);
+    desk.frame(&[]);
+    let without = Compare::WithoutStage { list: List::Look, at: 0 };
+    assert_eq!(desk.commands, [Command::Compare(without)]);
+    // Let go somewhere else.
+    let away = held + Vec2::new(-300.0, 40.0);
+    desk.move_to(away);
+    desk.button(away, false);
+    desk.frame(&[]);
+    assert_eq!(desk.commands, [Command::Compare(without), Command::Compare(Compare::After)]);
+    assert_eq!(desk.history.undoable(), 0);
+}
+
+#[test]
+fn stages_are_copied_and_trimmed_for_a_shot_and_its_group() {
+    let mut show = Show::new("test");
+    show.chain.look = vec![Stage::new(stage("contrast").unwrap())];
+    show.shots.push(Shot::new("a", "a.mov", 0..8, encoding("logc4").unwrap()));
+    show.groups.push(Group { name: "night".into(), trim: StrengthTrim::default() });
+    let mut desk = Desk::new(show);
+    desk.panes.open.extend(["look/1".to_owned(), "groups".to_owned()]);
+    desk.frame(&[]);
+    // The shot joins the group, whose trims then have rows: of the look, and of its stage.
+    let night = desk.text("night");
+    desk.click(night);
+    assert_eq!(desk.show.shots[0].groups, ["night"]);
+    let [of_look, of_stage] = desk.texts("night: the group's trim of it")[..] else { panic!("two rows") };
+    desk.drag(of_look, of_look - Vec2::new(40.0, 0.0), Duration::ZERO);
+    desk.drag(of_stage, of_stage + Vec2::new(40.0, 0.0), Duration::ZERO);
+    let [_, of_shot] = desk.texts("this shot's trim of it")[..] else { panic!("two rows") };
+    desk.drag(of_shot, of_shot - Vec2::new(60.0, 0.0), Duration::ZERO);
+    let key = stage_keys(&desk.show.chain.look)[0];
+    let (group, shot) = (&desk.show.groups[0].trim, &desk.show.shots[0].trim);
+    assert!(group.get(None) < 1.0 && group.get(Some(key)) > 1.0 && shot.get(Some(key)) < 1.0);
+    assert_eq!(shot.get(None), 1.0);
+    let strength = desk.show.chain_of(&desk.show.shots[0]).look[0].strength;
+    assert!((strength - group.get(Some(key)) * shot.get(Some(key))).abs() < 1e-12);
+    (0..4).for_each(|_| desk.undo());
+    assert!(desk.show.shots[0].groups.is_empty() && desk.show.groups[0].trim == StrengthTrim::default());
+
+    desk.frame(&[]);
+    let look = &shipped_looks()[0];
+    let menu = desk.text("copy a stage");
+    desk.click(menu);
+    let name = desk.text(&look.name);
+    desk.click(name);
+    let wanted = look.stages.iter().find(|s| s.declaration().key != "contrast").unwrap();
+    let words = wanted.declaration().key.replace('-', " ");
+    let at = *desk.texts(&words).last().unwrap();
+    desk.click(at);
+    assert!(
+        desk.show.chain.look.len() == 2 && desk.show.chain.look.contains(wanted),
+        "{:?}",
+        desk.show.chain.look
+    );
+    assert_eq!(desk.history.undoable(), 1);
+}
+
+#[test]
+fn the_form_saves_what_it_says() {
+    let mut desk = with_curves();
+    let save = desk.text("save");
+    desk.click(save);
+    assert_eq!(desk.panes.asks, [Ask::SaveForm]);
+    desk.panes.asks.clear();
+    desk.panes.saving = Some(SaveForm::of(&desk.show));
+    desk.frame(&[]);
+    desk.frame(&[]);
+    desk.frame(&[Event::Text("Dry frost".into())]);
+    let place = desk.text("with this show");
+    desk.click(place);
+    let save = *desk.texts("save").last().unwrap();
+    desk.click(save);
+    assert_eq!(desk.panes.asks, [Ask::SaveLook]);
+    let form = desk.panes.saving.clone().unwrap();
+    assert_eq!((form.name.as_str(), form.in_show), ("Dry frost", true));
 }

@@ -51,8 +51,17 @@ pub(super) fn transport(
         if ui.button(scope).on_hover_text("O").clicked() {
             inputs.push(Input::Command(Command::OtherScope));
         }
-        if s.compare == Compare::Before {
-            ui.label(RichText::new("BEFORE").color(look::BRIGHT));
+        let compare = match s.compare {
+            Compare::After => None,
+            Compare::Before => Some("before"),
+            Compare::WithoutLook => Some("without the look"),
+            Compare::WithoutStage { .. } => Some("without the stage"),
+        };
+        if let Some(compare) = compare {
+            ui.label(RichText::new(compare).color(look::BRIGHT));
+        } else if let Some(trying) = &s.trying {
+            let text = format!("trying {}", trying.name);
+            ui.label(RichText::new(text).color(look::BRIGHT)).on_hover_text("Enter keeps it, Esc leaves it");
         }
         if s.compiling {
             ui.label(RichText::new("preparing the look …").color(look::QUIET));

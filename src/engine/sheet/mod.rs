@@ -78,6 +78,9 @@ pub enum SheetError {
         /// What is wrong.
         error: ShowError,
     },
+    /// It was given up.
+    #[error("the sheet was given up before it was done")]
+    GivenUp,
     /// Nothing to lay out, or no room for it.
     #[error("{what}; accepted: {accepted}")]
     Layout {
@@ -137,13 +140,17 @@ fn brightness(show: &Show, shot: &Shot, frame: &Frame) -> f64 {
     sum / f64::from(GRID.0 * GRID.1)
 }
 
-/// Grades every look on every shot and lays them out. `progress` is told shot, look, pictures done and of how many.
+/// Grades every look on every shot and lays them out. `progress` is told shot, look, pictures done and of how many,
+/// and says whether to go on.
 ///
 /// Looks go down and shots across, or the other way round where there are more shots than looks.
 ///
 /// # Errors
 /// See [`SheetError`].
-pub fn sheet(job: &Job<'_>, progress: &mut dyn FnMut(&str, &str, usize, usize)) -> Result<Sheet, SheetError> {
+pub fn sheet(
+    job: &Job<'_>,
+    progress: &mut dyn FnMut(&str, &str, usize, usize) -> bool,
+) -> Result<Sheet, SheetError> {
     let shots: Vec<(usize, &Shot)> =
         job.shots.iter().filter_map(|&i| Some((i, job.show.shots.get(i)?))).collect();
     if shots.is_empty() || job.looks.is_empty() {
@@ -194,7 +201,9 @@ pub fn sheet(job: &Job<'_>, progress: &mut dyn FnMut(&str, &str, usize, usize)) 
             };
             pictures[at * shots.len() + place] = smaller(&job.settings.display, &signal, raster, page.cell());
             done += 1;
-            progress(&shot.name, name, done, pictures.len());
+            if !progress(&shot.name, name, done, pictures.len()) {
+                return Err(SheetError::GivenUp);
+            }
         }
     }
 

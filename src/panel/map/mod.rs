@@ -3,6 +3,9 @@
 //! A map does not know which parameters and actions there are: whoever reads it brings checkers.
 
 mod read;
+mod read_ball;
+mod read_button;
+mod read_control;
 mod target;
 
 use super::feedback_map::{Light, Told};
