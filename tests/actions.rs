@@ -6,8 +6,9 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use greyhold::engine::{
-    ACTIONS, CACHE, Compare, Handle, Input, Options, Scope, Snapshot, known_action, start,
+    ACTIONS, CACHE, Compare, Focus, Handle, Input, Options, Scope, Snapshot, known_action, start,
 };
+use greyhold::look::List;
 use greyhold::panel::{self, Map, PanelError, PortInfo, Ports, Sender, Waker, queue};
 use greyhold::picture::BalanceField::{Exposure, OffsetR};
 use greyhold::picture::{Fitting, Framing};
@@ -85,6 +86,9 @@ fn what_actions_do() {
     let mut second = show.shots[0].clone();
     second.name = "take two".into();
     show.shots.push(second);
+    show.chain.look = ["contrast", "saturation"]
+        .map(|key| greyhold::look::Stage::new(greyhold::look::stage(key).unwrap()))
+        .into();
     let plug = Plug::default();
     plug.0.lock().unwrap().0 = true;
     let map = Map::parse(MAP, "test.toml", &check_address, &known_action).unwrap();
@@ -96,7 +100,7 @@ fn what_actions_do() {
             lock: None,
             show,
             dir: folder,
-            panel: Some((Arc::new(map), Box::new(move || Box::new(ports)))),
+            panel: Some((vec![Arc::new(map)], Box::new(move || Box::new(ports)))),
             cache: CACHE,
             notify: Arc::new(|| ()),
         },
@@ -148,7 +152,13 @@ fn by_name(engine: &Handle) {
         ("round", |s| s.scope == Scope::Shot),
         ("play", |s| s.playing),
         ("play", |s| !s.playing),
+        ("play-reverse", |s| s.playing && s.speed == -1.0),
+        ("stop", |s| !s.playing && s.speed == 0.0),
+        ("last-frame", |s| s.frame == 5),
         ("first-frame", |s| s.frame == 0),
+        ("focus-next", |s| s.focus == Some(Focus { list: List::Look, at: 1 })),
+        ("focus-next", |s| s.focus == Some(Focus { list: List::Look, at: 0 })),
+        ("focus-previous", |s| s.focus == Some(Focus { list: List::Look, at: 1 })),
         ("before", |s| s.compare == Compare::Before),
         ("before-look", |s| s.compare == Compare::WithoutLook),
         ("next-look", |s| s.trying.as_ref().is_some_and(|t| t.at == 0)),
@@ -170,6 +180,9 @@ fn by_name(engine: &Handle) {
         ("fitting", |s| s.steps == (2, 0) && s.show.shots[0].framing == Framing::default()),
         ("undo", |s| s.steps == (1, 1)),
         ("undo", |s| s.steps == (0, 2) && s.show.shots[0].framing == Framing::default()),
+        // Another look, tried, brought its first stage into focus.
+        ("focus-on", |s| !s.show.chain.look[0].on && s.show.chain.look[1].on),
+        ("undo", |s| s.show.chain.look[0].on),
     ];
     engine.send(Input::Turn { target: "balance/exposure".into(), detents: 1.0, control: 3 });
     comes(engine, "a step", |s| s.steps == (1, 0));
@@ -182,7 +195,7 @@ fn by_name(engine: &Handle) {
     comes(engine, "the end of before", |s| s.compare == Compare::After);
     std::thread::sleep(Duration::from_millis(100));
     let s = engine.snapshot();
-    assert_eq!((s.shot, s.frame, s.scope, s.playing, s.steps), (0, 0, Scope::Shot, false, (0, 2)));
+    assert_eq!((s.shot, s.frame, s.scope, s.playing, s.steps), (0, 0, Scope::Shot, false, (0, 1)));
     for action in ACTIONS {
         assert!(table.iter().any(|(name, _)| *name == action.name), "{} is not tried", action.name);
     }

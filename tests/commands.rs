@@ -371,7 +371,7 @@ fn every_command_teaches_with_an_example() {
             "{command}: {help}"
         );
     }
-    for command in ["ports", "watch"] {
+    for command in ["ports", "watch", "learn", "draw"] {
         assert!(fine(&["panel", command, "--help"]).contains("Example:"));
     }
     for (command, parts) in

@@ -8,13 +8,13 @@ mod support;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use greyhold::engine::{CACHE, Handle, Live, Options, known_action, start};
+use greyhold::engine::{CACHE, Handle, Live, Options, known_action, known_target, start};
 use greyhold::gpu::{Gpu, Request};
 use greyhold::media::{Interpretation, open};
 use greyhold::panel::{Map, SHIPPED, SystemPorts};
 use greyhold::picture::BalanceField::{Exposure, OffsetB, OffsetG, OffsetR};
 use greyhold::picture::{Fitting, FramingField, cpu};
-use greyhold::show::{Output, Show, check_address, load, recipe, save};
+use greyhold::show::{Output, Show, load, recipe, save};
 use midir::MidiOutputConnection;
 use support::{Process, Screen, greyhold, midi, sequence, wait_for};
 
@@ -207,7 +207,7 @@ fn shapes(screen: &Screen, dir: &std::path::Path) {
 fn delay() -> (Duration, Duration) {
     let dir = tempfile::tempdir().unwrap();
     let show = make_show(dir.path(), (960, 540));
-    let map = Map::parse(SHIPPED[0].1, SHIPPED[0].0, &check_address, &known_action).unwrap();
+    let map = Map::parse(SHIPPED[0].1, SHIPPED[0].0, &known_target, &known_action).unwrap();
     let me = std::thread::current();
     let mut panel = midi::panel("Delay Panel");
     let engine = start(
@@ -216,7 +216,7 @@ fn delay() -> (Duration, Duration) {
             dir: dir.path().to_owned(),
             show,
             lock: None,
-            panel: Some((Arc::new(map), Box::new(|| Box::new(SystemPorts::new())))),
+            panel: Some((vec![Arc::new(map)], Box::new(|| Box::new(SystemPorts::new())))),
             cache: CACHE,
             notify: Arc::new(move || me.unpark()),
         },

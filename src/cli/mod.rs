@@ -9,6 +9,7 @@ mod displays;
 mod look;
 mod encodings;
 mod group;
+mod learn;
 mod new;
 mod open;
 mod panel;

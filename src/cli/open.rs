@@ -9,9 +9,9 @@ use anyhow::Context;
 use clap::ValueEnum;
 
 use crate::desk::{self, ClientWindow, DeskOptions};
-use crate::engine::{CACHE, Options, OscOptions, known_action};
+use crate::engine::{CACHE, Options, OscOptions, known_action, known_target};
 use crate::panel::osc::{LAYOUTS, Layout};
-use crate::panel::{Map, SHIPPED, SystemPorts};
+use crate::panel::{Map, SHIPPED, SystemPorts, shipped};
 use crate::show::{Lock, check_address, load};
 
 /// What of the client's window is there at the start.
@@ -34,10 +34,11 @@ pub struct WindowArguments {
     /// The client's monitor, by the name the system gives it; one that the desk is not on when not given.
     #[arg(long, value_name = "NAME")]
     monitor: Option<String>,
-    /// Map of the panel: the name of one that ships (eight-encoders, eight-knobs, three-balls) or a file. The show's,
-    /// or eight-encoders, when not given.
-    #[arg(long, value_name = "MAP")]
-    panel: Option<String>,
+    /// Map of the panel: the name of one that ships (eight-encoders, eight-knobs-and-faders, three-balls) or a file. Given
+    /// several times: of several panels at once, each on the ports that its map is for. The show's, or
+    /// eight-encoders, when not given.
+    #[arg(long = "panel", value_name = "MAP")]
+    panels: Vec<String>,
     /// Listen to OSC there: a port of this machine alone, or ADDRESS:PORT. The addresses are the parameters';
     /// http://127.0.0.1:PORT/ lists them (OSCQuery).
     #[arg(long, value_name = "PORT", value_parser = osc_address)]
@@ -63,7 +64,7 @@ pub struct WindowArguments {
 ///
 /// F1 lists the keys. Everything is saved as it is changed.
 ///
-/// Example: greyhold open winter --client fullscreen --panel eight-knobs
+/// Example: greyhold open winter --client fullscreen --panel three-balls
 #[derive(Debug, clap::Args)]
 pub struct Open {
     /// Folder of the show.
@@ -82,7 +83,11 @@ impl Open {
 pub(super) fn open(dir: &Path, windows: WindowArguments) -> anyhow::Result<ExitCode> {
     let lock = Lock::take(dir)?;
     let show = load(dir)?;
-    let map = Arc::new(map(windows.panel.as_deref().or(show.panel.as_deref()))?);
+    let wanted = if windows.panels.is_empty() { &show.panels } else { &windows.panels };
+    let maps = match wanted.as_slice() {
+        [] => vec![Arc::new(map(None)?)],
+        names => names.iter().map(|name| Ok(Arc::new(map(Some(name))?))).collect::<anyhow::Result<_>>()?,
+    };
     let osc = osc(&windows)?;
     let dir = dir.to_owned();
     desk::run(DeskOptions {
@@ -90,7 +95,7 @@ pub(super) fn open(dir: &Path, windows: WindowArguments) -> anyhow::Result<ExitC
             dir,
             show,
             lock: Some(lock),
-            panel: Some((map, Box::new(|| Box::new(SystemPorts::new())))),
+            panel: Some((maps, Box::new(|| Box::new(SystemPorts::new())))),
             cache: CACHE,
             notify,
         }),
@@ -147,13 +152,12 @@ fn layout(wanted: &str) -> anyhow::Result<Layout> {
 /// A map by the name of one that ships, or by its file.
 pub(super) fn map(wanted: Option<&str>) -> anyhow::Result<Map> {
     let wanted = wanted.unwrap_or("eight-encoders");
-    let shipped = SHIPPED.iter().find(|(file, _)| file.strip_suffix(".toml") == Some(wanted));
-    if let Some((file, text)) = shipped {
-        return Ok(Map::parse(text, file, &check_address, &known_action)?);
+    if let Some((file, text)) = shipped(wanted) {
+        return Ok(Map::parse(text, file, &known_target, &known_action)?);
     }
     let names: Vec<_> = SHIPPED.iter().filter_map(|(file, _)| file.strip_suffix(".toml")).collect();
     let text = std::fs::read_to_string(wanted).with_context(|| {
         format!("no panel map {wanted:?}: it is no file that can be read, and none of {}", names.join(", "))
     })?;
-    Ok(Map::parse(&text, wanted, &check_address, &known_action)?)
+    Ok(Map::parse(&text, wanted, &known_target, &known_action)?)
 }

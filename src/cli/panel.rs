@@ -1,16 +1,18 @@
 //! `greyhold panel`
 
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use clap::Subcommand;
 
-use crate::panel::{Move, Plug, Plugs, PortClock, Ports, Surface, SystemPorts, read};
+use crate::panel::{Move, Plug, Plugs, PortClock, Ports, Surface, SystemPorts, read, svg, table};
+use crate::show::write_atomically;
 
 /// Look at the physical control surface.
 ///
-/// Example: greyhold panel watch --map eight-knobs
+/// Example: greyhold panel watch --map three-balls
 #[derive(Debug, clap::Args)]
 pub struct Panel {
     #[command(subcommand)]
@@ -34,6 +36,16 @@ enum PanelCommand {
         #[arg(long, default_value_t = 0)]
         seconds: u64,
     },
+    Learn(super::learn::Learn),
+    /// Draw a map: its controls with their messages and what they do.
+    ///
+    /// Example: greyhold panel draw my-panel.toml my-panel.svg
+    Draw {
+        /// Map: the name of one that ships, or a file.
+        map: String,
+        /// The drawing's file, SVG; a table of text is printed when not given.
+        drawing: Option<PathBuf>,
+    },
 }
 
 impl Panel {
@@ -41,6 +53,8 @@ impl Panel {
         match self.command {
             PanelCommand::Ports => ports(),
             PanelCommand::Watch { map, seconds } => watch(&map, seconds),
+            PanelCommand::Learn(learn) => learn.run(),
+            PanelCommand::Draw { map, drawing } => draw(&map, drawing.as_deref()),
         }
     }
 }
@@ -56,6 +70,15 @@ fn ports() -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
+fn draw(map: &str, drawing: Option<&Path>) -> anyhow::Result<ExitCode> {
+    let map = super::open::map(Some(map))?;
+    match drawing {
+        None => print!("{}\n\n{}", map.name, table(&map)),
+        Some(path) => write_atomically(path, |out| out.write_all(svg(&map).as_bytes()))?,
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
 fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
     let map = Arc::new(super::open::map(Some(map))?);
     let me = std::thread::current();
@@ -66,9 +89,14 @@ fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
     while seconds == 0 || start.elapsed() < Duration::from_secs(seconds) {
         for plug in plugs.poll(Instant::now()) {
             match plug {
-                Plug::Opened { port, name, queue } => {
+                Plug::Opened { port, name, queue, .. } => {
                     println!("{name}: open");
                     open.push((port, name, queue, Surface::new(map.clone()), PortClock::default()));
+                }
+                Plug::Answering { port } => {
+                    if let Some(o) = open.iter().find(|o| o.0 == port) {
+                        println!("{}: can be told things", o.1);
+                    }
                 }
                 Plug::Closed { port, name } => {
                     println!("{name}: gone");
@@ -88,7 +116,7 @@ fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
                     .map(|event| surface.feed(message.at, &event, &|_| Some(0.5)))
                     .unwrap_or_default();
                 let became = match &moves[..] {
-                    [] if surface.due().is_some() => "half a message".to_owned(),
+                    [] if surface.due().is_some() => "more to come".to_owned(),
                     [] => "nothing".to_owned(),
                     moves => describe(moves),
                 };
@@ -97,7 +125,7 @@ fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
             let now = Instant::now();
             let settled = clock.at(now).map(|at| surface.settle(at, &|_| Some(0.5))).unwrap_or_default();
             if !settled.is_empty() {
-                println!("{name}: no other half  →  {}", describe(&settled));
+                println!("{name}: in time  →  {}", describe(&settled));
             }
             let due = surface.due().and_then(|at| clock.when(at));
             nap = due.map_or(nap, |due| nap.min(due.saturating_duration_since(now)));
@@ -107,10 +135,15 @@ fn watch(map: &str, seconds: u64) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn describe(moves: &[Move]) -> String {
+pub(super) fn describe(moves: &[Move]) -> String {
     let one = |m: &Move| match m {
-        Move::Turn { target, detents } => format!("{target} {detents:+} steps"),
-        Move::Set { target, position } => format!("{target} to {:.1} % of its range", position * 100.0),
+        Move::Turn { target, detents, .. } => format!("{target} {detents:+} steps"),
+        Move::Add { target, amount, .. } => format!("{target} {amount:+}"),
+        Move::Set { target, position, .. } => {
+            format!("{target} to {:.1} % of its range", position * 100.0)
+        }
+        Move::Reset { target } => format!("{target} to its default"),
+        Move::Hold { down, .. } => if *down { "a hand on it" } else { "no hand on it" }.to_owned(),
         Move::Press { action, down } => {
             format!("{action} {}", if *down { "pressed" } else { "let go" })
         }

@@ -33,11 +33,14 @@ pub const KEYS: &[(&str, &str)] = &[
     ("Space", "play, stop"),
     ("← →", "a frame back, on (Shift: ten)"),
     ("Page up, Page down", "the shot before, after"),
-    ("Home", "the shot's first frame"),
+    ("Home, End", "the shot's first frame, its last"),
+    ("J, K", "play backwards, stop"),
     ("O", "go round in the shot, or in the running order"),
     ("↑ ↓", "take the parameter, or the output's display, above, below in hand"),
     ("− =", "turn it down, up a step (Shift: ten, Ctrl: a tenth)"),
     ("Backspace", "put it back to its default"),
+    ("[ ]", "the stage before, after comes into focus: what a panel's controls for it move"),
+    ("/", "the stage in focus acts, or not"),
     ("R", "the whole frame inside the raster, or the whole raster covered"),
     ("B, held", "before: the picture without the grade"),
     ("L, held", "the picture without the look"),
@@ -83,6 +86,7 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
         Key::Named(NamedKey::PageUp) => Action::Engine("previous-shot"),
         Key::Named(NamedKey::PageDown) => Action::Engine("next-shot"),
         Key::Named(NamedKey::Home) => Action::Engine("first-frame"),
+        Key::Named(NamedKey::End) => Action::Engine("last-frame"),
         Key::Named(NamedKey::Backspace | NamedKey::Delete) => Action::Reset,
         Key::Named(NamedKey::F1) => Action::Keys,
         Key::Named(NamedKey::Escape) => Action::Leave,
@@ -93,6 +97,11 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("y", true) => Action::Engine("redo"),
             ("-" | "_", _) => Action::Turn(-turn),
             ("=" | "+", _) => Action::Turn(turn),
+            ("j", false) => Action::Engine("play-reverse"),
+            ("k", false) => Action::Engine("stop"),
+            ("[", false) => Action::Engine("focus-previous"),
+            ("]", false) => Action::Engine("focus-next"),
+            ("/", false) => Action::Engine("focus-on"),
             ("b", false) => Action::Engine("before"),
             ("l", false) => Action::Engine("before-look"),
             ("s", false) => Action::WithoutStage,
@@ -130,9 +139,10 @@ mod tests {
 
     #[test]
     fn keys_reach_every_action_of_the_engine() {
-        use NamedKey::{ArrowLeft, ArrowRight, Enter, Home, PageDown, PageUp, Space};
-        let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, Enter].map(Key::Named);
-        let letters = ["b", "l", "n", "o", "r", "z", "y", ",", "."].map(|c| Key::Character(c.into()));
+        use NamedKey::{ArrowLeft, ArrowRight, End, Enter, Home, PageDown, PageUp, Space};
+        let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
+        let letters = ["b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/"]
+            .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named
             .iter()
             .chain(&letters)

@@ -81,6 +81,12 @@ pub static ACTIONS: &[Action] = &[
     ),
     once("undo", "take the last step back", Command::Undo, true),
     once("redo", "do it again", Command::Redo, true),
+    once("stop", "stop playing", Command::Stop, false),
+    once("last-frame", "the shot's last frame", Command::LastFrame, true),
+    once("play-reverse", "play backwards", Command::Shuttle(-1.0), false),
+    once("focus-next", "the stage after comes into focus", Command::StepFocus(1), true),
+    once("focus-previous", "the stage before comes into focus", Command::StepFocus(-1), true),
+    once("focus-on", "the stage in focus acts, or not", Command::OtherFocusOn, false),
 ];
 
 /// The action of a name, if there is one.

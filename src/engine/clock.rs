@@ -13,8 +13,8 @@ pub struct Clock {
 
 impl Clock {
     /// Starts at `first` now, at `num/den` frames a second.
-    pub fn start(now: Instant, first: u64, (num, den): (u32, u32)) -> Self {
-        Self { start: now, first, num: num.max(1).into(), den: den.max(1).into() }
+    pub fn start(now: Instant, first: u64, (num, den): (u64, u64)) -> Self {
+        Self { start: now, first, num: num.max(1), den: den.max(1) }
     }
 
     /// The frame that is due at `now`, counted from the start without an end.

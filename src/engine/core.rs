@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use super::actions::{Does, action};
-use super::document::{Document, PANEL_CONTROLS};
+use super::document::{Document, PANEL_CONTROLS, PORT_CONTROLS};
 use super::draw::Drawn;
 use super::feed::{Feeds, SourceKey};
 use super::finish::Finisher;
@@ -17,6 +17,7 @@ use super::playback::Playing;
 use super::raster::interpretation;
 use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
+use super::targets::{Focus, Reach, To};
 use super::trial::Readied;
 use crate::colour::Display;
 use crate::gpu::{Gpu, Output, ScopeView, Traces, Upload};
@@ -59,6 +60,8 @@ pub(super) struct Engine {
     pub(super) uploaded: Option<(SourceKey, u64, Upload)>,
     pub(super) frame: u64,
     pub(super) playing: Option<Playing>,
+    /// The part of a frame that was jogged and not gone yet.
+    pub(super) jog: f64,
     pub(super) scope: Scope,
     pub(super) compare: Compare,
     picking: bool,
@@ -95,6 +98,8 @@ impl Engine {
             frame: 0,
             frames,
             playing: false,
+            speed: 0.0,
+            focus: Focus::first(&options.show.chain),
             scope: Scope::Shot,
             compare: Compare::After,
             picking: false,
@@ -116,8 +121,8 @@ impl Engine {
         wake: Arc<dyn Fn() + Send + Sync>,
     ) -> Result<Self, EngineError> {
         let panels = match options.panel {
-            Some((map, make)) => Some(Panels::start(map, make, wake.clone())?),
-            None => None,
+            Some((maps, make)) if !maps.is_empty() => Some(Panels::start(maps, make, wake.clone())?),
+            _ => None,
         };
         Ok(Self {
             saver: Saver::start(options.dir.clone(), wake.clone())?,
@@ -143,6 +148,7 @@ impl Engine {
             uploaded: None,
             frame: 0,
             playing: None,
+            jog: 0.0,
             scope: Scope::Shot,
             compare: Compare::After,
             picking: false,
@@ -164,7 +170,7 @@ impl Engine {
 
     pub fn apply(&mut self, input: Input, now: Instant) {
         self.stale = true;
-        let before = self.document.revision;
+        let (before, footing) = (self.document.revision, self.document.footing);
         match input {
             Input::Change { change, control } => self.document.change(change, control, now),
             Input::Turn { target, detents, control } => {
@@ -172,14 +178,14 @@ impl Engine {
                     let by = if detents < 0.0 { detents.floor() } else { detents.ceil() };
                     let display = self.document.show.display_beside(output, by as i32);
                     self.show_on(output, display, control, now);
-                } else if let Some(change) = self.document.moved(&target, |p, v| v + p.step * detents) {
+                } else if let Some(change) = self.moved(&target, To::Turned(detents), now) {
                     self.document.change(change, control, now);
                 }
             }
             Input::Reset { target } => {
                 if let Some(output) = display_address(&target) {
                     self.show_on(output, Outputs::default().get(output).display.clone(), 0, now);
-                } else if let Some(change) = self.document.moved(&target, |p, _| p.default) {
+                } else if let Some(change) = self.moved(&target, To::Default, now) {
                     self.document.change(change, 0, now);
                 }
             }
@@ -207,6 +213,15 @@ impl Engine {
             Input::Library(looks) => self.document.set_library(looks),
             Input::Press { action, down } => self.press(&action, down, now),
             Input::Osc(options) => self.listen(options),
+            Input::Learn { target } => {
+                if let Some(mut panels) = self.panels.take() {
+                    panels.learn(target, &mut (&mut *self, now));
+                    self.panels = Some(panels);
+                }
+            }
+        }
+        if self.document.footing != footing {
+            self.reset_panels();
         }
         self.answer(before, now);
         self.frame = self.frame.min(self.shot_frames().saturating_sub(1));
@@ -251,19 +266,22 @@ impl Engine {
         }
     }
 
-    fn command(&mut self, command: Command, now: Instant) {
+    pub(super) fn command(&mut self, command: Command, now: Instant) {
         match command {
             Command::TogglePlay
             | Command::Step(_)
             | Command::Seek(_)
+            | Command::LastFrame
+            | Command::Shuttle(_)
             | Command::Shot(_)
             | Command::StepShot(_) => self.try_again(now),
             _ => {}
         }
         match command {
             Command::TogglePlay if self.playing.is_some() => self.stop(),
-            Command::TogglePlay => self.play(now),
+            Command::TogglePlay => self.play(1.0, now),
             Command::Stop => self.stop(),
+            Command::Shuttle(speed) => self.shuttle(speed, now),
             Command::Step(frames) => {
                 self.stop();
                 let last = self.shot_frames().saturating_sub(1);
@@ -271,6 +289,10 @@ impl Engine {
             }
             Command::Seek(frame) => {
                 self.frame = frame.min(self.shot_frames().saturating_sub(1));
+                self.restart(now);
+            }
+            Command::LastFrame => {
+                self.frame = self.shot_frames().saturating_sub(1);
                 self.restart(now);
             }
             Command::Shot(shot) => self.go_to_shot(shot, now),
@@ -304,6 +326,18 @@ impl Engine {
             },
             Command::OtherFitting => {
                 if let Some(change) = self.document.other_fitting() {
+                    self.document.change(change, 0, now);
+                }
+            }
+            Command::Focus(focus) => self.document.look_at(Some(focus)),
+            Command::StepFocus(by) => {
+                let chain = &self.document.seen().chain;
+                let focus = self.document.focus.map(|focus| focus.beside(chain, by));
+                self.document.look_at(focus);
+            }
+            Command::OtherFocusOn => {
+                let on = self.position("focus/on").map(|on| 1.0 - on);
+                if let Some(change) = on.and_then(|on| self.moved("focus/on", To::At(on), now)) {
                     self.document.change(change, 0, now);
                 }
             }
@@ -360,6 +394,7 @@ impl Engine {
         let shot = shot.min(self.document.show.shots.len().saturating_sub(1));
         if shot != self.document.shot {
             self.document.shot = shot;
+            self.document.footing += 1;
             self.frame = 0;
             self.reset_panels();
             self.restart(now);
@@ -425,6 +460,7 @@ impl Engine {
         let (before, shot) = (self.document.revision, self.document.shot);
         let context = &mut (&mut *self, now);
         let any = panels.collect(context) | panels.drain(context, now);
+        panels.tell(context, now);
         self.panels = Some(panels);
         self.stale |= any;
         if self.document.shot != shot {
@@ -477,14 +513,18 @@ impl Engine {
     }
 
     fn publish(&mut self) {
-        let document = &self.document;
-        let mut panel = match &mut self.panels {
-            Some(panels) => panels.state(&|target| document.position(target)),
+        let mut panel = match self.panels.take() {
+            Some(mut panels) => {
+                let state = panels.state(&|target| self.position(target));
+                self.panels = Some(panels);
+                state
+            }
             None => PanelState::default(),
         };
         if let Some(osc) = &self.osc {
             panel.add_osc(osc.state().clone());
         }
+        let document = &self.document;
         let clip = self.source(document.shot).and_then(|(key, _)| self.feeds.info(&key));
         self.shared.snapshot.store(Arc::new(Snapshot {
             raster: self.raster(),
@@ -497,6 +537,8 @@ impl Engine {
             frame: self.frame,
             frames: self.shot_frames(),
             playing: self.playing.is_some(),
+            speed: self.speed(),
+            focus: document.focus,
             scope: self.scope,
             compare: self.compare,
             picking: self.picking,
@@ -533,31 +575,78 @@ impl Engine {
 
 impl PanelContext for (&mut Engine, Instant) {
     fn position(&self, target: &str) -> Option<f64> {
-        self.0.document.position(target)
+        self.0.position(target)
+    }
+
+    fn value(&self, target: &str) -> Option<String> {
+        let (engine, show) = (&*self.0, &self.0.document.show);
+        Some(match engine.reach(target)? {
+            Reach::Slot(slot) => slot.parameter().show(show.get(slot)?),
+            Reach::On(focus) => {
+                if show.chain.list(focus.list)[focus.at].on { "on" } else { "off" }.to_owned()
+            }
+            Reach::Frame => (engine.frame + 1).to_string(),
+            Reach::Shuttle => format!("{}x", engine.speed()),
+        })
+    }
+
+    fn lit(&self, action: &str) -> Option<bool> {
+        let engine = &*self.0;
+        match super::actions::action(action)?.does {
+            Does::Once(Command::TogglePlay) => Some(engine.playing.is_some()),
+            Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
+            Does::Once(Command::TogglePicking) => Some(engine.picking),
+            Does::Once(Command::OtherFocusOn) => Some(engine.position("focus/on") == Some(1.0)),
+            Does::Held { down: Command::Compare(compare), .. } => Some(engine.compare == compare),
+            _ => None,
+        }
     }
 
     fn act(&mut self, port: usize, moves: &[Move]) -> bool {
         let (engine, now) = (&mut *self.0, self.1);
-        let mut changes = Vec::new();
-        let shot = engine.document.shot;
+        let footing = engine.document.footing;
+        let control = |hand: usize| PANEL_CONTROLS + port as u32 * PORT_CONTROLS + hand as u32;
+        let mut gathered: (u32, Vec<Change>) = (0, Vec::new());
         for m in moves {
-            match m {
-                Move::Turn { target, detents } => {
-                    changes.extend(engine.document.moved(target, |p, v| v + p.step * detents));
+            // Of a reset nobody's hand is the author: it does not go on what the hand did before.
+            let (by, asked) = match m {
+                Move::Turn { target, detents, hand } => {
+                    (control(*hand), Some((target, To::Turned(*detents))))
                 }
-                Move::Set { target, position } => {
-                    changes.extend(engine.document.moved(target, |p, _| p.at(*position)));
+                Move::Add { target, amount, hand } => (control(*hand), Some((target, To::Added(*amount)))),
+                Move::Set { target, position, hand } => (control(*hand), Some((target, To::At(*position)))),
+                Move::Reset { target } => (0, Some((target, To::Default))),
+                Move::Hold { .. } | Move::Press { .. } => (0, None),
+            };
+            if by != gathered.0 || asked.is_none() {
+                engine.change_together(&mut gathered, now);
+            }
+            match (m, asked) {
+                (_, Some((target, to))) => {
+                    gathered.0 = by;
+                    gathered.1.extend(engine.moved(target, to, now));
                 }
-                Move::Press { action, down } => engine.press(action, *down, now),
+                (Move::Hold { hand, down: true }, _) => engine.document.history.hold(control(*hand)),
+                (Move::Hold { hand, down: false }, _) => engine.document.history.let_go(control(*hand)),
+                (Move::Press { action, down }, _) => engine.press(action, *down, now),
+                _ => {}
             }
         }
+        engine.change_together(&mut gathered, now);
+        engine.document.footing != footing
+    }
+}
+
+impl Engine {
+    /// Makes what one control asked for one change, and leaves nothing gathered.
+    fn change_together(&mut self, (control, changes): &mut (u32, Vec<Change>), now: Instant) {
+        let mut changes = std::mem::take(changes);
         let change = match changes.len() {
-            0 => return engine.document.shot != shot,
+            0 => return,
             1 => changes.remove(0),
             _ => Change::Together(changes),
         };
-        engine.document.change(change, PANEL_CONTROLS + port as u32, now);
-        engine.document.shot != shot
+        self.document.change(change, *control, now);
     }
 }
 

@@ -3,14 +3,17 @@
 use std::sync::Arc;
 use std::time::Instant;
 
+use super::targets::Focus;
 use super::trial::Trial;
-use crate::look::Parameter;
+use crate::look::List;
 use crate::picture::FramingField;
-use crate::show::{Address, Autosave, Change, History, Show, ShowError, Slot};
+use crate::show::{Autosave, Change, History, Show, ShowError, Slot};
 
 /// Control number of the first panel's port; below it are keyboard, mouse and commands.
 pub(super) const PANEL_CONTROLS: u32 = 1000;
 
+/// Control numbers of each port, one for each control of its map.
+pub(super) const PORT_CONTROLS: u32 = 10_000;
 /// Control number of OSC's first surface.
 pub(super) const OSC_CONTROLS: u32 = 1 << 30;
 
@@ -22,6 +25,10 @@ pub(super) struct Document {
     /// Looks that are tried.
     pub trial: Trial,
     pub shot: usize,
+    /// The stage in focus.
+    pub focus: Option<Focus>,
+    /// Counts what makes addresses lead to other parameters than before.
+    pub footing: u64,
     /// Counts everything that makes pictures differ.
     pub revision: u64,
     /// Why the last change was refused.
@@ -33,6 +40,8 @@ pub(super) struct Document {
 impl Document {
     pub fn new(show: Show) -> Self {
         Self {
+            focus: Focus::first(&show.chain),
+            footing: 0,
             show: Arc::new(show),
             history: History::default(),
             autosave: Autosave::default(),
@@ -49,8 +58,9 @@ impl Document {
         self.settle_trial(&change, control, now);
         match Arc::make_mut(&mut self.show).apply(change.clone()) {
             Ok(inverse) => {
-                self.history.record(change, inverse, control, now);
                 self.touched(now);
+                self.follow(&change);
+                self.history.record(change, inverse, control, now);
             }
             Err(e) => self.refused = Some(e.to_string().into()),
         }
@@ -68,11 +78,15 @@ impl Document {
     pub fn again(&mut self, change: Option<Change>, now: Instant) {
         let Some(change) = change else { return };
         // A person sees what is taken back.
-        if let Some(shot) = change.shot() {
+        if let Some(shot) = change.shot().filter(|shot| *shot != self.shot) {
             self.shot = shot;
+            self.footing += 1;
         }
-        match Arc::make_mut(&mut self.show).apply(change) {
-            Ok(_) => self.touched(now),
+        match Arc::make_mut(&mut self.show).apply(change.clone()) {
+            Ok(_) => {
+                self.touched(now);
+                self.follow(&change);
+            }
             Err(e) => self.refused = Some(e.to_string().into()),
         }
     }
@@ -93,20 +107,31 @@ impl Document {
         Some(Change::SetParameter { slot: Slot::Framing { shot: self.shot, field }, value })
     }
 
-    fn slot(&self, target: &str) -> Option<Slot> {
-        self.seen().resolve(&Address::parse(target).ok()?, self.shot)
+    /// The stage in focus stays in focus where it goes, and what absolute controls stood for is not that any more.
+    fn follow(&mut self, change: &Change) {
+        if change.slots().is_some() {
+            return;
+        }
+        self.focus = self.focus.and_then(|focus| focus.after(change));
+        if !self.focus.is_some_and(|focus| focus.is_in(&self.seen().chain)) {
+            self.focus = Focus::first(&self.seen().chain);
+        }
+        self.footing += 1;
     }
 
-    /// Where a parameter stands in its range, 0…1.
-    pub fn position(&self, target: &str) -> Option<f64> {
-        let slot = self.slot(target)?;
-        Some(slot.parameter().position(self.seen().get(slot)?))
+    /// Another look is seen than before, without a change.
+    pub fn another_look(&mut self) {
+        if self.focus.is_none_or(|focus| focus.list == List::Look || !focus.is_in(&self.seen().chain)) {
+            self.focus = Focus::first(&self.seen().chain);
+        }
+        self.footing += 1;
     }
 
-    /// The change that moves a parameter; `to` makes its new value from the parameter and the old one.
-    pub fn moved(&self, target: &str, to: impl FnOnce(&Parameter, f64) -> f64) -> Option<Change> {
-        let slot = self.slot(target)?;
-        let parameter = slot.parameter();
-        Some(Change::SetParameter { slot, value: parameter.held(to(parameter, self.seen().get(slot)?)) })
+    /// Another stage comes into focus.
+    pub fn look_at(&mut self, focus: Option<Focus>) {
+        if focus != self.focus && focus.is_none_or(|focus| focus.is_in(&self.seen().chain)) {
+            self.focus = focus;
+            self.footing += 1;
+        }
     }
 }

@@ -24,8 +24,8 @@ pub struct Options {
     pub show: Show,
     /// The folder's lock, held as long as the engine runs.
     pub lock: Option<Lock>,
-    /// The panel's map, and where its ports come from.
-    pub panel: Option<(Arc<Map>, PortsMaker)>,
+    /// The panels' maps, and where their ports come from.
+    pub panel: Option<(Vec<Arc<Map>>, PortsMaker)>,
     /// Bytes of decoded frames to keep.
     pub cache: usize,
     /// Called, from other threads, when a picture is finished or the snapshot changed. Must not block.

@@ -3,9 +3,13 @@
 use std::sync::Arc;
 
 use super::osc::OscOptions;
+use super::targets::Focus;
 use crate::gpu::ScopeView;
 use crate::look::List;
 use crate::show::{Change, Look};
+
+/// How many times as fast as its rate a show can be played, forwards and backwards.
+pub const FASTEST: f64 = 8.0;
 
 /// A live output.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -93,6 +97,16 @@ pub enum Command {
     Neutral(Patch),
     /// The current shot's whole frame inside the raster, or the whole raster covered: the other one of them.
     OtherFitting,
+    /// Play so many times as fast, backwards where negative, up to [`FASTEST`] either way; 0 stops.
+    Shuttle(f64),
+    /// Go to the current shot's last frame.
+    LastFrame,
+    /// A stage comes into focus.
+    Focus(Focus),
+    /// The stage so many further along the chain comes into focus, round and round.
+    StepFocus(i64),
+    /// The stage in focus acts, or not: the other one of them.
+    OtherFocusOn,
     /// Another look of the library in the place of the show's own, so many places on or back; nothing is changed by it.
     StepLook(i64),
     /// A look of the library in the place of the show's own.
@@ -167,6 +181,12 @@ pub enum Input {
     },
     /// Scopes of the client's signal are wanted so, or none.
     Scopes(Option<ScopeView>),
+    /// Listen to the panels for the control that is to move the parameter at an address, and do nothing else of what
+    /// they say meanwhile; `None` ends that. What is recognised is in the snapshot's panel; who asked writes the map.
+    Learn {
+        /// The address.
+        target: Option<Arc<str>>,
+    },
     /// The looks that can be tried, in order; at first those that come with the program.
     Library(Arc<[Look]>),
     /// A key or button of an action was pressed or let go. Names that no action has do nothing.

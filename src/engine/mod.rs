@@ -22,6 +22,7 @@ pub mod render;
 mod saver;
 pub mod sheet;
 mod snapshot;
+mod targets;
 mod trial;
 
 pub use actions::{ACTIONS, Action, Does, action, known_action};
@@ -29,7 +30,8 @@ pub use clock::Clock;
 pub use feed::{Feeds, SourceKey};
 pub use finish::Picture;
 pub use host::{CACHE, EngineError, Handle, Options, start};
-pub use input::{Command, Compare, Input, Live, Patch, Scope};
+pub use input::{Command, Compare, FASTEST, Input, Live, Patch, Scope};
 pub use osc::{OscOptions, OscState};
 pub use raster::raster;
-pub use snapshot::{PanelState, Playback, Snapshot, Trying};
+pub use snapshot::{Learning, PanelState, Playback, Snapshot, Trying};
+pub use targets::{FOCUS_PARAMETERS, Focus, Reach, known_target, own_addresses};

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 use super::clock::Clock;
 use super::core::{Engine, length};
 use super::draw::UNDER_WAY;
-use super::input::Scope;
+use super::input::{FASTEST, Scope};
 use super::snapshot::Playback;
 
 /// Frames decoded ahead of the one on view.
@@ -15,10 +15,15 @@ const AHEAD: u64 = 16;
 /// Frames that are decoded before the clock starts, or as long as it waits for them.
 const PREROLL: (u64, Duration) = (4, Duration::from_millis(700));
 
+/// Parts of the show's rate that speeds are whole numbers of.
+const PARTS: f64 = 8.0;
+
 /// Playing, from a place on.
 pub(super) struct Playing {
     clock: Option<Clock>,
     since: Instant,
+    /// How many times as fast as the show's rate, backwards where negative; never 0.
+    speed: f64,
     /// Where the clock's frame 0 is.
     origin: (usize, u64),
     /// The last frame drawn, counted by the clock.
@@ -31,12 +36,31 @@ pub(super) struct Playing {
 
 impl Engine {
     /// Begins to play here; counting begins anew.
-    pub(super) fn play(&mut self, now: Instant) {
+    pub(super) fn play(&mut self, speed: f64, now: Instant) {
         self.playback =
             Playback { cost: self.playback.cost, delay: self.playback.delay, ..Playback::default() };
         self.shared.presented.store(0, Ordering::Relaxed);
         self.shared.overtaken.store(0, Ordering::Relaxed);
-        self.playing = Some(self.playing_from_here(now));
+        self.playing = Some(self.playing_from_here(speed, now));
+    }
+
+    /// Plays at a speed from here on, or stops at 0. What is no number changes nothing.
+    pub(super) fn shuttle(&mut self, speed: f64, now: Instant) {
+        // In eighths, which the clock counts exactly.
+        let speed = (speed.clamp(-FASTEST, FASTEST) * PARTS).round() / PARTS;
+        if speed.is_nan() || speed == self.speed() {
+            return;
+        }
+        match &self.playing {
+            _ if speed == 0.0 => self.stop(),
+            None => self.play(speed, now),
+            Some(_) => self.playing = Some(self.playing_from_here(speed, now)),
+        }
+    }
+
+    /// How many times as fast as the show's rate it plays; 0 while it does not.
+    pub(super) fn speed(&self) -> f64 {
+        self.playing.as_ref().map_or(0.0, |playing| playing.speed)
     }
 
     pub(super) fn stop(&mut self) {
@@ -46,15 +70,16 @@ impl Engine {
 
     /// Playback, if there is any, goes on from here.
     pub(super) fn restart(&mut self, now: Instant) {
-        if self.playing.is_some() {
-            self.playing = Some(self.playing_from_here(now));
+        if let Some(playing) = &self.playing {
+            self.playing = Some(self.playing_from_here(playing.speed, now));
         }
     }
 
-    fn playing_from_here(&self, now: Instant) -> Playing {
+    fn playing_from_here(&self, speed: f64, now: Instant) -> Playing {
         Playing {
             clock: None,
             since: now,
+            speed,
             origin: (self.document.shot, self.frame),
             last: 0,
             due: None,
@@ -69,23 +94,35 @@ impl Engine {
             return idle;
         }
         let here = (self.document.shot, self.frame);
-        let ahead = (0..=PREROLL.0).all(|by| self.is_there(self.after(here, by)));
-        let rate = self.document.show.rate;
+        let stride = self.stride();
+        let ahead = (0..=PREROLL.0 as i64).all(|by| self.is_there(self.after(here, by * stride)));
+        let (num, den) = self.document.show.rate;
+        let times = (self.speed().abs() * PARTS) as u64;
         let Some(playing) = &mut self.playing else { return idle };
         let clock = match playing.clock {
             Some(clock) => clock,
-            None if ahead || now - playing.since > PREROLL.1 => {
-                *playing.clock.insert(Clock::start(now, 0, rate))
-            }
+            None if ahead || now - playing.since > PREROLL.1 => *playing.clock.insert(Clock::start(
+                now,
+                0,
+                (u64::from(num) * times, u64::from(den) * PARTS as u64),
+            )),
             None => return now + Duration::from_millis(20),
         };
         let (origin, due, waiting) = (playing.origin, clock.frame(now), playing.due);
+        // At several times the rate, every so manieth frame is shown.
+        let due = due - due % stride.unsigned_abs();
+        if playing.speed != 1.0 && due.saturating_sub(playing.last) > AHEAD / 2 * stride.unsigned_abs() {
+            // What is decoded ahead is passed already: as fast as it can be decoded, then.
+            self.playing = Some(self.playing_from_here(self.speed(), now));
+            return now + Duration::from_millis(20);
+        }
         if due > playing.last && waiting != Some(due) {
-            let next = self.after(origin, due);
+            let next = self.after(origin, due as i64 * stride.signum());
             // Only a frame that is there is gone to; until then the last one stays on view.
             if self.is_there(next) && self.finisher.under_way() < UNDER_WAY {
                 if next.0 != self.document.shot {
                     self.document.shot = next.0;
+                    self.document.footing += 1;
                     self.reset_panels();
                 }
                 self.frame = next.1;
@@ -95,7 +132,14 @@ impl Engine {
                 }
             }
         }
-        clock.due(due + 1)
+        clock.due(due + stride.unsigned_abs())
+    }
+
+    /// From one frame that is shown to the next: 1, or how many times the rate it plays at; negative backwards.
+    fn stride(&self) -> i64 {
+        let speed = self.speed();
+        let frames = (speed.abs() as i64).max(1);
+        if speed < 0.0 { -frames } else { frames }
     }
 
     fn is_there(&self, place: (usize, u64)) -> bool {
@@ -106,8 +150,9 @@ impl Engine {
     pub(super) fn shown_frame(&mut self, now: Instant) {
         let Some(playing) = &mut self.playing else { return };
         let Some(due) = playing.due.take() else { return };
+        let stride = (playing.speed.abs() as u64).max(1);
         self.playback.shown += 1;
-        self.playback.dropped += due - playing.last - 1;
+        self.playback.dropped += (due - playing.last) / stride - 1;
         playing.last = due;
         playing.drawn_at.push_back(now);
         while playing.drawn_at.front().is_some_and(|t| now - *t > Duration::from_secs(1)) {
@@ -117,24 +162,28 @@ impl Engine {
     }
 
     pub(super) fn ask_ahead(&mut self) {
-        let ahead = if self.playing.is_some() { AHEAD } else { 4 };
-        let here = (self.document.shot, self.frame);
-        let wanted: Vec<_> = (0..=ahead).filter_map(|by| self.frame_key(self.after(here, by))).collect();
+        let ahead = if self.playing.is_some() { AHEAD as i64 } else { 4 };
+        let (here, stride) = ((self.document.shot, self.frame), self.stride());
+        let wanted = (0..=ahead).filter_map(|by| self.frame_key(self.after(here, by * stride)));
+        let wanted: Vec<_> = wanted.collect();
         self.feeds.want(&wanted);
         if let Some((key, _)) = self.source(0).filter(|_| self.document.show.raster.is_none()) {
             self.feeds.look_at(&key);
         }
     }
 
-    /// Shot and frame `by` frames after a place, going round in the scope.
-    fn after(&self, (shot, frame): (usize, u64), by: u64) -> (usize, u64) {
+    /// Shot and frame `by` frames after a place, or before it, going round in the scope.
+    fn after(&self, (shot, frame): (usize, u64), by: i64) -> (usize, u64) {
         let shots = &self.document.show.shots;
         match self.scope {
-            Scope::Shot => (shot, (frame + by) % shots.get(shot).map_or(1, length).max(1)),
+            Scope::Shot => {
+                let frames = shots.get(shot).map_or(1, length).max(1) as i64;
+                (shot, (frame as i64 + by).rem_euclid(frames) as u64)
+            }
             Scope::Show => {
                 let total = shots.iter().map(length).sum::<u64>().max(1);
                 let before: u64 = shots.iter().take(shot).map(length).sum();
-                let mut left = (before + frame + by) % total;
+                let mut left = ((before + frame) as i64 + by).rem_euclid(total as i64) as u64;
                 for (i, s) in shots.iter().enumerate() {
                     if left < length(s) {
                         return (i, left);

@@ -6,9 +6,10 @@ use std::time::Duration;
 
 use super::input::{Compare, Scope};
 use super::osc::OscState;
+use super::targets::Focus;
 use crate::media::timecode::Counting;
 use crate::media::{ClipInfo, Rate};
-use crate::panel::{ButtonState, ControlState};
+use crate::panel::{ButtonState, ControlState, Guess, Standing};
 use crate::show::{Look, Show};
 
 /// How playback is doing.
@@ -33,16 +34,23 @@ pub struct PanelState {
     pub map: String,
     /// Names of the ports that are open.
     pub ports: Vec<String>,
+    /// Names of the ports that were open and are gone, and with several maps the names of those whose panel was
+    /// never there. A panel that comes back goes on where it was.
+    pub absent: Vec<String>,
     /// What each control is and does; of the port last heard from.
     pub controls: Vec<ControlState>,
     /// What each button is and does, of the same port.
     pub buttons: Vec<ButtonState>,
+    /// What is in force on the same port: page, bank, layers, fine mode.
+    pub standing: Standing,
     /// What went wrong, if anything.
     pub note: Option<String>,
     /// Messages dropped because they came faster than they could be read.
     pub overruns: u64,
     /// OSC, if it was asked for.
     pub osc: Option<OscState>,
+    /// The control that is being learned, if one is.
+    pub learning: Option<Learning>,
 }
 
 impl PanelState {
@@ -53,6 +61,19 @@ impl PanelState {
         self.overruns += osc.lost;
         self.osc = Some(osc);
     }
+}
+
+/// A control that is being learned.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Learning {
+    /// The address of the parameter that it is for.
+    pub target: Arc<str>,
+    /// The port last heard from since it began.
+    pub port: Option<String>,
+    /// What the control on that port is by now.
+    pub guess: Option<Guess>,
+    /// Which control of that port's map sends the same: its name and what it does.
+    pub conflict: Option<(String, String)>,
 }
 
 /// A look that is tried: on view, and not the show's own yet.
@@ -87,6 +108,10 @@ pub struct Snapshot {
     pub frames: u64,
     /// Is it playing?
     pub playing: bool,
+    /// How many times as fast as its rate it plays, backwards where negative; 0 while it does not.
+    pub speed: f64,
+    /// The stage in focus: what the addresses `focus/…` lead to.
+    pub focus: Option<Focus>,
     /// What playback goes round in.
     pub scope: Scope,
     /// What is on view.

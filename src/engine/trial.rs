@@ -66,6 +66,7 @@ impl Document {
                 self.trial.on = Some(OnTrial { at, shown });
                 self.refused = None;
                 self.revision += 1;
+                self.another_look();
             }
             Err(e) => self.refused = Some(format!("{}: {e}", look.name).into()),
         }
@@ -96,6 +97,7 @@ impl Document {
         self.refused = None;
         if self.trial.on.take().is_some() {
             self.revision += 1;
+            self.another_look();
         }
     }
 
@@ -103,7 +105,10 @@ impl Document {
     pub fn keep_look(&mut self, control: u32, now: Instant) {
         if let Some(on) = self.trial.on.take() {
             let change = self.trial.library[on.at].change(1.0);
+            // It is seen already: whoever has a hand on it keeps it there.
+            let (focus, footing) = (self.focus, self.footing);
             self.change(change, control, now);
+            (self.focus, self.footing) = (focus, footing);
         }
     }
 

@@ -15,6 +15,8 @@ pub enum Coding {
     BinaryOffset,
     /// Relative: 1…63 are up, 65 is one down, 66 two down; 0 and 64 are no move.
     SignMagnitude,
+    /// Relative: a message of its own for one up and another for one down, whatever their values, but 0 is no move.
+    Increment,
     /// The control's own position, 0 at one end and 127 at the other.
     Absolute,
 }
@@ -35,6 +37,7 @@ impl Coding {
             Self::TwosComplement => "twos-complement",
             Self::BinaryOffset => "binary-offset",
             Self::SignMagnitude => "sign-magnitude",
+            Self::Increment => "increment",
             Self::Absolute => "absolute",
         }
     }
@@ -44,7 +47,8 @@ impl Coding {
         !matches!(self, Self::Absolute)
     }
 
-    /// What `value` says; its eighth bit is not looked at. `None` where it says "no move".
+    /// What `value` says; its eighth bit is not looked at. `None` where it says "no move". Of
+    /// [`Increment`](Self::Increment) it is the message for up.
     pub fn read(self, value: u8) -> Option<Reading> {
         let value = i16::from(value & 0x7F);
         let detents = match self {
@@ -53,6 +57,7 @@ impl Coding {
             Self::BinaryOffset => value - 64,
             Self::SignMagnitude if value >= 64 => 64 - value,
             Self::SignMagnitude => value,
+            Self::Increment => i16::from(value != 0),
             Self::Absolute => return Some(Reading::At(f64::from(value) / 127.0)),
         };
         (detents != 0).then(|| Reading::Turned(f64::from(detents)))

@@ -1,7 +1,7 @@
 //! Bytes of MIDI 1.0 to control events: the first layer.
 //!
-//! [`split`] cuts a packet into messages; [`read`] understands one message. Neither allocates, locks or
-//! panics, whatever the bytes are: `split` runs in the driver's callback.
+//! A [`Splitter`] cuts packets into messages; [`read`] understands one message. Neither allocates, locks or
+//! panics, whatever the bytes are: the splitter runs in the driver's callback.
 
 use wmidi::MidiMessage;
 
@@ -25,6 +25,42 @@ pub enum Control {
         /// Note number, 0…127.
         number: u8,
     },
+    /// The pitch bender, which is how many panels send their faders.
+    Bend {
+        /// Channel, 0…15.
+        channel: u8,
+    },
+    /// Pressure on the whole channel.
+    Pressure {
+        /// Channel, 0…15.
+        channel: u8,
+    },
+    /// Pressure on one key or pad.
+    KeyPressure {
+        /// Channel, 0…15.
+        channel: u8,
+        /// Note number, 0…127.
+        number: u8,
+    },
+    /// A program change.
+    Program {
+        /// Channel, 0…15.
+        channel: u8,
+    },
+}
+
+impl Control {
+    /// The channel it came on, 0…15.
+    pub const fn channel(self) -> u8 {
+        match self {
+            Self::Cc { channel, .. }
+            | Self::Note { channel, .. }
+            | Self::Bend { channel }
+            | Self::Pressure { channel }
+            | Self::KeyPressure { channel, .. }
+            | Self::Program { channel } => channel,
+        }
+    }
 }
 
 /// One movement of one control, before anybody decided what its value means.
@@ -34,42 +70,57 @@ pub struct Event {
     pub port: usize,
     /// What was moved.
     pub control: Control,
-    /// The data byte, 0…127. A controller's means what a [`Coding`](super::Coding) says; a note's is its
-    /// velocity, 0 when it is let go.
-    pub value: u8,
+    /// Its data: 0…127, of the pitch bender 0…16383. A controller's means what a [`Coding`](super::Coding)
+    /// says; a note's is its velocity, 0 when it is let go; a program's is its number from 0.
+    pub value: u16,
 }
 
-/// Cuts `packet` into channel messages of two or three bytes, each with its status byte first.
+/// Cuts the packets of one port into channel messages, across packets.
 ///
-/// A packet may hold several messages, use running status, have real-time bytes inside a message, and
-/// hold pieces of system exclusive messages: those and all other system messages are left out, as is
-/// a message that the packet does not finish. Data bytes at its start are left out too: they may as well
-/// be the rest of a long system exclusive message as the use of an earlier packet's status.
-pub fn split(packet: &[u8], mut each: impl FnMut(&[u8])) {
-    let mut message = [0u8; 3];
-    // Bytes gathered into `message`; 0 is "no status byte is in force".
-    let mut have = 0;
-    for &byte in packet {
-        match byte {
-            // Real time: may stand anywhere and changes nothing (MIDI 1.0).
-            0xF8.. => {}
-            // System exclusive and system common end running status (MIDI 1.0).
-            0xF0.. => have = 0,
-            0x80.. => {
-                message[0] = byte;
-                have = 1;
-            }
-            _ if have == 0 => {}
-            _ => {
-                message[have] = byte;
-                have += 1;
-                if have == length(message[0]) {
-                    each(&message[..have]);
-                    have = 1;
+/// A packet may hold several messages or a part of one, use running status from an earlier packet, and have
+/// real-time bytes inside a message. System messages are left out, exclusive ones also where they go over
+/// packets or are cut off by another status byte.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Splitter {
+    message: [u8; 3],
+    /// Bytes gathered into `message`; 0 is "no status byte is in force".
+    have: u8,
+}
+
+impl Splitter {
+    /// Gives `each` the messages that `packet` finishes, of two or three bytes, status byte first.
+    pub fn split(&mut self, packet: &[u8], mut each: impl FnMut(&[u8])) {
+        for &byte in packet {
+            match byte {
+                // Real time: may stand anywhere and changes nothing (MIDI 1.0).
+                0xF8.. => {}
+                // System exclusive and system common end running status (MIDI 1.0), so that the data bytes
+                // after them are nobody's until the next status byte, which is what ends an exclusive one.
+                0xF0.. => self.have = 0,
+                0x80.. => {
+                    self.message[0] = byte;
+                    self.have = 1;
+                }
+                _ if self.have == 0 => {}
+                _ => {
+                    let have = usize::from(self.have);
+                    self.message[have] = byte;
+                    if have + 1 == length(self.message[0]) {
+                        each(&self.message[..=have]);
+                        self.have = 1;
+                    } else {
+                        self.have += 1;
+                    }
                 }
             }
         }
     }
+}
+
+/// [`Splitter::split`] for a packet that nothing came before: what it does not finish is lost, and data bytes
+/// at its start belong to nothing.
+pub fn split(packet: &[u8], each: impl FnMut(&[u8])) {
+    Splitter::default().split(packet, each);
 }
 
 /// Bytes in a channel message with this status.
@@ -80,26 +131,37 @@ fn length(status: u8) -> usize {
 
 /// The control event that one message says, if it says one that this program knows.
 pub fn read(port: usize, message: &[u8]) -> Option<Event> {
-    match MidiMessage::try_from(message).ok()? {
+    let (control, value) = match MidiMessage::try_from(message).ok()? {
         MidiMessage::ControlChange(channel, function, value) => {
             let number = u8::from(function);
-            (number < FIRST_MODE_MESSAGE).then(|| Event {
-                port,
-                control: Control::Cc { channel: channel.index(), number },
-                value: u8::from(value),
-            })
+            if number >= FIRST_MODE_MESSAGE {
+                return None;
+            }
+            (Control::Cc { channel: channel.index(), number }, u8::from(value).into())
         }
         // A note on with velocity 0 is a note off (MIDI 1.0); how fast a button came up says nothing.
         MidiMessage::NoteOn(channel, note, velocity) => {
-            Some(note_event(port, channel, note, velocity.into()))
+            (Control::Note { channel: channel.index(), number: note.into() }, u8::from(velocity).into())
         }
-        MidiMessage::NoteOff(channel, note, _) => Some(note_event(port, channel, note, 0)),
-        _ => None,
-    }
-}
-
-fn note_event(port: usize, channel: wmidi::Channel, note: wmidi::Note, value: u8) -> Event {
-    Event { port, control: Control::Note { channel: channel.index(), number: u8::from(note) }, value }
+        MidiMessage::NoteOff(channel, note, _) => {
+            (Control::Note { channel: channel.index(), number: note.into() }, 0)
+        }
+        MidiMessage::PitchBendChange(channel, bend) => {
+            (Control::Bend { channel: channel.index() }, bend.into())
+        }
+        MidiMessage::ChannelPressure(channel, pressure) => {
+            (Control::Pressure { channel: channel.index() }, u8::from(pressure).into())
+        }
+        MidiMessage::PolyphonicKeyPressure(channel, note, pressure) => (
+            Control::KeyPressure { channel: channel.index(), number: note.into() },
+            u8::from(pressure).into(),
+        ),
+        MidiMessage::ProgramChange(channel, program) => {
+            (Control::Program { channel: channel.index() }, u8::from(program).into())
+        }
+        _ => return None,
+    };
+    Some(Event { port, control, value })
 }
 
 /// The control events in a packet, in order: [`split`], then [`read`].

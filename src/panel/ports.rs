@@ -1,6 +1,6 @@
 //! Ports and the queue behind each: what a driver's callback may touch.
 
-use super::{PanelError, message};
+use super::{PanelError, Splitter};
 use std::{
     any::Any,
     fmt,
@@ -35,6 +35,7 @@ impl RawMessage {
 
 /// The callback's end of a queue.
 pub struct Sender {
+    splitter: Splitter,
     producer: rtrb::Producer<RawMessage>,
     overruns: Arc<AtomicU64>,
     waker: Waker,
@@ -50,20 +51,24 @@ pub struct Queue {
 pub fn queue(capacity: usize, waker: Waker) -> (Sender, Queue) {
     let (producer, consumer) = rtrb::RingBuffer::new(capacity);
     let overruns = Arc::new(AtomicU64::new(0));
-    (Sender { producer, overruns: overruns.clone(), waker }, Queue { consumer, overruns })
+    (
+        Sender { splitter: Splitter::default(), producer, overruns: overruns.clone(), waker },
+        Queue { consumer, overruns },
+    )
 }
 
 impl Sender {
-    /// Pushes the channel messages of a packet and wakes the reader if there were any. Takes no lock and
+    /// Pushes the channel messages that a packet finishes and wakes the reader if there were any. Takes no lock and
     /// no memory; what finds the queue full is dropped and counted.
     pub fn push(&mut self, at: u64, packet: &[u8]) {
         let mut any = false;
-        message::split(packet, |message| {
+        let Self { splitter, producer, overruns, .. } = self;
+        splitter.split(packet, |message| {
             any = true;
             let mut bytes = [0; 3];
             bytes[..message.len()].copy_from_slice(message);
-            if self.producer.push(RawMessage { at, bytes, len: message.len() as u8 }).is_err() {
-                self.overruns.fetch_add(1, Ordering::Relaxed);
+            if producer.push(RawMessage { at, bytes, len: message.len() as u8 }).is_err() {
+                overruns.fetch_add(1, Ordering::Relaxed);
             }
         });
         if any {
@@ -127,6 +132,15 @@ impl Input {
     }
 }
 
+/// An open port that messages go to; it closes when this is dropped.
+pub trait Output {
+    /// Sends one message, whole.
+    ///
+    /// # Errors
+    /// [`PanelError::Open`] if the port has gone.
+    fn send(&mut self, message: &[u8]) -> Result<(), PanelError>;
+}
+
 /// A port that can be opened.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PortInfo {
@@ -150,4 +164,20 @@ pub trait Ports {
     /// # Errors
     /// [`PanelError::Open`] if the port is gone or the system refuses; [`PanelError::Unavailable`].
     fn open(&mut self, port: &PortInfo, waker: Waker) -> Result<Input, PanelError>;
+
+    /// The ports that messages can go to now; none where nothing can be sent.
+    ///
+    /// # Errors
+    /// As [`list`](Self::list).
+    fn outputs(&mut self) -> Result<Vec<PortInfo>, PanelError> {
+        Ok(Vec::new())
+    }
+
+    /// Opens `port`, one of [`outputs`](Self::outputs).
+    ///
+    /// # Errors
+    /// As [`open`](Self::open).
+    fn open_output(&mut self, port: &PortInfo) -> Result<Box<dyn Output>, PanelError> {
+        Err(PanelError::Open { port: port.name.clone(), why: "nothing can be sent here".to_owned() })
+    }
 }

@@ -1,8 +1,13 @@
-//! Control events to moves of parameters: a map with the state of its takeovers, pairs and buttons.
+//! Control events to moves of parameters: a map with the state of its controls, buttons, banks and layers.
 
 use super::{
-    Binding, Button, Coding, Event, FINE_MOST, FINE_TOLERANCE, Map, Mode, Pair, Reading, TOLERANCE, Target,
-    message::Control, takeover::Pickup,
+    Binding, Button, Coding, Event, Map, Mode, Resets, Source, Takeover, Target, Task,
+    bank::Banks,
+    feel::DOUBLE_PRESS,
+    hand::{Hand, Meanwhile, Position},
+    map::{Said, Word},
+    message::Control,
+    registered::{Selection, is_registered},
 };
 use std::{collections::BTreeMap, sync::Arc};
 
@@ -16,6 +21,17 @@ pub enum Move {
         /// Steps of the parameter, down is negative; the map's scale and the target's share are in it, so
         /// it may be fractional.
         detents: f64,
+        /// Which control of the map it comes from, for undo; the axes of a ball have one number.
+        hand: usize,
+    },
+    /// Move by so much.
+    Add {
+        /// The parameter's address.
+        target: Arc<str>,
+        /// In the parameter's own unit.
+        amount: f64,
+        /// Which control of the map it comes from.
+        hand: usize,
     },
     /// Go to a place in the parameter's range.
     Set {
@@ -23,6 +39,20 @@ pub enum Move {
         target: Arc<str>,
         /// 0…1 of the range.
         position: f64,
+        /// Which control of the map it comes from.
+        hand: usize,
+    },
+    /// Go to the default.
+    Reset {
+        /// The parameter's address.
+        target: Arc<str>,
+    },
+    /// A hand took hold of a control that tells so, or let it go: what it moves between is one gesture.
+    Hold {
+        /// Which control of the map.
+        hand: usize,
+        /// Taken hold of, not let go.
+        down: bool,
     },
     /// Do something.
     Press {
@@ -38,13 +68,23 @@ pub enum Move {
 pub struct ControlState {
     /// Its name on the panel mirror.
     pub label: Arc<str>,
-    /// The parameters it moves.
+    /// Which of the map's controls it is, from 0.
+    pub index: usize,
+    /// The bank that it is in; `None` if it is in force in all.
+    pub bank: Option<Arc<str>>,
+    /// The layer that it is in.
+    pub layer: Option<Arc<str>>,
+    /// The parameters it moves; while gangs are moved, its gang after them.
     pub targets: Arc<[Target]>,
     /// What its data byte means.
     pub coding: Coding,
+    /// How it takes over; only absolute controls look at it.
+    pub takeover: Takeover,
     /// Would a turn act on every target at once? False for an absolute control that has yet to be brought
     /// to where a parameter stands.
     pub picked_up: bool,
+    /// Is a hand on it, as far as it tells? Nothing should move it meanwhile.
+    pub touched: bool,
     /// The last value it sent, 0…127, of a fine control 0…16383; `None` if it has not been touched since
     /// the map was set.
     pub last: Option<u16>,
@@ -55,20 +95,28 @@ pub struct ControlState {
 pub struct ButtonState {
     /// Its name on the panel mirror.
     pub label: Arc<str>,
-    /// The name of what it does.
+    /// Which of the map's buttons it is, from 0.
+    pub index: usize,
+    /// What it does, as a map says it.
     pub action: Arc<str>,
-    /// Is it down? A button that only tells of presses is down from one to the next.
+    /// Is it down, or what it does so now: fine mode latched, its bank or page in force? A button that only tells of
+    /// presses is down from one to the next.
     pub down: bool,
 }
 
-/// What is remembered of one control.
-#[derive(Clone, Debug)]
-struct Memory {
-    last: Option<u16>,
-    /// Of a fine control, by channel.
-    pairs: BTreeMap<u8, Pair>,
-    /// One for each target: parameters that stand apart are picked up one by one.
-    pickups: Vec<Pickup>,
+/// What is in force on a panel.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Standing {
+    /// The page, in a map that has any.
+    pub page: Option<Arc<str>>,
+    /// The bank, in a map that has any.
+    pub bank: Option<Arc<str>>,
+    /// The layers that are held, the latest last.
+    pub layers: Vec<Arc<str>>,
+    /// Is fine mode on?
+    pub fine: bool,
+    /// Are gangs moved?
+    pub gang: bool,
 }
 
 /// One panel at work. One surface serves one port, because takeover remembers where that panel's own
@@ -76,25 +124,34 @@ struct Memory {
 #[derive(Clone, Debug)]
 pub struct Surface {
     map: Arc<Map>,
-    memory: Vec<Memory>,
+    /// What is remembered of each control.
+    hands: Vec<Hand>,
     /// For each button: was an action begun that is not ended?
     down: Vec<bool>,
+    banks: Banks,
+    /// Chosen registered parameters, if the map has any.
+    selection: Option<Box<Selection>>,
+    /// Is fine mode latched?
+    latched: bool,
+    /// The button that was pressed last, and when, if nothing came since.
+    pressed: Option<(usize, u64)>,
+    /// Notes that say a hand is on a control, by channel and note, with the hands that this holds.
+    touched: BTreeMap<(u8, u8), Vec<usize>>,
 }
 
 impl Surface {
     /// A panel of which nothing has been heard yet.
     pub fn new(map: Arc<Map>) -> Self {
-        let memory = map
-            .controls
-            .iter()
-            .map(|c| Memory {
-                last: None,
-                pairs: BTreeMap::new(),
-                pickups: vec![Pickup::default(); c.targets.len()],
-            })
-            .collect();
-        let down = vec![false; map.buttons.len()];
-        Self { map, memory, down }
+        Self {
+            hands: map.controls.iter().map(Hand::new).collect(),
+            down: vec![false; map.buttons.len()],
+            banks: Banks::new(&map),
+            selection: map.has_registered().then(Box::default),
+            latched: false,
+            pressed: None,
+            touched: BTreeMap::new(),
+            map,
+        }
     }
 
     /// The map it works by.
@@ -103,99 +160,255 @@ impl Surface {
     }
 
     /// What `event`, which came at `at`, asks for; nothing if the map does not know the control, it did not
-    /// move, takeover holds it back, or it is half of a pair whose other half may still come: see
+    /// move, takeover holds it back, or it asks for something later: see
     /// [`settle`](Self::settle). `at` is in microseconds as [`RawMessage::at`](super::RawMessage::at).
     /// `position` says where a parameter stands in its range, 0…1, and `None` for one that is not there now:
     /// such a target is passed over.
     ///
-    /// Carry the moves out before feeding the next event: takeover compares where it set a parameter with
-    /// where the parameter is, and takes a difference for somebody else's doing.
+    /// Carry the moves out, and say so by [`arrived`](Self::arrived), before feeding the next event: takeover compares
+    /// where it set a parameter with where the parameter is, and takes a difference for somebody else's doing.
     pub fn feed(&mut self, at: u64, event: &Event, position: &dyn Fn(&str) -> Option<f64>) -> Vec<Move> {
-        let half = |binding: &Binding| binding.is(event.control);
-        let found = self.map.controls.iter().enumerate().find_map(|(i, b)| Some((i, b, half(b)?)));
-        let Some((index, binding, half)) = found else {
-            return self.press(event);
+        let channel = event.control.channel();
+        // Seven bits of all but the bender.
+        let byte = (event.value & 0x7F) as u8;
+        let word = match event.control {
+            Control::Cc { number, .. } => match &mut self.selection {
+                Some(selection) if is_registered(number) => match selection.hear(channel, number, byte) {
+                    Some((parameter, datum)) => Word::Registered(parameter, datum),
+                    None => return Vec::new(),
+                },
+                _ => Word::Cc(number, byte),
+            },
+            Control::Note { number, .. } => Word::Note(number, byte),
+            Control::Bend { .. } => Word::Bend(event.value),
+            Control::Pressure { .. } => Word::Pressure(byte),
+            Control::KeyPressure { number, .. } => Word::KeyPressure(number, byte),
+            Control::Program { .. } => {
+                return self.change_bank(|banks, map| banks.number(map, byte.into()));
+            }
         };
-        let memory = &mut self.memory[index];
-        let reading = if binding.fine {
-            let (Control::Cc { channel, .. } | Control::Note { channel, .. }) = event.control;
-            let value = memory.pairs.entry(channel).or_default().hear(half, event.value, at);
-            memory.last = value.or(memory.last);
-            value.map(fine)
-        } else {
-            memory.last = Some(u16::from(event.value));
-            binding.coding.read(event.value)
+        if let Word::Note(note, velocity) = word {
+            if self
+                .map
+                .controls
+                .iter()
+                .any(|c| c.touch == Some(note) && c.channel.is_none_or(|c| c == channel))
+            {
+                return self.touch((channel, note), velocity > 0);
+            }
+        }
+        let heard = |(i, c): (usize, &Binding)| Some((i, c.hears(channel, word)?));
+        let all: Vec<_> = self.map.controls.iter().enumerate().filter_map(heard).collect();
+        let ranked = all.iter().filter_map(|&(index, _)| {
+            let binding = &self.map.controls[index];
+            Some((self.banks.rank(binding.bank, binding.layer)?, index))
+        });
+        let Some((_, acts)) = ranked.min() else {
+            self.overheard(&all, channel, at);
+            return self.press(at, channel, word);
         };
-        match reading {
-            Some(reading) => memory.moves(binding, reading, position),
-            None => Vec::new(),
+        self.pressed = None;
+        let now = Meanwhile { at, fine: self.is_fine(), gang: self.is_gang(), position };
+        let (mine, others): (Vec<_>, Vec<_>) = all.into_iter().partition(|(index, _)| *index == acts);
+        self.overheard(&others, channel, at);
+        let said = mine.into_iter().map(|(_, said)| said);
+        said.flat_map(|said| self.hands[acts].hear(&self.map.controls[acts], channel, said, now)).collect()
+    }
+
+    /// What controls of other banks and layers make of a message that moved none of them.
+    fn overheard(&mut self, others: &[(usize, Said)], channel: u8, at: u64) {
+        for &(index, said) in others {
+            self.hands[index].overhear(&self.map.controls[index], channel, said, at);
         }
     }
 
-    /// What halves of pairs ask for whose other halves have not come in time, at `now` on the clock of
-    /// [`feed`](Self::feed)'s `at`. To be called when it is [`due`](Self::due).
+    /// What is due at `now`, on the clock of [`feed`](Self::feed)'s `at`: what halves of pairs ask for whose other
+    /// halves have not come in time, and the steps of smoothed moves. To be called when it is [`due`](Self::due).
     pub fn settle(&mut self, now: u64, position: &dyn Fn(&str) -> Option<f64>) -> Vec<Move> {
-        let mut moves = Vec::new();
-        for (binding, memory) in self.map.controls.iter().zip(&mut self.memory) {
-            let settled: Vec<u16> = memory.pairs.values_mut().filter_map(|p| p.settle(now)).collect();
-            for value in settled {
-                memory.last = Some(value);
-                moves.extend(memory.moves(binding, fine(value), position));
+        let now = Meanwhile { at: now, fine: self.is_fine(), gang: self.is_gang(), position };
+        let Self { map, hands, banks, .. } = self;
+        let settle = |(binding, hand): (&Binding, &mut Hand)| {
+            hand.settle(binding, banks.rank(binding.bank, binding.layer).is_some(), now)
+        };
+        map.controls.iter().zip(hands).flat_map(settle).collect()
+    }
+
+    /// When to [`settle`](Self::settle), on the same clock; `None` if nothing waits.
+    pub fn due(&self) -> Option<u64> {
+        self.hands.iter().filter_map(Hand::due).min()
+    }
+
+    /// The moves were carried out; `position` says where parameters stand since. One that only takes some values may
+    /// stand beside where it was set, and is held all the same.
+    pub fn arrived(&mut self, position: &dyn Fn(&str) -> Option<f64>) {
+        for (binding, hand) in self.map.controls.iter().zip(&mut self.hands) {
+            hand.arrived(binding, position);
+        }
+    }
+
+    /// What a button asks for, if the message is one's.
+    fn press(&mut self, at: u64, channel: u8, word: Word) -> Vec<Move> {
+        let map = self.map.clone();
+        let heard: Vec<(usize, u8)> =
+            map.buttons.iter().enumerate().filter_map(|(i, b)| Some((i, b.hears(channel, word)?))).collect();
+        // What went down comes up again, whatever was changed to meanwhile.
+        let comes_up = heard.iter().find(|(index, value)| {
+            let button = &map.buttons[*index];
+            button.mode == Mode::Momentary && self.down[*index] && !button.is_down(*value)
+        });
+        let ranked = heard.iter().filter_map(|heard| {
+            let button = &map.buttons[heard.0];
+            Some((self.banks.rank(button.bank, button.layer)?, heard))
+        });
+        let in_force = ranked.min_by_key(|(rank, _)| *rank).map(|(_, heard)| heard);
+        let Some(&(index, value)) = comes_up.or(in_force) else { return Vec::new() };
+        let button = &map.buttons[index];
+        let pressed = match button.mode {
+            Mode::Momentary => button.is_down(value),
+            Mode::Toggle => true,
+        };
+        let was = self.down[index];
+        self.down[index] = match button.mode {
+            Mode::Momentary => pressed,
+            Mode::Toggle => !was,
+        };
+        // A pedal says more than once that it is down; what it does to the panel it does once.
+        let fresh = pressed && (button.mode == Mode::Toggle || !was);
+        let mut moves = match &button.task {
+            Task::Action(action) => vec![Move::Press { action: action.clone(), down: pressed }],
+            Task::Layer(layer) => {
+                self.banks.hold(*layer, self.down[index]);
+                self.hold_again()
+            }
+            Task::FineLatch if fresh => {
+                self.latched = !self.latched;
+                Vec::new()
+            }
+            Task::BankStep(by) if fresh => self.change_bank(|banks, map| banks.step(map, isize::from(*by))),
+            Task::Bank(bank) if fresh => self.change_bank(|banks, map| banks.choose(map, *bank)),
+            Task::Page(page) if fresh => self.change_bank(|banks, map| banks.turn_to(map, *page)),
+            _ => Vec::new(),
+        };
+        if fresh {
+            let again = self
+                .pressed
+                .take()
+                .is_some_and(|(last, then)| last == index && at.saturating_sub(then) <= DOUBLE_PRESS);
+            match &button.resets {
+                Some(resets) if again => moves.extend(self.resets(resets)),
+                _ => self.pressed = Some((index, at)),
             }
         }
         moves
     }
 
-    /// When to [`settle`](Self::settle), on the same clock; `None` if nothing waits.
-    pub fn due(&self) -> Option<u64> {
-        self.memory.iter().flat_map(|m| m.pairs.values()).filter_map(Pair::due).min()
+    /// What a double press asks for.
+    fn resets(&self, resets: &Resets) -> Vec<Move> {
+        let mut addresses: Vec<&Arc<str>> = Vec::new();
+        match resets {
+            Resets::Address(address) => addresses.push(address),
+            Resets::Controls(controls) => {
+                let in_force = controls.iter().map(|index| &self.map.controls[*index]);
+                for binding in in_force.filter(|c| self.banks.rank(c.bank, c.layer).is_some()) {
+                    for target in &*binding.targets {
+                        if !addresses.contains(&&target.address) {
+                            addresses.push(&target.address);
+                        }
+                    }
+                }
+            }
+        }
+        addresses.into_iter().map(|target| Move::Reset { target: target.clone() }).collect()
     }
 
-    /// What a button asks for, if `event` is one's.
-    fn press(&mut self, event: &Event) -> Vec<Move> {
-        let Some(index) = self.map.buttons.iter().position(|b| b.is(event.control)) else {
+    /// Another bank or page. Absolute controls of banks have to pick up again.
+    fn change_bank(&mut self, change: impl FnOnce(&mut Banks, &Map)) -> Vec<Move> {
+        let before = (self.banks.page(), self.banks.bank());
+        change(&mut self.banks, &self.map);
+        if (self.banks.page(), self.banks.bank()) == before {
             return Vec::new();
-        };
-        let button = &self.map.buttons[index];
-        let pressed = match button.mode {
-            Mode::Momentary => button.is_down(event.value),
-            Mode::Toggle => true,
-        };
-        self.down[index] = match button.mode {
-            Mode::Momentary => pressed,
-            Mode::Toggle => !self.down[index],
-        };
-        vec![Move::Press { action: button.action.clone(), down: pressed }]
+        }
+        let in_banks =
+            self.map.controls.iter().zip(&mut self.hands).filter(|(binding, _)| binding.bank.is_some());
+        in_banks.for_each(|(_, hand)| hand.reset());
+        self.hold_again()
     }
 
-    /// Lets go of every button that is down: when the panel goes away.
+    /// A touch note was heard.
+    fn touch(&mut self, note: (u8, u8), down: bool) -> Vec<Move> {
+        match down {
+            true => _ = self.touched.entry(note).or_default(),
+            false => {
+                let held = self.touched.remove(&note).unwrap_or_default();
+                let still: Vec<usize> = self.touched.values().flatten().copied().collect();
+                let ended = held.into_iter().filter(|hand| !still.contains(hand));
+                return ended.map(|hand| Move::Hold { hand, down: false }).collect();
+            }
+        }
+        self.hold_again()
+    }
+
+    /// Which hands the touch notes hold now: what is in force may have changed under them.
+    fn hold_again(&mut self) -> Vec<Move> {
+        let mut moves = Vec::new();
+        let Self { map, banks, touched, .. } = self;
+        let in_force = in_force(map, banks);
+        for (&(channel, note), held) in touched {
+            let mut hands = Vec::new();
+            for (binding, _) in map.controls.iter().zip(&in_force).filter(|(_, in_force)| **in_force) {
+                let mine = binding.touch == Some(note) && binding.channel.is_none_or(|c| c == channel);
+                if mine && !hands.contains(&binding.hand) {
+                    hands.push(binding.hand);
+                }
+            }
+            let ended = held.iter().filter(|hand| !hands.contains(hand));
+            moves.extend(ended.map(|hand| Move::Hold { hand: *hand, down: false }));
+            let begun = hands.iter().filter(|hand| !held.contains(hand));
+            moves.extend(begun.map(|hand| Move::Hold { hand: *hand, down: true }));
+            *held = hands;
+        }
+        moves
+    }
+
+    fn is_fine(&self) -> bool {
+        self.latched || self.holds(|task| *task == Task::Fine)
+    }
+
+    fn is_gang(&self) -> bool {
+        self.holds(|task| *task == Task::Gang)
+    }
+
+    fn holds(&self, is: impl Fn(&Task) -> bool) -> bool {
+        self.map.buttons.iter().zip(&self.down).any(|(button, down)| *down && is(&button.task))
+    }
+
+    /// Lets go of every button that is down and every control that a hand is on: when the panel goes away.
     pub fn release(&mut self) -> Vec<Move> {
-        let down = self.map.buttons.iter().zip(&mut self.down);
-        down.filter_map(|(button, down)| {
-            let action = button.action.clone();
-            std::mem::take(down).then_some(Move::Press { action, down: false })
-        })
-        .collect()
+        let mut moves = Vec::new();
+        for (button, down) in self.map.buttons.iter().zip(&mut self.down) {
+            if let (true, Task::Action(action)) = (std::mem::take(down), &button.task) {
+                moves.push(Move::Press { action: action.clone(), down: false });
+            }
+        }
+        self.banks.let_go();
+        let held = std::mem::take(&mut self.touched).into_values().flatten();
+        moves.extend(held.map(|hand| Move::Hold { hand, down: false }));
+        moves
     }
 
     /// Lets go of every parameter that was moved by something else or is gone, so that
     /// [`describe`](Self::describe) does not claim it until the control's next event. `position` is as for
     /// [`feed`](Self::feed).
-    pub fn refresh(&mut self, position: &dyn Fn(&str) -> Option<f64>) {
-        for (binding, memory) in self.map.controls.iter().zip(&mut self.memory) {
-            for (target, pickup) in binding.targets.iter().zip(&mut memory.pickups) {
-                match position(&target.address) {
-                    Some(now) => pickup.check(now),
-                    None => pickup.reset(),
-                }
-            }
+    pub fn refresh(&mut self, position: Position<'_>) {
+        for (binding, hand) in self.map.controls.iter().zip(&mut self.hands) {
+            hand.refresh(binding, position);
         }
     }
 
-    /// Lets go of every parameter, so that absolute controls have to pick up again: when the shot changes,
-    /// or the panel was away.
+    /// Lets go of every parameter, so that absolute controls have to pick up again: when the shot or the look changes,
+    /// or the panel was away. Smoothed moves end where they are.
     pub fn reset(&mut self) {
-        self.memory.iter_mut().flat_map(|m| &mut m.pickups).for_each(Pickup::reset);
+        self.hands.iter_mut().for_each(Hand::reset);
     }
 
     /// Works by another map from now on, and forgets all that was heard.
@@ -203,62 +416,91 @@ impl Surface {
         *self = Self::new(map);
     }
 
-    /// Every control, in the map's order.
+    /// Every control that is in force, in the map's order.
     pub fn describe(&self) -> Vec<ControlState> {
-        let state = |(binding, memory): (&Binding, &Memory)| ControlState {
+        let gang = self.is_gang();
+        let touched: Vec<usize> = self.touched.values().flatten().copied().collect();
+        let in_force = in_force(&self.map, &self.banks);
+        let all = self.map.controls.iter().zip(&self.hands).enumerate();
+        let state = |(index, (binding, hand)): (usize, (&Binding, &Hand))| ControlState {
             label: binding.label.clone(),
-            targets: binding.targets.clone(),
+            index,
+            bank: binding.bank.map(|bank| self.map.banks[bank].name.clone()),
+            layer: binding.layer.map(|layer| self.map.layers[layer].clone()),
+            targets: match gang && !binding.gang.is_empty() {
+                true => binding.targets.iter().chain(&*binding.gang).cloned().collect(),
+                false => binding.targets.clone(),
+            },
             coding: binding.coding,
-            picked_up: binding.coding.is_relative()
-                || binding.takeover == super::Takeover::Jump
-                || memory.pickups.iter().all(Pickup::holds),
-            last: memory.last,
+            takeover: binding.takeover,
+            picked_up: hand.picked_up(binding),
+            touched: touched.contains(&binding.hand),
+            last: hand.last,
         };
-        self.map.controls.iter().zip(&self.memory).map(state).collect()
+        all.zip(in_force).filter(|(_, in_force)| *in_force).map(|(one, _)| state(one)).collect()
     }
 
-    /// Every button, in the map's order.
+    /// Every button that is in force, in the map's order.
     pub fn buttons(&self) -> Vec<ButtonState> {
-        let state = |(button, down): (&Button, &bool)| ButtonState {
-            label: button.label.clone(),
-            action: button.action.clone(),
-            down: *down,
+        let map = &self.map;
+        let covers =
+            |over: &Button, under: &Button| over.source == under.source && meet(over.channel, under.channel);
+        let rank = |b: &Button| self.banks.rank(b.bank, b.layer);
+        let in_force = |button: &Button| {
+            let mine = rank(button);
+            mine.is_some_and(|mine| {
+                !map.buttons.iter().any(|b| rank(b).is_some_and(|r| r < mine) && covers(b, button))
+            })
         };
-        self.map.buttons.iter().zip(&self.down).map(state).collect()
+        let state = |(index, (button, down)): (usize, (&Button, &bool))| ButtonState {
+            label: button.label.clone(),
+            index,
+            action: button.action.clone(),
+            down: match button.task {
+                Task::FineLatch => self.latched,
+                Task::Bank(bank) => self.banks.bank() == Some(bank),
+                Task::Page(page) => self.banks.page() == page,
+                _ => *down,
+            },
+        };
+        let all = map.buttons.iter().zip(&self.down).enumerate();
+        all.filter(|(_, (button, _))| in_force(button)).map(state).collect()
     }
-}
 
-impl Memory {
-    /// What a reading asks of each target.
-    fn moves(
-        &mut self,
-        binding: &Binding,
-        reading: Reading,
-        position: &dyn Fn(&str) -> Option<f64>,
-    ) -> Vec<Move> {
-        let tolerance = if binding.fine { FINE_TOLERANCE } else { TOLERANCE };
-        let mut moves = Vec::new();
-        for (Target { address, by }, pickup) in binding.targets.iter().zip(&mut self.pickups) {
-            let Some(now) = position(address) else {
-                pickup.reset();
-                continue;
-            };
-            let target = address.clone();
-            match reading {
-                Reading::Turned(detents) => {
-                    moves.push(Move::Turn { target, detents: detents * binding.scale * by })
-                }
-                Reading::At(place) if pickup.moved(binding.takeover, place, now, tolerance) => {
-                    moves.push(Move::Set { target, position: place });
-                }
-                Reading::At(_) => {}
-            }
+    /// For each control and each button of the map, whether it is in force.
+    pub fn in_force(&self) -> (Vec<bool>, Vec<bool>) {
+        let mut buttons = vec![false; self.map.buttons.len()];
+        self.buttons().iter().for_each(|button| buttons[button.index] = true);
+        (in_force(&self.map, &self.banks), buttons)
+    }
+
+    /// What is in force.
+    pub fn standing(&self) -> Standing {
+        let map = &self.map;
+        Standing {
+            page: map.pages.get(self.banks.page()).map(|page| page.name.clone()),
+            bank: self.banks.bank().map(|bank| map.banks[bank].name.clone()),
+            layers: self.banks.layers().iter().map(|layer| map.layers[*layer].clone()).collect(),
+            fine: self.is_fine(),
+            gang: self.is_gang(),
         }
-        moves
     }
 }
 
-/// What 14 bits say.
-fn fine(value: u16) -> Reading {
-    Reading::At(f64::from(value) / f64::from(FINE_MOST))
+/// Which controls are in force: those of the bank, and of several with one message that of the uppermost layer.
+fn in_force(map: &Map, banks: &Banks) -> Vec<bool> {
+    let sources: Vec<Vec<Source>> = map.controls.iter().map(Binding::sources).collect();
+    let ranks: Vec<Option<usize>> = map.controls.iter().map(|c| banks.rank(c.bank, c.layer)).collect();
+    let covered = |under: usize, rank: usize| {
+        (0..map.controls.len()).any(|over| {
+            ranks[over].is_some_and(|r| r < rank)
+                && meet(map.controls[over].channel, map.controls[under].channel)
+                && sources[over].iter().any(|s| sources[under].contains(s))
+        })
+    };
+    ranks.iter().enumerate().map(|(i, rank)| rank.is_some_and(|rank| !covered(i, rank))).collect()
+}
+
+fn meet(one: Option<u8>, other: Option<u8>) -> bool {
+    one.is_none() || other.is_none() || one == other
 }

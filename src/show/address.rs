@@ -278,6 +278,25 @@ pub fn display_address(text: &str) -> Option<Output> {
     Output::ALL.into_iter().find(|o| o.key() == name)
 }
 
+/// Every address that some show could have, with stages named by their kinds, in the order of the light.
+pub fn addresses() -> Vec<String> {
+    let keyed = |part: &str, parameters: &[Parameter]| -> Vec<String> {
+        parameters.iter().map(|p| format!("{part}/{}", p.key)).collect()
+    };
+    let mut all = keyed("framing", FRAMING);
+    all.extend(keyed("balance", BALANCE));
+    all.extend(["shot/trim/look".to_owned(), format!("look/{STRENGTH}")]);
+    for list in List::ALL {
+        for declaration in STAGES {
+            let stage = format!("{}/{}", list.key(), declaration.key);
+            all.push(format!("{stage}/{STRENGTH}"));
+            all.extend(keyed(&stage, declaration.parameters));
+        }
+    }
+    all.extend(Output::ALL.iter().flat_map(|o| keyed(&format!("output/{}", o.key()), TRIM)));
+    all
+}
+
 /// Could this address exist in some show?
 ///
 /// # Errors

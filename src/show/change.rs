@@ -186,8 +186,8 @@ pub enum Change {
     SetRate((u32, u32)),
     /// Another size of every output, or that of the first shot's frames.
     SetRaster(Option<(u32, u32)>),
-    /// Another panel map, or whichever fits.
-    SetPanel(Option<String>),
+    /// Other panel maps, or whichever fits.
+    SetPanels(Vec<String>),
     /// Several changes, in order, as one: all of them or none.
     Together(Vec<Change>),
 }
@@ -436,7 +436,7 @@ impl Show {
                 }
                 SetRaster(std::mem::replace(&mut self.raster, raster))
             }
-            SetPanel(panel) => SetPanel(std::mem::replace(&mut self.panel, panel)),
+            SetPanels(panels) => SetPanels(std::mem::replace(&mut self.panels, panels)),
             Together(changes) => self.apply_together(changes)?,
         })
     }

@@ -34,8 +34,8 @@ pub struct Show {
     pub shots: Vec<Shot>,
     /// The stages, the same for every shot.
     pub chain: Chain,
-    /// Name of the panel map that the show asks for.
-    pub panel: Option<String>,
+    /// Names of the panel maps that the show asks for.
+    pub panels: Vec<String>,
 }
 
 impl Show {
@@ -52,7 +52,7 @@ impl Show {
             groups: Vec::new(),
             shots: Vec::new(),
             chain: Chain::default(),
-            panel: None,
+            panels: Vec::new(),
         }
     }
 

@@ -49,8 +49,13 @@ pub fn write(show: &Show) -> Result<String, ShowError> {
         }
         None => line(&mut out, "transform", quoted(show.transform.id())),
     }
-    if let Some(panel) = &show.panel {
-        line(&mut out, "panel", quoted(panel));
+    match show.panels.as_slice() {
+        [] => {}
+        [panel] => line(&mut out, "panel", quoted(panel)),
+        panels => {
+            let names: Vec<_> = panels.iter().map(|p| quoted(p)).collect();
+            line(&mut out, "panel", format!("[{}]", names.join(", ")));
+        }
     }
 
     out.push_str("\n[outputs]\n");
@@ -232,7 +237,7 @@ fn read_source(source: Source<'_>) -> Result<Show, ShowError> {
             rate: about.word("rate", RATES, rate_from_text)?,
             raster: about.word_or_none("raster", RASTERS, raster_from_text)?,
             transform,
-            panel: about.text_or_none("panel", "the name of a panel map")?.map(|(_, p)| p.to_owned()),
+            panels: about.text_or_texts("panel", "the name of a panel map, or a list of such names")?,
             outputs: read_outputs(&root, &displays, show_lut.as_deref())?,
             show_lut,
             displays,

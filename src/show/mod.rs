@@ -25,7 +25,7 @@ mod snapshot;
 mod take;
 mod writer;
 
-pub use address::{Address, LOOK_STRENGTH, Part, Slot, Which, check_address, display_address};
+pub use address::{Address, LOOK_STRENGTH, Part, Slot, Which, addresses, check_address, display_address};
 pub use change::Change;
 pub use display_file::{DISPLAY_FILES, known_display, known_displays, read_displays, shipped_displays};
 pub use document::{

@@ -168,6 +168,20 @@ impl<'a> Table<'a> {
         }
     }
 
+    /// A text or a list of texts; none when it is not there.
+    pub fn text_or_texts(&self, key: &str, accepted: &str) -> Result<Vec<String>, ShowError> {
+        let Some((at, value)) = self.get(key) else { return Ok(Vec::new()) };
+        let text = |value: &DeValue<'_>| match value {
+            DeValue::String(text) => Some(text.to_string()),
+            _ => None,
+        };
+        let texts = match value {
+            DeValue::Array(items) => items.iter().map(|i| text(i.get_ref())).collect(),
+            one => text(one).map(|text| vec![text]),
+        };
+        texts.ok_or_else(|| self.source.wrong(at, format!("{key} is {}", shown(value)), accepted))
+    }
+
     /// What `find` finds for a text, if it is there.
     pub fn word_or_none<T>(
         &self,

@@ -61,7 +61,7 @@ pub fn every_change() -> Vec<Change> {
         Change::SetRate((25, 1)),
         Change::SetRaster(None),
         Change::SetRaster(Some((1, 16384))),
-        Change::SetPanel(None),
+        Change::SetPanels(Vec::new()),
         Change::Together(vec![
             Change::AddShot { at: 0, shot: shot("new", "v-log") },
             Change::RenameShot { shot: 0, name: "newer".to_owned() },
@@ -90,7 +90,7 @@ pub fn every_change() -> Vec<Change> {
         Change::SetDisplay { .. } => 16,
         Change::SetName(_) => 17,
         Change::SetRate(_) => 18,
-        Change::SetPanel(_) => 19,
+        Change::SetPanels(_) => 19,
         Change::Together(_) => 20,
         Change::SetRaster(_) => 21,
         Change::SetShowLut(_) => 22,

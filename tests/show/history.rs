@@ -195,3 +195,51 @@ fn the_history_is_bounded() {
     while bench.undo() {}
     assert_eq!(bench.show.name, "9");
 }
+
+#[test]
+fn two_hands_are_two_gestures() {
+    let mut bench = Bench::new();
+    // Two controls turned at once, message by message.
+    for i in 1..=20 {
+        bench.turn(Exposure, f64::from(i) * 0.1, 1, 10);
+        bench.turn(OffsetR, f64::from(i), 2, 10);
+    }
+    assert_eq!(bench.history.undoable(), 2);
+    let offset = |bench: &Bench| bench.show.shots[0].balance.get(OffsetR);
+    let (end, start) = ((bench.exposure(), offset(&bench)), (full_show().shots[0].balance));
+    assert!(bench.undo());
+    assert_eq!((bench.exposure(), offset(&bench)), (end.0, start.get(OffsetR)));
+    assert!(bench.undo());
+    assert_eq!((bench.exposure(), offset(&bench)), (start.get(Exposure), start.get(OffsetR)));
+    assert!(bench.redo() && bench.redo());
+    assert_eq!((bench.exposure(), offset(&bench)), end);
+
+    // Hands on one parameter take turns: each turn is a step, or undo would not know whose to take back.
+    let before = bench.history.undoable();
+    for i in 0..4 {
+        bench.turn(Exposure, f64::from(i), 1 + i % 2, 10);
+    }
+    assert_eq!(bench.history.undoable(), before + 4);
+
+    // Both held, both rest; letting go of one leaves the other.
+    bench.history.hold(1);
+    bench.history.hold(2);
+    let before = bench.history.undoable();
+    bench.turn(Exposure, 1.25, 1, 10);
+    bench.turn(OffsetR, -4.0, 2, 10);
+    bench.turn(Exposure, 1.5, 1, 5_000);
+    bench.history.let_go(1);
+    bench.turn(OffsetR, -5.0, 2, 5_000);
+    assert_eq!(bench.history.undoable(), before + 2);
+    bench.turn(Exposure, 1.75, 1, 10);
+    assert_eq!(bench.history.undoable(), before + 3);
+}
+
+#[test]
+fn a_stage_put_in_ends_every_gesture() {
+    let mut bench = Bench::new();
+    bench.turn(Exposure, 1.0, 1, 10);
+    bench.make(Change::MoveStage { list: List::Look, from: 0, to: 1 }, 2, 10);
+    bench.turn(Exposure, 2.0, 1, 10);
+    assert_eq!(bench.history.undoable(), 3);
+}

@@ -91,7 +91,7 @@ fn full_show() -> Show {
         Trim::default().with(TrimField::Exposure, 0.1 + 0.2).with(TrimField::RollOff, 1.0 / 3.0);
     show.outputs.files.display = show.displays[1].clone();
     show.outputs.files.trim = Trim::default().with(TrimField::Saturation, 0.5);
-    show.panel = Some("two \\ wheels".to_owned());
+    show.panels = vec!["two \\ wheels".to_owned(), "faders".to_owned()];
     for (at, name) in ["gate", "naïve\n\t\"quote\" \u{1}\u{7f}\u{85}", "舟 🛶"].into_iter().enumerate() {
         show.apply(Change::AddShot { at, shot: shot(name, "logc4") }).unwrap();
     }

@@ -66,6 +66,8 @@ impl Desk {
             frame: 0,
             frames: 0,
             playing: false,
+            speed: 0.0,
+            focus: crate::engine::Focus::first(&self.show.chain),
             scope: Scope::Shot,
             compare: Compare::After,
             clip: None,
@@ -388,7 +390,7 @@ fn the_mirror_has_buttons() {
     let mut desk = with_curves();
     assert!(desk.texts("previous shot").is_empty());
     let (file, text) = SHIPPED.iter().find(|(file, _)| *file == "three-balls.toml").unwrap();
-    let map = Map::parse(text, file, &crate::show::check_address, &crate::engine::known_action).unwrap();
+    let map = Map::parse(text, file, &crate::engine::known_target, &crate::engine::known_action).unwrap();
     let mut surface = Surface::new(Arc::new(map));
     let boxes = |desk: &Desk, at: Pos2| -> Vec<egui::Color32> {
         let hit = |s: &Shape| match s {

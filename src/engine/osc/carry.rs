@@ -7,7 +7,7 @@ use super::super::document::OSC_CONTROLS;
 use super::methods::{Place, Wanted, place, wanted};
 use super::{Osc, OscOptions};
 use crate::panel::osc::{Item, Request};
-use crate::panel::{Pickup, TOLERANCE};
+use crate::panel::{Moved, Pickup, TOLERANCE};
 use crate::show::{Change, Outputs, Slot};
 
 /// Surfaces whose faders are remembered.
@@ -121,8 +121,11 @@ impl Engine {
         let pickups =
             osc.pickups.entry(surface).or_insert_with(|| vec![Pickup::default(); layout.faders.len()]);
         let place = number.clamp(0.0, 1.0);
-        if pickups[index].moved(fader.takeover, place, parameter.position(value), TOLERANCE) {
-            together.set(slot, parameter.at(place));
+        let now = parameter.position(value);
+        let moved = Moved { control: place, parameter: now, bound: now, tolerance: TOLERANCE, fine: false };
+        if let Some(goal) = pickups[index].goal(fader.takeover, moved) {
+            pickups[index].put(goal);
+            together.set(slot, parameter.at(goal));
         }
     }
 }

@@ -4,16 +4,22 @@
 //! does not define, the relative codings and takeover, is common practice of controllers. Numbers of its
 //! tables are named from memory.
 
-use greyhold::engine::{ACTIONS, known_action};
+mod banks;
+mod controls;
+mod feel;
+mod script;
+
+use greyhold::engine::{ACTIONS, known_action, known_target};
 use greyhold::panel::{
     Coding, Control, Event, FINE_TOLERANCE, Half, Input, Map, Mode, Move, PAIR_WAIT, Pair, PanelError, Plug,
     Plugs, PortClock, PortInfo, Ports, Reading, SHIPPED, Sender, Source, Surface, SystemPorts, TOLERANCE,
-    Waker, events, queue, read, split,
+    Waker, events, queue, read, shipped, split,
 };
+use script::{any, bytes, play};
 use std::{
     alloc::{GlobalAlloc, Layout, System},
     cell::{Cell, RefCell},
-    collections::{BTreeMap, BTreeSet},
+    collections::BTreeSet,
     rc::Rc,
     sync::{
         Arc,
@@ -47,19 +53,11 @@ fn known(address: &str) -> Result<(), String> {
     }
 }
 
-fn any(_: &str) -> Result<(), String> {
-    Ok(())
-}
-
-fn bytes(hex: &str) -> Vec<u8> {
-    hex.split_whitespace().map(|b| u8::from_str_radix(b, 16).unwrap()).collect()
-}
-
 fn heard(packet: &[u8]) -> Vec<(u8, u8, u8)> {
     let mut all = Vec::new();
     events(0, packet, |e| {
         if let Control::Cc { channel, number } = e.control {
-            all.push((channel, number, e.value));
+            all.push((channel, number, e.value as u8));
         }
     });
     all
@@ -76,7 +74,6 @@ fn notes_are_heard_as_midi_says() {
         ("90 24 00", vec![note(0, 36, 0)]),
         ("81 7F 40", vec![note(1, 127, 0)]),
         ("90 24 7F 24 00 25 05", vec![note(0, 36, 127), note(0, 36, 0), note(0, 37, 5)]),
-        ("A0 24 40 D0 24", vec![]),
     ];
     for (packet, expected) in table {
         let mut all = Vec::new();
@@ -150,11 +147,13 @@ fn a_million_random_bytes_do_no_harm() {
         let before = events_seen;
         events(0, &packet, |e| {
             events_seen += 1;
-            let (channel, number, most) = match e.control {
-                Control::Cc { channel, number } => (channel, number, 119),
-                Control::Note { channel, number } => (channel, number, 127),
+            let (number, most, values) = match e.control {
+                Control::Cc { number, .. } => (number, 119, 128),
+                Control::Note { number, .. } | Control::KeyPressure { number, .. } => (number, 127, 128),
+                Control::Bend { .. } => (0, 0, 16384),
+                Control::Pressure { .. } | Control::Program { .. } => (0, 0, 128),
             };
-            assert!(channel < 16 && number <= most && e.value < 128, "{e:?}");
+            assert!(e.control.channel() < 16 && number <= most && e.value < values, "{e:?}");
         });
         assert!(events_seen - before <= messages);
     }
@@ -195,75 +194,6 @@ fn codings_by_table() {
     for coding in [Coding::TwosComplement, Coding::BinaryOffset, Coding::SignMagnitude, Coding::Absolute] {
         for value in 0..=255 {
             assert_eq!(coding.read(value), coding.read(value & 0x7F), "an eighth bit changes nothing");
-        }
-    }
-}
-
-/// Plays a script through a surface and compares the moves. A line is one of
-/// `BYTES => MOVES` (moves as `address+DETENTS`, `address-DETENTS`, `address=STEP` of 127, `ACTION↓`,
-/// `ACTION↑`, or `-`; fine controls' steps are written `address=STEP/16383`),
-/// `TIME BYTES => MOVES` with the time as `@MICROSECONDS`, `settle MICROSECONDS => MOVES`, `release => MOVES`,
-/// `set ADDRESS STEP` (somebody else moves the parameter, in parts of 127), `gone ADDRESS`, `reset`.
-/// A parameter's own step is a hundredth of its range.
-fn play(map: &str, script: &str) {
-    let map = Map::parse(map, "test.toml", &any, &any).unwrap();
-    let fine = map.controls.iter().any(|c| c.fine);
-    let mut surface = Surface::new(Arc::new(map));
-    let mut positions = BTreeMap::<String, f64>::new();
-    for (number, line) in script.lines().enumerate() {
-        let words: Vec<&str> = line.split("//").next().unwrap().split_whitespace().collect();
-        match words[..] {
-            [] => {}
-            ["reset"] => surface.reset(),
-            ["gone", address] => drop(positions.remove(address)),
-            ["set", address, step] => {
-                positions.insert(address.to_owned(), step.parse::<f64>().unwrap() / 127.0);
-            }
-            _ => {
-                let (packet, expected) =
-                    line.split("//").next().unwrap().split_once("=>").expect("a => in the line");
-                let mut moves = Vec::new();
-                let mut carry_out = |positions: &mut BTreeMap<String, f64>, all: Vec<Move>| {
-                    for one in all {
-                        moves.push(match one {
-                            Move::Turn { target, detents } => {
-                                *positions.get_mut(&*target).unwrap() += detents * 0.01;
-                                format!("{target}{detents:+}")
-                            }
-                            Move::Set { target, position } => {
-                                // As the engine does: kept in an f32.
-                                positions.insert(target.to_string(), f64::from(position as f32));
-                                match fine {
-                                    true => format!("{target}={}/16383", position * 16383.0),
-                                    false => format!("{target}={}", position * 127.0),
-                                }
-                            }
-                            Move::Press { action, down: true } => format!("{action}↓"),
-                            Move::Press { action, down: false } => format!("{action}↑"),
-                        });
-                    }
-                };
-                let packet = packet.trim();
-                if packet == "release" {
-                    carry_out(&mut positions, surface.release());
-                } else if let Some(at) = packet.strip_prefix("settle ") {
-                    let at = at.trim().parse().unwrap();
-                    let all = surface.settle(at, &|a| positions.get(a).copied());
-                    carry_out(&mut positions, all);
-                } else {
-                    let (at, packet) = match packet.strip_prefix('@') {
-                        Some(timed) => timed.split_once(' ').unwrap(),
-                        None => ("0", packet),
-                    };
-                    let at = at.parse().unwrap();
-                    events(0, &bytes(packet), |event| {
-                        let all = surface.feed(at, &event, &|a| positions.get(a).copied());
-                        carry_out(&mut positions, all);
-                    });
-                }
-                let moves = if moves.is_empty() { "-".to_owned() } else { moves.join(" ") };
-                assert_eq!(moves, expected.trim(), "line {}: {}", number + 1, line.trim());
-            }
         }
     }
 }
@@ -422,7 +352,7 @@ fn the_mirror_sees_what_a_control_is_and_does() {
     surface.reset();
     assert_eq!(picked(&surface), [false, true, false]);
 
-    let other = Map::parse(SHIPPED[0].1, SHIPPED[0].0, &known, &known_action).unwrap();
+    let other = Map::parse(SHIPPED[0].1, SHIPPED[0].0, &known_target, &known_action).unwrap();
     surface.set_map(Arc::new(other));
     let all = surface.describe();
     assert_eq!(all.len(), 8);
@@ -545,8 +475,8 @@ fn wrong_maps_say_where_and_what_is_accepted() {
             5,
             &["scale = NaN", "finite"],
         ),
-        ("coding = \"absolute\"\ntarget = \"look/strength\"", 2, &["missing field `cc`"]),
-        ("cc = 20\ntarget = \"look/strength\"", 2, &["missing field `coding`"]),
+        ("coding = \"absolute\"\ntarget = \"look/strength\"", 2, &["sends one of cc, nrpn", "key-pressure"]),
+        ("cc = 20\ntarget = \"look/strength\"", 2, &["coding is missing", "twos-complement", "increment"]),
         ("cc = 20\ncoding = \"absolute\"\ntarget = \"look/strength", 5, &["string"]),
         (
             "cc = 20\ncoding = \"absolute\"\ntarget = \"look/strength\"\n\n\
@@ -564,11 +494,11 @@ fn wrong_maps_say_where_and_what_is_accepted() {
             assert!(text.contains(part), "“{part}” is missing in: {text}");
         }
     }
-    let error = Map::parse("name = \"x\"\n\nbank = 1\n", "panels/x.toml", &known, &known_action)
+    let error = Map::parse("name = \"x\"\n\nbanks = 1\n", "panels/x.toml", &known, &known_action)
         .unwrap_err()
         .to_string();
     assert!(
-        error.starts_with("panels/x.toml:3: ") && error.contains("bank") && error.contains("`control`"),
+        error.starts_with("panels/x.toml:3: ") && error.contains("banks") && error.contains("`control`"),
         "{error}"
     );
     // The same controller on different channels is two controls.
@@ -590,35 +520,45 @@ fn shipped_maps_are_right() {
     assert_eq!(on_disk, built_in, "every map in configs/panels is built in");
     // Controllers that MIDI 1.0 leaves undefined: table 3 of the Detailed Specification.
     let undefined = |cc: u8| (20..=31).contains(&cc) || (102..=119).contains(&cc);
+    let mut actions = BTreeSet::new();
     for (file, text) in SHIPPED {
-        let map = Map::parse(text, file, &known, &known_action).unwrap_or_else(|e| panic!("{e}"));
+        let map = Map::parse(text, file, &known_target, &known_action).unwrap_or_else(|e| panic!("{e}"));
         assert!(!map.name.is_empty() && map.is_for("Any Port At All"), "{file}");
         for control in &map.controls {
-            assert!(undefined(control.cc), "{file}: CC {} is defined by MIDI 1.0", control.cc);
+            for source in control.sources() {
+                let Source::Cc(cc) = source else { panic!("{file}: {source:?}") };
+                assert!(undefined(cc), "{file}: CC {cc} is defined by MIDI 1.0");
+            }
         }
         let reached: BTreeSet<&str> =
             map.controls.iter().flat_map(|c| c.targets.iter().map(|t| &*t.address)).collect();
-        let should: BTreeSet<&str> = match *file {
+        let should: Vec<&str> = match *file {
             "three-balls.toml" => KNOWN[1..4].iter().chain(&KNOWN[7..]).copied().collect(),
-            _ => KNOWN[..7].iter().copied().collect(),
+            _ => KNOWN[..7].to_vec(),
         };
-        assert_eq!(reached, should, "{file}: every parameter it is for has a control");
-        for address in reached {
-            greyhold::show::check_address(address).unwrap_or_else(|e| panic!("{file}: {e}"));
+        for address in should {
+            assert!(reached.contains(address), "{file}: {address} has no control");
         }
+        for button in &map.buttons {
+            assert!(matches!(button.source, Source::Note(_)), "{file}: {:?} is no note", button.source);
+        }
+        actions.extend(map.buttons.iter().map(|b| b.action.to_string()));
     }
-    let balls = Map::parse(SHIPPED[2].1, SHIPPED[2].0, &known, &known_action).unwrap();
-    let actions: Vec<&str> = balls.buttons.iter().map(|b| &*b.action).collect();
     for action in ACTIONS {
-        assert!(actions.contains(&action.name), "no button of three-balls.toml does {}", action.name);
+        assert!(actions.contains(action.name), "no button of a map that ships does {}", action.name);
     }
     let numbers = |index: usize| {
-        let map = Map::parse(SHIPPED[index].1, "", &known, &known_action).unwrap();
-        map.controls.iter().map(|c| (c.cc, c.coding.is_relative(), c.targets.len())).collect::<Vec<_>>()
+        let map = Map::parse(SHIPPED[index].1, "", &known_target, &known_action).unwrap();
+        let all = map.controls.iter().take(8);
+        all.map(|c| (c.cc().unwrap(), c.coding.is_relative(), c.targets.len())).collect::<Vec<_>>()
     };
     let lens = [1, 3, 1, 1, 1, 1, 1, 1];
     assert_eq!(numbers(0), (20..28).zip(lens).map(|(cc, n)| (cc, true, n)).collect::<Vec<_>>());
     assert_eq!(numbers(1), (102..110).zip(lens).map(|(cc, n)| (cc, false, n)).collect::<Vec<_>>());
+    // What a map was called stays its name.
+    assert_eq!(shipped("eight-knobs"), shipped("eight-knobs-and-faders"));
+    assert_eq!(shipped("eight-knobs").unwrap().0, "eight-knobs-and-faders.toml");
+    assert_eq!(shipped("nine-knobs"), None);
 }
 
 #[test]
@@ -632,7 +572,7 @@ fn wrong_buttons_say_where_and_what_is_accepted() {
         ("note = 1\nchannel = 17\naction = \"play\"", 4, &["channel = 17", "1 to 16"]),
         ("note = 1\nmode = \"latch\"\naction = \"play\"", 4, &["latch", "momentary", "toggle"]),
         ("note = 1\naction = \"fly\"", 4, &["action \"fly\"", "no such action", "play", "previous-shot"]),
-        ("note = 1", 2, &["missing field `action`"]),
+        ("note = 1", 2, &["action, bank, page, layer or resets"]),
         ("note = 1\ncoding = \"absolute\"\naction = \"play\"", 4, &["coding", "`mode`"]),
         (
             "note = 1\naction = \"play\"\n[[button]]\nnote = 1\nchannel = 2\naction = \"undo\"",
@@ -890,7 +830,7 @@ fn targets_move_by_their_shares() {
 #[test]
 fn the_middle_ball_pushes_colour_and_leaves_luma() {
     use greyhold::colour::{LUMA_709, YcbcrMatrix};
-    let map = Arc::new(Map::parse(SHIPPED[2].1, SHIPPED[2].0, &known, &known_action).unwrap());
+    let map = Arc::new(Map::parse(SHIPPED[2].1, SHIPPED[2].0, &known_target, &known_action).unwrap());
     let offsets = ["balance/offset-r", "balance/offset-g", "balance/offset-b"];
     let parameter = |key: &str| greyhold::picture::BALANCE.iter().find(|p| p.key == key).unwrap();
     let steps = ["offset-r", "offset-g", "offset-b"].map(|key| parameter(key).step);
@@ -906,7 +846,7 @@ fn the_middle_ball_pushes_colour_and_leaves_luma() {
     let mut feed = |cc, value| {
         let event = Event { port: 0, control: Control::Cc { channel: 0, number: cc }, value };
         for one in surface.feed(0, &event, &|_| Some(0.5)) {
-            let Move::Turn { target, detents } = one else { panic!("a ball turns: {one:?}") };
+            let Move::Turn { target, detents, .. } = one else { panic!("a ball turns: {one:?}") };
             let at = offsets.iter().position(|o| **o == *target).expect("an offset");
             rgb[at] += detents;
         }
@@ -975,21 +915,24 @@ fn a_full_queue_drops_and_counts() {
     sender.push(8, &[0xB0, 20, 1]);
 }
 
-/// Counts what the thread takes from the heap.
+/// Counts what the thread takes from the heap, and what it has of it.
 struct Counting;
 
 thread_local! {
     static TAKEN: Cell<usize> = const { Cell::new(0) };
+    static HELD: Cell<isize> = const { Cell::new(0) };
 }
 
 // SAFETY: everything is handed to the system's allocator as it came.
 unsafe impl GlobalAlloc for Counting {
     unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
         TAKEN.set(TAKEN.get() + 1);
+        HELD.set(HELD.get() + layout.size() as isize);
         unsafe { System.alloc(layout) }
     }
 
     unsafe fn dealloc(&self, at: *mut u8, layout: Layout) {
+        HELD.set(HELD.get() - layout.size() as isize);
         unsafe { System.dealloc(at, layout) }
     }
 }
@@ -1079,6 +1022,7 @@ fn told(news: &[Plug]) -> Vec<String> {
     news.iter()
         .map(|plug| match plug {
             Plug::Opened { port, name, .. } => format!("opened {port} {name}"),
+            Plug::Answering { port } => format!("answering {port}"),
             Plug::Closed { port, name } => format!("closed {port} {name}"),
             Plug::Refused { name, why } => format!("refused {name}: {why}"),
             Plug::Absent { why } | Plug::Unavailable { why } => format!("{why}"),
