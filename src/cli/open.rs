@@ -1,5 +1,6 @@
 //! `greyhold open`
 
+use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -8,9 +9,10 @@ use anyhow::Context;
 use clap::ValueEnum;
 
 use crate::desk::{self, ClientWindow, DeskOptions};
-use crate::engine::{CACHE, Options, known_action, known_target};
+use crate::engine::{CACHE, Options, OscOptions, known_action, known_target};
+use crate::panel::osc::{LAYOUTS, Layout};
 use crate::panel::{Map, SHIPPED, SystemPorts, shipped};
-use crate::show::{Lock, load};
+use crate::show::{Lock, check_address, load};
 
 /// What of the client's window is there at the start.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -36,6 +38,13 @@ pub struct WindowArguments {
     /// or eight-encoders, when not given.
     #[arg(long, value_name = "MAP")]
     panel: Option<String>,
+    /// Listen to OSC there: a port of this machine alone, or ADDRESS:PORT. The addresses are the parameters';
+    /// http://127.0.0.1:PORT/ lists them (OSCQuery).
+    #[arg(long, value_name = "PORT", value_parser = osc_address)]
+    osc: Option<SocketAddr>,
+    /// What the fixed addresses of a tablet mean: osc-tablet, which ships, or a file.
+    #[arg(long, value_name = "LAYOUT", requires = "osc")]
+    osc_layout: Option<String>,
     /// Part of the GPU's name, where there are several.
     #[arg(long, default_value = "", value_name = "NAME")]
     adapter: String,
@@ -74,6 +83,7 @@ pub(super) fn open(dir: &Path, windows: WindowArguments) -> anyhow::Result<ExitC
     let lock = Lock::take(dir)?;
     let show = load(dir)?;
     let map = Arc::new(map(windows.panel.as_deref().or(show.panel.as_deref()))?);
+    let osc = osc(&windows)?;
     let dir = dir.to_owned();
     desk::run(DeskOptions {
         engine: Box::new(move |notify| Options {
@@ -94,8 +104,44 @@ pub(super) fn open(dir: &Path, windows: WindowArguments) -> anyhow::Result<ExitC
         client_size: windows.client_size,
         adapter: windows.adapter,
         play: windows.play,
+        osc,
     })?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// A port, of this machine alone, or an address with a port.
+fn osc_address(text: &str) -> Result<SocketAddr, String> {
+    let port = text.parse().ok().map(|port| SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), port));
+    port.or_else(|| text.parse().ok()).filter(|a| a.port() > 0).ok_or_else(|| {
+        "a port (9000) or an address with a port (0.0.0.0:9000, 192.168.1.20:9000, [::1]:9000) is accepted"
+            .to_owned()
+    })
+}
+
+/// What OSC is asked for.
+fn osc(windows: &WindowArguments) -> anyhow::Result<Option<OscOptions>> {
+    let Some(address) = windows.osc else { return Ok(None) };
+    let layout = windows.osc_layout.as_deref().map(layout).transpose()?.map(Arc::new);
+    if !address.ip().is_loopback() {
+        eprintln!(
+            "greyhold: caution: OSC on {address} has no password: whoever is on that network can read this show's \
+             parameters and move the grade"
+        );
+    }
+    Ok(Some(OscOptions { address, layout }))
+}
+
+/// A layout by the name of one that ships, or by its file.
+fn layout(wanted: &str) -> anyhow::Result<Layout> {
+    let shipped = LAYOUTS.iter().find(|(file, _)| file.strip_suffix(".toml") == Some(wanted));
+    if let Some((file, text)) = shipped {
+        return Ok(Layout::parse(text, file, &check_address, &known_action)?);
+    }
+    let names: Vec<_> = LAYOUTS.iter().filter_map(|(file, _)| file.strip_suffix(".toml")).collect();
+    let text = std::fs::read_to_string(wanted).with_context(|| {
+        format!("no OSC layout {wanted:?}: it is no file that can be read, and none of {}", names.join(", "))
+    })?;
+    Ok(Layout::parse(&text, wanted, &check_address, &known_action)?)
 }
 
 /// A map by the name of one that ships, or by its file.

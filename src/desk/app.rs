@@ -17,14 +17,14 @@ use super::client::Client;
 use super::keys::{Action, action, let_go};
 use super::library::{Done, Librarian, SaveForm};
 use super::luts::{Loader, Wish};
-use super::panes::{Ask, MOUSE, Panes};
+use super::panes::{Ask, MOUSE, Panes, TraceTextures};
 use super::picker::pick_neutral;
 use super::sheet::LookSheet;
 use super::soundness::Soundness;
 use super::surface::Beside;
 use super::window::{Blit, Place, WindowSurface, of_shape, surround};
-use crate::engine::{self, Command, Compare, EngineError, Handle, Input, Live, Options};
-use crate::gpu::{Gpu, GpuError, Request, self_check};
+use crate::engine::{self, Command, Compare, EngineError, Handle, Input, Live, Options, OscOptions};
+use crate::gpu::{Gpu, GpuError, Request, Traces, self_check};
 use crate::look::List;
 use crate::show::{Address, Slot, is_lut_file};
 
@@ -88,6 +88,8 @@ pub struct DeskOptions {
     pub adapter: String,
     /// Begin to play at once.
     pub play: bool,
+    /// Listen to OSC.
+    pub osc: Option<OscOptions>,
 }
 
 struct News;
@@ -143,6 +145,8 @@ struct Desk {
     redraw_at: Option<Instant>,
     /// Serial of the picture, and the snapshot, that were drawn last.
     drawn: (u64, std::sync::Weak<engine::Snapshot>),
+    /// The traces that the panes show, which live as long as they do.
+    traces: Option<Arc<Traces>>,
     proxy: EventLoopProxy<News>,
     /// Something that panes show has gone on elsewhere.
     stirred: Arc<AtomicBool>,
@@ -269,6 +273,9 @@ impl Desk {
         });
         let engine = engine::start(gpu, options_of_engine)?;
         engine.send(Input::Depth { output: Live::Desk, bits: surface.bits() });
+        if let Some(osc) = options.osc {
+            engine.send(Input::Osc(osc));
+        }
         if options.play {
             engine.send(Input::Command(Command::TogglePlay));
         }
@@ -289,6 +296,7 @@ impl Desk {
             mods: ModifiersState::empty(),
             redraw_at: None,
             drawn: (0, std::sync::Weak::new()),
+            traces: None,
             proxy,
             stirred,
         };
@@ -441,6 +449,32 @@ impl Desk {
         }
     }
 
+    /// Gives the newest traces to the panes.
+    fn show_traces(&mut self, gpu: &Gpu) {
+        let newest = self.engine.picture(Live::Client).and_then(|p| p.traces.clone());
+        let Some(traces) = newest.filter(|_| self.panes.scopes.shown) else { return };
+        let shown = self.traces.as_ref().is_some_and(|t| Arc::ptr_eq(t, &traces));
+        if shown {
+            return;
+        }
+        let (filter, views) = (wgpu::FilterMode::Linear, [&traces.wave, &traces.vector]);
+        let ids = match self.panes.scopes.textures {
+            Some(TraceTextures { wave, vector }) => {
+                for (id, view) in [wave, vector].into_iter().zip(views) {
+                    self.renderer.update_egui_texture_from_wgpu_texture(&gpu.device, view, filter, id);
+                }
+                TraceTextures { wave, vector }
+            }
+            None => {
+                let [wave, vector] =
+                    views.map(|view| self.renderer.register_native_texture(&gpu.device, view, filter));
+                TraceTextures { wave, vector }
+            }
+        };
+        self.panes.scopes.textures = Some(ids);
+        self.traces = Some(traces);
+    }
+
     /// Has the panes drawn again, from any thread.
     fn teller(&self) -> impl Fn() + Send + Sync + 'static {
         let (proxy, stirred) = (self.proxy.clone(), self.stirred.clone());
@@ -500,6 +534,7 @@ impl Desk {
                 }
             }
             Action::SaveLook if !repeat => self.panes.asks.push(Ask::SaveForm),
+            Action::Scopes if !repeat => self.panes.scopes.shown = !self.panes.scopes.shown,
             Action::Sheet if !repeat => self.toggle_sheet(),
             Action::Pick(by) => self.panes.pick(by),
             Action::Turn(detents) => {
@@ -537,6 +572,7 @@ impl Desk {
         }
         self.panes.windows = [Some(&self.surface), self.client.as_ref().map(|c| &c.surface)]
             .map(|window| window.map(WindowSurface::truth));
+        self.show_traces(&gpu);
         let panes = &mut self.panes;
         let mut full = self.egui.run_ui(raw, |ui| {
             area = panes.draw(ui, &snapshot, presentation, &mut inputs);

@@ -21,6 +21,7 @@ pub(super) enum Action {
     WithoutStage,
     /// The sheet of looks.
     Sheet,
+    Scopes,
     /// The look on view is saved as a file.
     SaveLook,
     /// What waits for the mouse waits no longer; a look that is tried is left.
@@ -46,6 +47,7 @@ pub const KEYS: &[(&str, &str)] = &[
     ("S, held", "the picture without the stage in hand"),
     (", .", "try the look before, after; Enter keeps it, Esc goes back"),
     ("T", "the sheet of looks: click one to try it"),
+    ("V", "show or hide the scopes"),
     ("Ctrl S", "save the look on view as a file"),
     ("N", "pick a neutral: then click it in the picture, or drag over it (Esc: leave it)"),
     ("Ctrl Z, Ctrl Shift Z", "undo, redo"),
@@ -105,6 +107,7 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("s", false) => Action::WithoutStage,
             ("s", true) => Action::SaveLook,
             ("t", false) => Action::Sheet,
+            ("v", false) => Action::Scopes,
             (",", _) => Action::Engine("previous-look"),
             (".", _) => Action::Engine("next-look"),
             ("n", false) => Action::Engine("pick-neutral"),

@@ -10,6 +10,8 @@ pub(super) fn pane() -> wgpu::Color {
     wgpu::Color { r: v, g: v, b: v, a: 1.0 }
 }
 
+/// Behind traces.
+pub(super) const SCOPE: Color32 = Color32::from_gray(14);
 /// Lines between things, and the light path itself.
 pub(super) const LINE: Color32 = Color32::from_gray(58);
 /// Text to read.

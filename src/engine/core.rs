@@ -11,6 +11,7 @@ use super::feed::{Feeds, SourceKey};
 use super::finish::Finisher;
 use super::host::{EngineError, Options, Shared};
 use super::input::{Command, Compare, Input, Live, Patch, Scope};
+use super::osc::Osc;
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
 use super::raster::interpretation;
@@ -19,7 +20,7 @@ use super::snapshot::{PanelState, Playback, Snapshot};
 use super::targets::{Focus, To};
 use super::trial::Readied;
 use crate::colour::Display;
-use crate::gpu::{Gpu, Output, Upload};
+use crate::gpu::{Gpu, Output, ScopeView, Traces, Upload};
 use crate::panel::Move;
 use crate::picture::{Area, Recipe, Structure, mean_light};
 use crate::show::{self, Change, Lock, Outputs, Shot, display_address, shipped_looks};
@@ -40,12 +41,18 @@ pub(super) struct Engine {
     pub(super) saver: Saver,
     pub(super) feeds: Feeds,
     pub(super) panels: Option<Panels>,
+    pub(super) osc: Option<Osc>,
     pub(super) finisher: Finisher,
     pub(super) outputs: Vec<Arc<Output>>,
     /// The document and plan whose neighbours were made ready last.
     pub(super) warmed: Option<(u64, Vec<Structure>)>,
     /// Plans for trying looks.
     pub(super) readied: Readied,
+    /// What scopes are wanted.
+    pub(super) scopes: Option<ScopeView>,
+    /// Have the last picture's scopes been drawn with it?
+    pub(super) traced: bool,
+    pub(super) traces: Vec<Arc<Traces>>,
     /// Graded pictures that several outputs are made from.
     pub(super) graded: Vec<Arc<Output>>,
     /// Bits of each live output's surface.
@@ -129,10 +136,14 @@ impl Engine {
             document: Document::new(options.show),
             _lock: options.lock,
             panels,
+            osc: None,
             outputs: Vec::new(),
             graded: Vec::new(),
             warmed: None,
             readied: Readied::default(),
+            scopes: None,
+            traced: false,
+            traces: Vec::new(),
             depths: [8; Live::COUNT],
             uploaded: None,
             frame: 0,
@@ -187,8 +198,21 @@ impl Engine {
                     self.drawn = None;
                 }
             }
+            Input::Push { by, control } => {
+                let change = self.document.seen().push_colour(self.document.shot, by);
+                self.document.change_if(change, control, now);
+            }
+            Input::Lift { from, to, control } => {
+                let change = self.document.seen().lift_level(self.document.shot, from, to);
+                self.document.change_if(change, control, now);
+            }
+            Input::Scopes(view) => {
+                self.scopes = view;
+                (self.drawn, self.traced) = (None, false);
+            }
             Input::Library(looks) => self.document.set_library(looks),
             Input::Press { action, down } => self.press(&action, down, now),
+            Input::Osc(options) => self.listen(options),
         }
         if self.document.footing != footing {
             self.reset_panels();
@@ -198,21 +222,27 @@ impl Engine {
     }
 
     /// Another display for an output.
-    fn show_on(&mut self, output: show::Output, display: Arc<Display>, control: u32, now: Instant) {
+    pub(super) fn show_on(
+        &mut self,
+        output: show::Output,
+        display: Arc<Display>,
+        control: u32,
+        now: Instant,
+    ) {
         if self.document.show.outputs.get(output).display != display {
             self.document.change(Change::SetDisplay { output, display }, control, now);
         }
     }
 
     /// The next picture answers what came at `now`, if that made pictures differ from `before`.
-    fn answer(&mut self, before: u64, now: Instant) {
+    pub(super) fn answer(&mut self, before: u64, now: Instant) {
         if self.document.revision != before {
             self.message = Some(self.message.unwrap_or(now));
         }
     }
 
     /// A key or button of an action was pressed or let go.
-    fn press(&mut self, name: &str, down: bool, now: Instant) {
+    pub(super) fn press(&mut self, name: &str, down: bool, now: Instant) {
         let Some(action) = action(name) else { return };
         let held = self.held.contains(&action.name);
         match action.does {
@@ -370,6 +400,9 @@ impl Engine {
         if let Some(panels) = &mut self.panels {
             panels.reset();
         }
+        if let Some(osc) = &mut self.osc {
+            osc.reset();
+        }
     }
 
     pub(super) fn shot_frames(&self) -> u64 {
@@ -396,7 +429,13 @@ impl Engine {
 
     /// Does what is due; returns when to come again at the latest.
     pub fn tick(&mut self, now: Instant) -> Instant {
+        let footing = self.document.footing;
         self.read_panels(now);
+        self.read_osc(now);
+        // Where one of them led addresses concerns all.
+        if self.document.footing != footing {
+            self.reset_panels();
+        }
         self.stale |= self.feeds.collect();
         if self.feeds.reopened() {
             (self.uploaded, self.drawn) = (None, None);
@@ -472,7 +511,7 @@ impl Engine {
     }
 
     fn publish(&mut self) {
-        let panel = match self.panels.take() {
+        let mut panel = match self.panels.take() {
             Some(mut panels) => {
                 let state = panels.state(&|target| self.position(target));
                 self.panels = Some(panels);
@@ -480,6 +519,9 @@ impl Engine {
             }
             None => PanelState::default(),
         };
+        if let Some(osc) = &self.osc {
+            panel.add_osc(osc.state().clone());
+        }
         let document = &self.document;
         let clip = self.source(document.shot).and_then(|(key, _)| self.feeds.info(&key));
         self.shared.snapshot.store(Arc::new(Snapshot {
@@ -508,13 +550,17 @@ impl Engine {
             steps: (document.history.undoable(), document.history.redoable()),
         }));
         (self.notify)();
+        if let Some(osc) = &self.osc {
+            osc.published();
+        }
     }
 
     /// What went wrong and still is; a failed save comes first.
     fn trouble(&self) -> Option<Arc<str>> {
         let document = &self.document;
         let all = [&document.unsaved_because, &self.broken, &document.refused];
-        let lines: Vec<&str> = all.into_iter().flatten().map(|line| &**line).collect();
+        let osc = self.osc.as_ref().and_then(|osc| osc.state().trouble.as_ref());
+        let lines: Vec<&str> = all.into_iter().flatten().chain(osc).map(|line| &**line).collect();
         (!lines.is_empty()).then(|| lines.join("\n").into())
     }
 

@@ -7,13 +7,16 @@ use super::targets::Focus;
 use super::trial::Trial;
 use crate::look::List;
 use crate::picture::FramingField;
-use crate::show::{Autosave, Change, History, Show, Slot};
+use crate::show::{Autosave, Change, History, Show, ShowError, Slot};
 
 /// Control number of the first panel's port; below it are keyboard, mouse and commands.
 pub(super) const PANEL_CONTROLS: u32 = 1000;
 
 /// Control numbers of each port, one for each control of its map.
 pub(super) const PORT_CONTROLS: u32 = 10_000;
+
+/// Control number of OSC's first surface.
+pub(super) const OSC_CONTROLS: u32 = 1 << 30;
 
 /// The show, its history, and the shot in hand.
 pub(super) struct Document {
@@ -60,6 +63,14 @@ impl Document {
                 self.follow(&change);
                 self.history.record(change, inverse, control, now);
             }
+            Err(e) => self.refused = Some(e.to_string().into()),
+        }
+    }
+
+    /// The same with a change that may have been refused already.
+    pub fn change_if(&mut self, change: Result<Change, ShowError>, control: u32, now: Instant) {
+        match change {
+            Ok(change) => self.change(change, control, now),
             Err(e) => self.refused = Some(e.to_string().into()),
         }
     }

@@ -6,7 +6,7 @@ use std::time::Instant;
 use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
-use crate::gpu::{Gpu, GpuError, Output, Pipeline};
+use crate::gpu::{Gpu, GpuError, Output, Pipeline, ScopePasses, Traces};
 use crate::look::List;
 use crate::picture::{Balance, Frame, Recipe, StageValues, Structure, Target};
 use crate::show::{self, OutputSettings, recipe};
@@ -38,6 +38,10 @@ pub(super) struct Passes {
 impl Engine {
     /// Draws what is on view, if that differs from what was drawn last.
     pub(super) fn draw(&mut self, now: Instant) {
+        if self.scopes.is_some() && !self.traced && self.scopes_ready().is_some() {
+            // Drawn before the scopes were compiled.
+            self.drawn = None;
+        }
         let here = (self.document.shot, self.frame);
         let wanted =
             Drawn { shot: here.0, frame: here.1, revision: self.document.revision, makeshift: false };
@@ -254,7 +258,7 @@ impl Engine {
         };
         let Some((_, _, upload)) = &self.uploaded else { return false };
         let mut encoder = self.gpu.device.create_command_encoder(&Default::default());
-        let mut outputs = Vec::new();
+        let (mut outputs, mut of_client) = (Vec::new(), None);
         let gpu = &self.gpu;
         let mut encoded = match &graded {
             Some((pipelines, parts, picture)) => {
@@ -270,17 +274,21 @@ impl Engine {
                 }
                 None => gpu.encode_parts(&mut encoder, own, upload, &recipe.parts(), &output, *depth, true),
             });
+            let client = Some(&output).filter(|_| places.contains(&Live::Client));
+            of_client = client.map(|o| (o.clone(), *depth)).or(of_client);
             outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
         }
         if let Err(e) = encoded {
             self.set_broken(Some(e.to_string().into()));
             return false;
         }
+        let traces = of_client.and_then(|(picture, depth)| self.trace(&mut encoder, &picture, depth));
         let index = self.gpu.queue.submit([encoder.finish()]);
         self.serial += 1;
         self.finisher.add(Job {
             index,
             outputs,
+            traces,
             shot,
             frame: number,
             serial: self.serial,
@@ -289,6 +297,35 @@ impl Engine {
             message: if makeshift { None } else { self.message.take() },
         });
         true
+    }
+
+    /// The passes of scopes, if they are compiled.
+    fn scopes_ready(&self) -> Option<&ScopePasses> {
+        let wake = self.wake.clone();
+        self.gpu.scopes_ready(move || wake())
+    }
+
+    /// The scopes of the client's picture, if they are wanted and compiled.
+    fn trace(
+        &mut self,
+        encoder: &mut wgpu::CommandEncoder,
+        picture: &Output,
+        depth: u32,
+    ) -> Option<Arc<Traces>> {
+        let view = self.scopes?;
+        self.traced = self.scopes_ready().is_some();
+        let gpu = self.gpu.clone();
+        let passes = gpu.scopes().ok().filter(|_| self.traced)?;
+        let (columns, _) = crate::scope::columns(picture.width);
+        self.traces.retain(|t| t.columns == columns);
+        let free = self.traces.iter().find(|t| Arc::strong_count(t) == 1).cloned();
+        let traces = free.unwrap_or_else(|| {
+            let new = Arc::new(Traces::new(&gpu, picture.width));
+            self.traces.push(new.clone());
+            new
+        });
+        gpu.encode_scopes(encoder, passes, picture, depth, &view, &traces);
+        Some(traces)
     }
 
     fn set_broken(&mut self, why: Option<Arc<str>>) {

@@ -7,12 +7,14 @@ use std::time::{Duration, Instant};
 use arc_swap::ArcSwapOption;
 use crossbeam_channel::{Receiver, Sender, unbounded};
 
-use crate::gpu::{Gpu, Output};
+use crate::gpu::{Gpu, Output, Traces};
 
 /// A finished picture.
 pub struct Picture {
     /// The texture.
     pub output: Arc<Output>,
+    /// Scopes of the client's picture, if they were wanted.
+    pub traces: Option<Arc<Traces>>,
     /// Which shot it shows.
     pub shot: usize,
     /// Which frame of the shot.
@@ -28,6 +30,7 @@ pub struct Picture {
 pub(super) struct Job {
     pub index: wgpu::SubmissionIndex,
     pub outputs: Vec<(usize, Arc<Output>)>,
+    pub traces: Option<Arc<Traces>>,
     pub shot: usize,
     pub frame: u64,
     pub serial: u64,
@@ -66,6 +69,7 @@ impl Finisher {
                 for (place, output) in job.outputs {
                     let picture = Arc::new(Picture {
                         output,
+                        traces: job.traces.clone(),
                         shot: job.shot,
                         frame: job.frame,
                         serial: job.serial,

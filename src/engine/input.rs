@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
+use super::osc::OscOptions;
 use super::targets::Focus;
+use crate::gpu::ScopeView;
 use crate::look::List;
 use crate::show::{Change, Look};
 
@@ -161,6 +163,24 @@ pub enum Input {
         /// Bits of a channel.
         bits: u32,
     },
+    /// Balance pushed by so much of C_B and C_R on the client's signal.
+    Push {
+        /// C_B and C_R, each of a range of 1.
+        by: [f64; 2],
+        /// Who pushes.
+        control: u32,
+    },
+    /// Exposure, so that what has one luma of the client's signal comes to another.
+    Lift {
+        /// That luma, 0…1.
+        from: f64,
+        /// The other.
+        to: f64,
+        /// Who lifts.
+        control: u32,
+    },
+    /// Scopes of the client's signal are wanted so, or none.
+    Scopes(Option<ScopeView>),
     /// The looks that can be tried, in order; at first those that come with the program.
     Library(Arc<[Look]>),
     /// A key or button of an action was pressed or let go. Names that no action has do nothing.
@@ -170,4 +190,6 @@ pub enum Input {
         /// Pressed, not let go.
         down: bool,
     },
+    /// Listen to OSC, there and nowhere else. What does not work is said in the snapshot.
+    Osc(OscOptions),
 }

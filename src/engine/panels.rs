@@ -164,6 +164,7 @@ impl Panels {
             buttons,
             standing,
             note: self.note.clone(),
+            osc: None,
             overruns: self.ports.values().map(|p| p.queue.overruns()).sum(),
         }
     }

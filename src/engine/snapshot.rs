@@ -5,8 +5,10 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use super::input::{Compare, Scope};
+use super::osc::OscState;
 use super::targets::Focus;
-use crate::media::ClipInfo;
+use crate::media::timecode::Counting;
+use crate::media::{ClipInfo, Rate};
 use crate::panel::{ButtonState, ControlState, Standing};
 use crate::show::{Look, Show};
 
@@ -42,6 +44,18 @@ pub struct PanelState {
     pub note: Option<String>,
     /// Messages dropped because they came faster than they could be read.
     pub overruns: u64,
+    /// OSC, if it was asked for.
+    pub osc: Option<OscState>,
+}
+
+impl PanelState {
+    pub(super) fn add_osc(&mut self, osc: OscState) {
+        self.ports.extend(osc.port());
+        let notes: Vec<String> = self.note.take().into_iter().chain(osc.note()).collect();
+        self.note = (!notes.is_empty()).then(|| notes.join("; "));
+        self.overruns += osc.lost;
+        self.osc = Some(osc);
+    }
 }
 
 /// A look that is tried: on view, and not the show's own yet.
@@ -108,4 +122,15 @@ pub struct Snapshot {
     pub unsaved: bool,
     /// Steps that can be undone and redone.
     pub steps: (usize, usize),
+}
+
+impl Snapshot {
+    /// Timecode of the frame on view.
+    pub fn timecode(&self) -> String {
+        let (num, den) = self.show.rate;
+        let rate = Rate::new(num, den).unwrap_or(Rate::FPS_24);
+        let start = self.clip.as_ref().and_then(|c| c.timecode_start).unwrap_or(0);
+        let first = self.show.shots.get(self.shot).map_or(0, |shot| shot.frames().start);
+        Counting::whole(rate.nominal()).text(start + first + self.frame)
+    }
 }

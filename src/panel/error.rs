@@ -35,6 +35,12 @@ pub enum PanelError {
         /// What the system says.
         why: String,
     },
+    /// A packet is no OSC, or holds what is not understood.
+    #[error("{why}")]
+    Packet {
+        /// What is wrong with it.
+        why: String,
+    },
 }
 
 fn absent_text(pattern: &str, ports: &[String]) -> String {

@@ -6,6 +6,7 @@
 //! says which parameters the control moves and what its buttons do, by pages, banks and layers; balls, gangs and the
 //! rest of how it feels are in there; [`Takeover`] says when it may; a [`Surface`] puts these together and gives
 //! [`Move`]s. [`Ports`] and [`Plugs`] bring the bytes.
+//! [`osc`] is the same over a network, and the page that describes it.
 //!
 //! The room knows neither the document nor the engine: parameters are addresses and actions are names, and
 //! whoever reads a map says which there are.
@@ -19,6 +20,7 @@ mod feel;
 mod hand;
 mod map;
 mod message;
+pub mod osc;
 mod pair;
 mod plugs;
 mod ports;

@@ -16,6 +16,7 @@ mod library;
 mod look_file;
 mod lut_file;
 mod neutral;
+mod push;
 mod reader;
 mod save;
 mod shipped;

@@ -515,7 +515,8 @@ fn shipped_maps_are_right() {
         .map(|e| e.unwrap().file_name().into_string().unwrap())
         .filter(|n| n.ends_with(".toml"))
         .collect();
-    let built_in: BTreeSet<String> = SHIPPED.iter().map(|(name, _)| (*name).to_owned()).collect();
+    let built_in: BTreeSet<String> =
+        SHIPPED.iter().chain(greyhold::panel::osc::LAYOUTS).map(|(name, _)| (*name).to_owned()).collect();
     assert_eq!(on_disk, built_in, "every map in configs/panels is built in");
     // Controllers that MIDI 1.0 leaves undefined: table 3 of the Detailed Specification.
     let undefined = |cc: u8| (20..=31).contains(&cc) || (102..=119).contains(&cc);

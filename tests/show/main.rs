@@ -10,6 +10,7 @@ mod displays;
 mod file;
 mod history;
 mod library;
+mod push;
 mod look_file;
 mod recipe;
 mod save;

@@ -56,6 +56,8 @@ impl Drop for Process {
     }
 }
 
+pub mod osc;
+
 #[cfg(feature = "jack")]
 pub mod midi {
     use greyhold::panel::{Ports, SystemPorts};
@@ -102,6 +104,8 @@ impl Screen {
     pub fn start(width: u32, height: u32) -> Self {
         let mut xvfb = Command::new("Xvfb");
         xvfb.args(["-displayfd", "1", "-nolisten", "tcp", "-screen", "0", &format!("{width}x{height}x24")]);
+        // Without it the server begins anew when its last client goes, and throws out one that is just coming.
+        xvfb.arg("-noreset");
         xvfb.stdout(Stdio::piped()).stderr(Stdio::null());
         let mut server = Process::start(&mut xvfb, "xvfb");
         let mut line = String::new();

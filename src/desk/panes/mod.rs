@@ -6,6 +6,7 @@ mod lut;
 mod mirror;
 mod running_order;
 mod save_look;
+mod scopes;
 mod transport;
 mod trims;
 mod trying;
@@ -19,6 +20,7 @@ use egui::{RichText, Ui, Vec2};
 
 use self::mirror::mirror;
 use self::running_order::running_order;
+pub(super) use self::scopes::{ScopePane, TraceTextures};
 use self::transport::transport;
 use super::library::SaveForm;
 use super::look;
@@ -74,6 +76,8 @@ pub(super) struct Panes {
     pub asks: Vec<Ask>,
     /// Whether the look on view is sound, if somebody looks.
     pub soundness: Option<Soundness>,
+    /// The scopes.
+    pub scopes: ScopePane,
     /// The name of a group that is about to be made.
     pub group_name: String,
     /// The form for saving the look on view, if it is open.
@@ -103,6 +107,7 @@ impl Panes {
             looking_away: false,
             asks: Vec::new(),
             soundness: None,
+            scopes: ScopePane::default(),
             group_name: String::new(),
             saving: None,
             sheet: None,
@@ -133,10 +138,18 @@ impl Panes {
             pane(egui::Panel::bottom("transport"))
                 .show(ui, |ui| transport(ui, s, presentation, self.note.as_deref(), inputs));
             pane(egui::Panel::bottom("mirror")).show(ui, |ui| mirror(ui, s));
+            if self.scopes.shown {
+                let scopes =
+                    egui::Panel::bottom("scopes").default_size(210.0).min_size(120.0).resizable(true);
+                pane(scopes).show(ui, |ui| self.scopes(ui, s, inputs));
+            }
             pane(egui::Panel::left("order").default_size(190.0)).show(ui, |ui| running_order(ui, s, inputs));
             pane(egui::Panel::right("path").default_size(270.0)).show(ui, |ui| {
                 egui::ScrollArea::vertical().show(ui, |ui| self.light_path(ui, s, inputs));
             });
+        }
+        if !(self.shown && self.scopes.shown) {
+            self.scopes.hidden(inputs);
         }
         self.save_form(ui);
         if self.keys {

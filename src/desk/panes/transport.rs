@@ -4,16 +4,6 @@ use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 
 use super::super::look;
 use crate::engine::{Command, Compare, Input, Scope, Snapshot};
-use crate::media::Rate;
-use crate::media::timecode::Counting;
-
-fn timecode(s: &Snapshot) -> String {
-    let (num, den) = s.show.rate;
-    let rate = Rate::new(num, den).unwrap_or(Rate::FPS_24);
-    let start = s.clip.as_ref().and_then(|c| c.timecode_start).unwrap_or(0);
-    let first = s.show.shots.get(s.shot).map_or(0, |shot| shot.frames().start);
-    Counting::whole(rate.nominal()).text(start + first + s.frame)
-}
 
 pub(super) fn transport(
     ui: &mut Ui,
@@ -28,7 +18,7 @@ pub(super) fn transport(
         if ui.add_sized([44.0, 20.0], egui::Button::new(play)).on_hover_text("Space").clicked() {
             inputs.push(Input::Command(Command::TogglePlay));
         }
-        ui.monospace(timecode(s));
+        ui.monospace(s.timecode());
         let width = (ui.available_width() - 520.0).clamp(80.0, 500.0);
         let (rect, response) = ui.allocate_exact_size(Vec2::new(width, 16.0), Sense::click_and_drag());
         let bar = rect.shrink2(Vec2::new(0.0, 6.0));

@@ -1,0 +1,154 @@
+//! Balance by what the scopes show: colour pushed on the vectorscope, exposure lifted on the waveform.
+
+use super::{Change, Output, Show, ShowError, Slot};
+use crate::colour::{GREY, encoding};
+use crate::look::{Chain, List, Reach};
+use crate::picture::cpu::Grader;
+use crate::picture::{Balance, BalanceField, Recipe};
+use crate::scope::System;
+
+/// Printer points from which the signal's slope is measured.
+const STEP: f64 = 0.25;
+/// Stops over and under grey that a level of the waveform may stand for.
+const REACH: f64 = 14.0;
+
+const OFFSETS: [BalanceField; 3] = [BalanceField::OffsetR, BalanceField::OffsetG, BalanceField::OffsetB];
+
+/// The client's signal of neutral light through a shot's balance and the chain, as far as that is a function of a colour.
+struct Neutral {
+    chain: Chain,
+    recipe: Recipe,
+    balance: Balance,
+    system: System,
+}
+
+impl Neutral {
+    fn of(show: &Show, shot: usize) -> Result<Self, ShowError> {
+        let Some(s) = show.shots.get(shot) else {
+            let accepted = format!("a shot from 1 to {}", show.shots.len());
+            return Err(ShowError::change(format!("the show has no shot {}", shot + 1), accepted));
+        };
+        let mut chain = show.chain_of(s).into_owned();
+        for list in List::ALL {
+            chain.list_mut(list).retain(|s| {
+                let d = s.declaration();
+                d.reach == Reach::Point && !d.spot
+            });
+        }
+        let acescg = encoding("acescg").ok_or_else(|| ShowError::change("there is no ACEScg", ""))?;
+        let recipe = Recipe::graded(acescg, s.balance, &chain, show.tail(Output::Client));
+        let system = show.system(Output::Client);
+        Ok(Self { chain, recipe, balance: s.balance, system })
+    }
+
+    fn grader(&self, balance: Balance) -> Grader<f64> {
+        let acescg = self.recipe.decode.encoding;
+        Grader::new(&Recipe::graded(acescg, balance, &self.chain, self.recipe.tail.clone()))
+    }
+
+    /// The signal of grey.
+    fn grey(&self, offsets: [f64; 3]) -> [f64; 3] {
+        let set = |b: Balance, (field, value): (BalanceField, f64)| b.with(field, value);
+        let balance = OFFSETS.into_iter().zip(offsets).fold(self.balance, set);
+        self.grader(balance).pixel([GREY; 3])
+    }
+}
+
+impl Show {
+    /// Whose luma an output's signal has.
+    pub fn system(&self, output: Output) -> System {
+        let wide = self.outputs.get(output).display.primaries == crate::colour::BT2020;
+        if wide { System::Bt2020 } else { System::Bt709 }
+    }
+
+    /// The change that moves a shot's middle grey by so much of C_B and C_R on the client's signal, at the same luma: in the
+    /// offsets of balance. Other levels move about as far, as the contrast there lets them.
+    ///
+    /// # Errors
+    /// [`ShowError::Change`] when offsets within their ranges do not do that, or when there is no such shot.
+    pub fn push_colour(&self, shot: usize, [cb, cr]: [f64; 2]) -> Result<Change, ShowError> {
+        let neutral = Neutral::of(self, shot)?;
+        let ([wr, wg, wb], [db, dr]) = (neutral.system.weights(), neutral.system.divisors());
+        let (red, blue) = (cr * dr, cb * db);
+        let start = OFFSETS.map(|f| neutral.balance.get(f));
+        let before = neutral.grey(start);
+        let wanted = [before[0] + red, before[1] - (wr * red + wb * blue) / wg, before[2] + blue];
+        let refuse = |what: &str| ShowError::change(what, "a smaller push, or exposure nearer to grey");
+        let mut offsets = start;
+        // By Newton: the signal bends, so one step from its slope does not quite arrive.
+        for _ in 0..4 {
+            let now = neutral.grey(offsets);
+            let columns: [[f64; 3]; 3] = std::array::from_fn(|i| {
+                let mut moved = offsets;
+                moved[i] += STEP;
+                let there = neutral.grey(moved);
+                std::array::from_fn(|c| (there[c] - now[c]) / STEP)
+            });
+            let missing: [f64; 3] = std::array::from_fn(|c| wanted[c] - now[c]);
+            let Some(by) = solve(columns, missing) else {
+                return Err(refuse("offsets do not move the signal of middle grey here"));
+            };
+            offsets = std::array::from_fn(|i| offsets[i] + by[i]);
+        }
+        let held = |(f, v): (BalanceField, f64)| (f.parameter().min..=f.parameter().max).contains(&v);
+        if !OFFSETS.into_iter().zip(offsets).all(held) {
+            return Err(refuse("the offsets of balance do not reach so far"));
+        }
+        let set = |(field, value)| Change::SetParameter { slot: Slot::Balance { shot, field }, value };
+        Ok(Change::Together(OFFSETS.into_iter().zip(offsets).map(set).collect()))
+    }
+
+    /// The change of exposure that brings what has luma `from` on the client's signal, 0…1, to luma `to`: exactly for
+    /// neutral light.
+    ///
+    /// # Errors
+    /// [`ShowError::Change`] when no exposure does, or when there is no such shot.
+    pub fn lift_level(&self, shot: usize, from: f64, to: f64) -> Result<Change, ShowError> {
+        let neutral = Neutral::of(self, shot)?;
+        let grader = neutral.grader(neutral.balance);
+        let weights = neutral.system.weights();
+        let luma = |stops: f64| {
+            let signal = grader.pixel([GREY * stops.exp2(); 3]);
+            (0..3).map(|c| weights[c] * signal[c]).sum::<f64>()
+        };
+        let stops_of = |level: f64| {
+            let (mut low, mut high) = (-REACH, REACH);
+            if !(luma(low)..luma(high)).contains(&level) {
+                return None;
+            }
+            for _ in 0..40 {
+                let middle = (low + high) / 2.0;
+                if luma(middle) < level { low = middle } else { high = middle }
+            }
+            Some((low + high) / 2.0)
+        };
+        let refuse = |level: f64| {
+            let percent = 100.0 * level;
+            ShowError::change(
+                format!("no light of the scene has {percent:.1} % of the signal here"),
+                format!("a level from {:.1} % to under {:.1} %", 100.0 * luma(-REACH), 100.0 * luma(REACH)),
+            )
+        };
+        let by = stops_of(to).ok_or_else(|| refuse(to))? - stops_of(from).ok_or_else(|| refuse(from))?;
+        let field = BalanceField::Exposure;
+        let value = field.parameter().held(neutral.balance.get(field) + by);
+        Ok(Change::SetParameter { slot: Slot::Balance { shot, field }, value })
+    }
+}
+
+/// x of `columns` · x = y, by Cramer's rule.
+fn solve(columns: [[f64; 3]; 3], y: [f64; 3]) -> Option<[f64; 3]> {
+    let det = |[a, b, c]: [[f64; 3]; 3]| {
+        a[0] * (b[1] * c[2] - b[2] * c[1]) - b[0] * (a[1] * c[2] - a[2] * c[1])
+            + c[0] * (a[1] * b[2] - a[2] * b[1])
+    };
+    let whole = det(columns);
+    let size: f64 = columns.iter().map(|c| c.iter().map(|v| v * v).sum::<f64>().sqrt()).product();
+    (whole.abs() > 1e-6 * size && size > 0.0).then(|| {
+        std::array::from_fn(|i| {
+            let mut with = columns;
+            with[i] = y;
+            det(with) / whole
+        })
+    })
+}
