@@ -435,8 +435,13 @@ impl Engine {
 
     /// Does what is due; returns when to come again at the latest.
     pub fn tick(&mut self, now: Instant) -> Instant {
+        let footing = self.document.footing;
         self.read_panels(now);
         self.read_osc(now);
+        // Where one of them led addresses concerns all.
+        if self.document.footing != footing {
+            self.reset_panels();
+        }
         self.stale |= self.feeds.collect();
         if self.feeds.reopened() {
             (self.uploaded, self.drawn) = (None, None);

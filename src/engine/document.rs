@@ -14,6 +14,7 @@ pub(super) const PANEL_CONTROLS: u32 = 1000;
 
 /// Control numbers of each port, one for each control of its map.
 pub(super) const PORT_CONTROLS: u32 = 10_000;
+
 /// Control number of OSC's first surface.
 pub(super) const OSC_CONTROLS: u32 = 1 << 30;
 

@@ -120,12 +120,12 @@ impl Engine {
         }
         let pickups =
             osc.pickups.entry(surface).or_insert_with(|| vec![Pickup::default(); layout.faders.len()]);
-        let place = number.clamp(0.0, 1.0);
-        let now = parameter.position(value);
-        let moved = Moved { control: place, parameter: now, bound: now, tolerance: TOLERANCE, fine: false };
-        if let Some(goal) = pickups[index].goal(fader.takeover, moved) {
-            pickups[index].put(goal);
-            together.set(slot, parameter.at(goal));
+        let stands = parameter.position(value);
+        let control = number.clamp(0.0, 1.0);
+        let moved = Moved { control, parameter: stands, bound: stands, tolerance: TOLERANCE, fine: false };
+        if let Some(place) = pickups[index].goal(fader.takeover, moved) {
+            pickups[index].put(place);
+            together.set(slot, parameter.at(place));
         }
     }
 }
