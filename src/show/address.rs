@@ -278,14 +278,17 @@ pub fn display_address(text: &str) -> Option<Output> {
     Output::ALL.into_iter().find(|o| o.key() == name)
 }
 
-/// Every address that some show could have, with stages named by their kinds, in the order of the light.
+/// Every address that some show could have, with stages named by their kinds, in the order of the light; groups, whose
+/// names are a show's own, left out.
 pub fn addresses() -> Vec<String> {
     let keyed = |part: &str, parameters: &[Parameter]| -> Vec<String> {
         parameters.iter().map(|p| format!("{part}/{}", p.key)).collect()
     };
     let mut all = keyed("framing", FRAMING);
     all.extend(keyed("balance", BALANCE));
-    all.extend(["shot/trim/look".to_owned(), format!("look/{STRENGTH}")]);
+    all.push("shot/trim/look".to_owned());
+    all.extend(STAGES.iter().map(|d| format!("shot/trim/{}", d.key)));
+    all.push(format!("look/{STRENGTH}"));
     for list in List::ALL {
         for declaration in STAGES {
             let stage = format!("{}/{}", list.key(), declaration.key);
