@@ -584,7 +584,7 @@ impl PanelContext for (&mut Engine, Instant) {
     }
 
     fn value(&self, target: &str) -> Option<String> {
-        let (engine, show) = (&*self.0, &self.0.document.show);
+        let (engine, show) = (&*self.0, self.0.document.seen());
         Some(match engine.reach(target)? {
             Reach::Slot(slot) => slot.parameter().show(show.get(slot)?),
             Reach::On(focus) => {
