@@ -6,7 +6,9 @@ use std::fmt::Write;
 use std::path::Path;
 
 use greyhold::engine::{known_action, known_target};
-use greyhold::panel::{Map, SHIPPED, svg, table};
+use greyhold::panel::osc::{LAYOUTS, Layout};
+use greyhold::panel::{Map, SHIPPED, layout_svg, layout_table, svg, table};
+use greyhold::show::check_address;
 
 /// What follows this line of the page is written by the test.
 const MARK: &str = "<!-- tests/panel_maps.rs writes what follows";
@@ -14,6 +16,11 @@ const MARK: &str = "<!-- tests/panel_maps.rs writes what follows";
 fn maps() -> impl Iterator<Item = (&'static str, Map)> {
     let parse = |text: &str, file: &str| Map::parse(text, file, &known_target, &known_action).unwrap();
     SHIPPED.iter().map(move |(file, text)| (file.strip_suffix(".toml").unwrap(), parse(text, file)))
+}
+
+fn layouts() -> impl Iterator<Item = (&'static str, Layout)> {
+    let parse = |text: &str, file: &str| Layout::parse(text, file, &check_address, &known_action).unwrap();
+    LAYOUTS.iter().map(move |(file, text)| (file.strip_suffix(".toml").unwrap(), parse(text, file)))
 }
 
 #[test]
@@ -28,6 +35,11 @@ fn the_page_and_the_drawings_are_what_the_maps_say() {
         write!(page, "\n## {}\n\n`{name}`\n\n![{}]({name}.svg)\n\n{}", map.name, map.name, table(&map))
             .unwrap();
         files.push((format!("{name}.svg"), svg(&map)));
+    }
+    for (name, layout) in layouts() {
+        let (title, table) = (&layout.name, layout_table(&layout));
+        write!(page, "\n## {title}\n\n`{name}`\n\n![{title}]({name}.svg)\n\n{table}").unwrap();
+        files.push((format!("{name}.svg"), layout_svg(&layout)));
     }
     files.push(("README.md".to_owned(), page));
     for (file, text) in files {
@@ -85,6 +97,17 @@ fn a_drawing_has_every_control_with_its_message_and_what_it_does() {
         for button in &map.buttons {
             has(&button.label);
             has(&button.action);
+        }
+    }
+    for (name, layout) in layouts() {
+        let texts = texts(&layout_svg(&layout));
+        let has =
+            |wanted: &str| assert!(texts.iter().any(|t| t.contains(wanted)), "{name}: {wanted} in {texts:?}");
+        for fader in &layout.faders {
+            [&fader.label, &fader.osc, &fader.target].into_iter().for_each(|t| has(t));
+        }
+        for push in &layout.pushes {
+            [&push.label, &push.osc, &push.action].into_iter().for_each(|t| has(t));
         }
     }
     // A person's own text is no markup.

@@ -1,6 +1,7 @@
 //! A map, drawn from its own file: what is where is not known, so controls stand in the map's order.
 
-use super::{Binding, Button, Coding, LSB_ABOVE, Map, Mode, Registered, Source, When};
+use super::osc::Layout;
+use super::{Binding, Button, Coding, LSB_ABOVE, Map, Mode, Registered, Source, Takeover, When};
 use std::fmt::Write;
 
 /// Boxes in a row.
@@ -65,6 +66,11 @@ pub fn svg(map: &Map) -> String {
             y += BOX.1 + GAP;
         }
     }
+    sheet(&map.name, width, y, &body)
+}
+
+/// The whole drawing, around boxes that end at `y`.
+fn sheet(name: &str, width: usize, y: usize, body: &str) -> String {
     let height = y + MARGIN - GAP;
     format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" viewBox=\"0 0 {width} \
@@ -72,14 +78,64 @@ pub fn svg(map: &Map) -> String {
          <rect width=\"{width}\" height=\"{height}\" fill=\"#fff\"/>\n\
          <text x=\"{MARGIN}\" y=\"{}\" font-size=\"17\" text-anchor=\"start\">{}</text>\n{body}</svg>\n",
         MARGIN + 16,
-        escaped(&map.name)
+        escaped(name)
     )
 }
 
+/// The same of a tablet's layout: faders, endless knobs, buttons, with the addresses that they send to.
+pub fn layout_svg(layout: &Layout) -> String {
+    let (mut body, mut y) = (String::new(), MARGIN + HEAD);
+    let most = layout.faders.len().max(layout.pushes.len()).clamp(1, ROW);
+    let x = |column: usize| MARGIN + column * (BOX.0 + GAP);
+    for row in layout.faders.chunks(ROW) {
+        for (column, fader) in row.iter().enumerate() {
+            let x = x(column);
+            frame(&mut body, x, y);
+            match fader.steps {
+                Some(_) => knob(&mut body, x, y, true),
+                None => slider(&mut body, x, y),
+            }
+            lines(&mut body, x, y, &fader.label, &fader.osc, &fader.target);
+        }
+        y += BOX.1 + GAP;
+    }
+    for row in layout.pushes.chunks(ROW) {
+        for (column, push) in row.iter().enumerate() {
+            let x = x(column);
+            frame(&mut body, x, y);
+            key(&mut body, x, y);
+            lines(&mut body, x, y, &push.label, &push.osc, &push.action);
+        }
+        y += BOX.1 + GAP;
+    }
+    sheet(&layout.name, x(most) - GAP + MARGIN, y, &body)
+}
+
+/// The same as tables of Markdown.
+pub fn layout_table(layout: &Layout) -> String {
+    let mut out = String::from("| control | sends to | moves |\n|---|---|---|\n");
+    for f in &layout.faders {
+        let how = match f.steps {
+            Some(steps) => format!(", {steps} steps for 1"),
+            None => format!(", 0 to 1, {}", if f.takeover == Takeover::Jump { "jump" } else { "pickup" }),
+        };
+        _ = writeln!(out, "| {} | `{}`{how} | {} |", f.label, f.osc, f.target);
+    }
+    out += "\n| button | sends to | does |\n|---|---|---|\n";
+    for p in &layout.pushes {
+        _ = writeln!(out, "| {} | `{}` | {} |", p.label, p.osc, p.action);
+    }
+    out
+}
+
 fn draw_control(out: &mut String, x: usize, y: usize, map: &Map, control: &Binding) {
-    let (cx, cy) = (x + BOX.0 / 2, y + 30);
     frame(out, x, y);
-    let relative = control.coding.is_relative();
+    knob(out, x, y, control.coding.is_relative());
+    lines(out, x, y, &control.label, &sends(map, control), &moves(control));
+}
+
+fn knob(out: &mut String, x: usize, y: usize, relative: bool) {
+    let (cx, cy) = (x + BOX.0 / 2, y + 30);
     let dashes = if relative { " stroke-dasharray=\"3 4\"" } else { "" };
     _ = writeln!(
         out,
@@ -92,17 +148,28 @@ fn draw_control(out: &mut String, x: usize, y: usize, map: &Map, control: &Bindi
         _ = writeln!(out, "<path d=\"M{cx} {cy}V{}\" stroke=\"#333\" stroke-width=\"3\"/>", cy - 19);
         _ = writeln!(out, "<path d=\"M{} {}h18\" stroke=\"#fff\" stroke-width=\"7\"/>", cx - 9, cy + 19);
     }
-    lines(out, x, y, &control.label, &sends(map, control), &moves(control));
+}
+
+/// A fader, half way up.
+fn slider(out: &mut String, x: usize, y: usize) {
+    let (cx, cy) = (x + BOX.0 / 2, y + 30);
+    _ = writeln!(out, "<path d=\"M{cx} {}V{}\" stroke=\"#333\" stroke-width=\"3\"/>", cy - 22, cy + 22);
+    let (left, top) = (cx - 11, cy - 5);
+    _ = writeln!(out, "<rect x=\"{left}\" y=\"{top}\" width=\"22\" height=\"10\" rx=\"2\" fill=\"#333\"/>");
 }
 
 fn draw_button(out: &mut String, x: usize, y: usize, map: &Map, button: &Button) {
     frame(out, x, y);
+    key(out, x, y);
+    lines(out, x, y, &button.label, &presses(map, button), &button.action);
+}
+
+fn key(out: &mut String, x: usize, y: usize) {
     let (bx, by) = (x + BOX.0 / 2 - 26, y + 16);
     _ = writeln!(
         out,
         "<rect x=\"{bx}\" y=\"{by}\" width=\"52\" height=\"28\" rx=\"5\" fill=\"none\" stroke=\"#333\" stroke-width=\"3\"/>"
     );
-    lines(out, x, y, &button.label, &presses(map, button), &button.action);
 }
 
 /// The same as tables of Markdown, bank by bank.

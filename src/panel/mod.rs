@@ -39,7 +39,7 @@ mod takeover;
 pub use ball::{Lie, Plane};
 pub use clock::PortClock;
 pub use coding::{Coding, Reading};
-pub use drawing::{svg, table};
+pub use drawing::{layout_svg, layout_table, svg, table};
 pub use error::PanelError;
 pub use feedback::{
     BURST, BYTES_PER_SECOND, CONTROL_EVERY, Doing, ECHO, Echoes, Feedback, HELD_BACK, LET_GO, Readout,
