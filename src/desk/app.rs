@@ -19,6 +19,7 @@ use super::library::{Done, Librarian, SaveForm};
 use super::luts::{Loader, Wish};
 use super::panes::{Ask, MOUSE, Panes, TraceTextures};
 use super::picker::pick_neutral;
+use super::probe::probe;
 use super::sheet::LookSheet;
 use super::soundness::Soundness;
 use super::surface::Beside;
@@ -534,6 +535,7 @@ impl Desk {
                 }
             }
             Action::SaveLook if !repeat => self.panes.asks.push(Ask::SaveForm),
+            Action::Probe if !repeat => self.panes.probing = !self.panes.probing,
             Action::Scopes if !repeat => self.panes.scopes.shown = !self.panes.scopes.shown,
             Action::Sheet if !repeat => self.toggle_sheet(),
             Action::Pick(by) => self.panes.pick(by),
@@ -579,6 +581,9 @@ impl Desk {
             if let Some(picture) = picture.as_deref().filter(|_| snapshot.picking) {
                 pick_neutral(ui, area, picture, &mut inputs);
             }
+            let seen =
+                picture.as_deref().filter(|_| panes.probing && !snapshot.picking && panes.sheet.is_none());
+            probe(ui, area, seen, &snapshot, &mut panes.probed, &mut inputs);
         });
         self.input.handle_platform_output(&window, full.platform_output);
         for input in inputs {

@@ -22,6 +22,8 @@ pub(super) enum Action {
     /// The sheet of looks.
     Sheet,
     Scopes,
+    /// What the picture holds under the pointer.
+    Probe,
     /// The look on view is saved as a file.
     SaveLook,
     /// What waits for the mouse waits no longer; a look that is tried is left.
@@ -47,6 +49,7 @@ pub const KEYS: &[(&str, &str)] = &[
     ("S, held", "the picture without the stage in hand"),
     (", .", "try the look before, after; Enter keeps it, Esc goes back"),
     ("T", "the sheet of looks: click one to try it"),
+    ("P", "what the picture holds under the pointer; drag: the mean of an area"),
     ("V", "show or hide the scopes"),
     ("Ctrl S", "save the look on view as a file"),
     ("N", "pick a neutral: then click it in the picture, or drag over it (Esc: leave it)"),
@@ -108,6 +111,7 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("s", true) => Action::SaveLook,
             ("t", false) => Action::Sheet,
             ("v", false) => Action::Scopes,
+            ("p", false) => Action::Probe,
             (",", _) => Action::Engine("previous-look"),
             (".", _) => Action::Engine("next-look"),
             ("n", false) => Action::Engine("pick-neutral"),

@@ -11,6 +11,7 @@ mod look;
 mod luts;
 mod panes;
 mod picker;
+mod probe;
 mod rows;
 mod sheet;
 mod soundness;

@@ -50,7 +50,7 @@ pub(super) fn pick_neutral(ui: &mut Ui, area: Rect, picture: &Picture, inputs: &
 }
 
 /// Where in an area the picture is drawn, in points.
-fn place(area: Rect, size: (u32, u32), points: f32) -> Rect {
+pub(super) fn place(area: Rect, size: (u32, u32), points: f32) -> Rect {
     let pixels = |v: egui::Vec2| [v.x * points, v.y * points];
     let place = Place::fit(size, pixels(area.min.to_vec2()), pixels(area.size()));
     Rect::from_min_size(

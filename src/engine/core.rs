@@ -22,8 +22,8 @@ use super::trial::Readied;
 use crate::colour::Display;
 use crate::gpu::{Gpu, Output, ScopeView, Traces, Upload};
 use crate::panel::Move;
-use crate::picture::{Area, Recipe, Structure, mean_light};
-use crate::show::{self, Change, Lock, Outputs, Shot, display_address, shipped_looks};
+use crate::picture::{Area, Frame, Probed, Recipe, Structure, mean_light, probe};
+use crate::show::{self, Change, Lock, Outputs, Shot, display_address, recipe, shipped_looks};
 
 /// What could not be read is asked for again by the hand this often at most: scrubbing asks often.
 const AGAIN: Duration = Duration::from_millis(300);
@@ -48,6 +48,8 @@ pub(super) struct Engine {
     pub(super) warmed: Option<(u64, Vec<Structure>)>,
     /// Plans for trying looks.
     pub(super) readied: Readied,
+    /// Where it is wanted what the picture holds.
+    probed: Option<[[f64; 2]; 2]>,
     /// What scopes are wanted.
     pub(super) scopes: Option<ScopeView>,
     /// Have the last picture's scopes been drawn with it?
@@ -90,6 +92,7 @@ impl Engine {
         Snapshot {
             raster: options.show.raster,
             show: Arc::new(options.show.clone()),
+            probe: None,
             trying: None,
             looks: shipped_looks().into(),
             looks_ready: false,
@@ -141,6 +144,7 @@ impl Engine {
             graded: Vec::new(),
             warmed: None,
             readied: Readied::default(),
+            probed: None,
             scopes: None,
             traced: false,
             traces: Vec::new(),
@@ -206,6 +210,7 @@ impl Engine {
                 let change = self.document.seen().lift_level(self.document.shot, from, to);
                 self.document.change_if(change, control, now);
             }
+            Input::Probe(place) => self.probed = place,
             Input::Scopes(view) => {
                 self.scopes = view;
                 (self.drawn, self.traced) = (None, false);
@@ -377,17 +382,33 @@ impl Engine {
     fn neutral(&self, patch: Patch) -> Result<Change, String> {
         let show = &self.document.show;
         let gone = || "the frame of that patch is no longer at hand; pick again".to_owned();
-        let (key, number) = self.frame_key((patch.shot, patch.frame)).ok_or_else(gone)?;
-        let frame = self.feeds.get(&key, number).and_then(Result::ok).ok_or_else(gone)?;
+        let (frame, area) = self.area(patch).ok_or_else(gone)?;
+        let area = area.ok_or("that place is beside the frame; pick inside it")?;
+        let light = mean_light(&frame, show.decode(&show.shots[patch.shot]), area);
+        show.neutral(patch.shot, light, None).map_err(|e| e.to_string())
+    }
+
+    /// The frame of a patch, if it is at hand, and its pixels, if it is not beside the frame.
+    fn area(&self, patch: Patch) -> Option<(Arc<Frame>, Option<Area>)> {
+        let (key, number) = self.frame_key((patch.shot, patch.frame))?;
+        let frame = self.feeds.get(&key, number)?.ok()?;
         let size = (frame.width, frame.height);
-        let shot = &show.shots[patch.shot];
+        let shot = self.document.show.shots.get(patch.shot)?;
         let raster = self.raster().unwrap_or(size);
         let [from, to] = [patch.from, patch.to].map(|at| shot.framing.place(size, raster, at));
-        if [0, 1].iter().any(|&axis| from[axis].max(to[axis]) < 0.0 || from[axis].min(to[axis]) > 1.0) {
-            return Err("that place is beside the frame; pick inside it".to_owned());
-        }
-        let light = mean_light(&frame, show.decode(shot), Area::between(&frame, from, to, PATCH));
-        show.neutral(patch.shot, light, None).map_err(|e| e.to_string())
+        let beside = |axis: &usize| from[*axis].max(to[*axis]) < 0.0 || from[*axis].min(to[*axis]) > 1.0;
+        let inside = ![0, 1].iter().any(beside);
+        let area = inside.then(|| Area::between(&frame, from, to, PATCH));
+        Some((frame, area))
+    }
+
+    /// What the picture holds where it was asked for.
+    fn probe(&self) -> Option<Result<Probed, Arc<str>>> {
+        let [from, to] = self.probed?;
+        let (shot, show) = (self.document.shot, self.document.seen());
+        let (frame, area) = self.area(Patch { shot, frame: self.frame, from, to })?;
+        let recipe = recipe(show, shot, show.tail(show::Output::Client), self.frame as u32)?;
+        Some(area.map(|area| probe(&frame, &recipe, area)).ok_or_else(|| "beside the frame".into()))
     }
 
     fn go_to_shot(&mut self, shot: usize, now: Instant) {
@@ -534,6 +555,7 @@ impl Engine {
         self.shared.snapshot.store(Arc::new(Snapshot {
             raster: self.raster(),
             show: document.seen().clone(),
+            probe: self.probe(),
             trying: document.trial.state(&document.show),
             looks: document.trial.library.clone(),
             looks_ready: self.library_is_ready(),

@@ -179,6 +179,8 @@ pub enum Input {
         /// Who lifts.
         control: u32,
     },
+    /// What the picture holds from one place to another is wanted, in shares 0…1 of its width and height, or no more.
+    Probe(Option<[[f64; 2]; 2]>),
     /// Scopes of the client's signal are wanted so, or none.
     Scopes(Option<ScopeView>),
     /// Listen to the panels for the control that is to move the parameter at an address, and do nothing else of what

@@ -10,6 +10,7 @@ use super::targets::Focus;
 use crate::media::timecode::Counting;
 use crate::media::{ClipInfo, Rate};
 use crate::panel::{ButtonState, ControlState, Guess, Standing};
+use crate::picture::Probed;
 use crate::show::{Look, Show};
 
 /// How playback is doing.
@@ -118,6 +119,8 @@ pub struct Snapshot {
     pub compare: Compare,
     /// What the current source says about itself.
     pub clip: Option<Arc<ClipInfo>>,
+    /// What the picture holds where it was asked for; why not, if it was asked for beside the frame.
+    pub probe: Option<Result<Probed, Arc<str>>>,
     /// The look that is tried, if one is.
     pub trying: Option<Trying>,
     /// The looks that can be tried.

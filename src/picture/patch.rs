@@ -40,20 +40,24 @@ impl Area {
         let at = [share(x, frame.width), share(y, frame.height)];
         (x < frame.width && y < frame.height).then(|| Self::between(frame, at, at, size.max(1)))
     }
+
+    /// The pixels that stand for it, at least one.
+    pub fn samples(self) -> impl Iterator<Item = (u32, u32)> {
+        let (dx, dy) = (self.width.div_ceil(MOST) as usize, self.height.div_ceil(MOST) as usize);
+        let rows = (self.y..self.y + self.height).skip(dy / 2).step_by(dy);
+        rows.flat_map(move |y| (self.x..self.x + self.width).skip(dx / 2).step_by(dx).map(move |x| (x, y)))
+    }
 }
 
 /// Mean scene-linear ACEScg light of an area of a frame whose values `decode`, or an encoding alone, gives meaning.
 pub fn mean_light(frame: &Frame, decode: impl Into<Decode>, area: Area) -> [f64; 3] {
     let unpack = Unpack::<f64>::of(&frame.format);
     let decoder = Decoder::<f64>::new(&decode.into());
-    let (dx, dy) = (area.width.div_ceil(MOST) as usize, area.height.div_ceil(MOST) as usize);
     let (mut sum, mut count) = ([0.0; 3], 0.0);
-    for y in (area.y..area.y + area.height).skip(dy / 2).step_by(dy) {
-        for x in (area.x..area.x + area.width).skip(dx / 2).step_by(dx) {
-            let light = decoder.light(unpack.at(frame, x, y));
-            sum = std::array::from_fn(|c| sum[c] + light[c]);
-            count += 1.0;
-        }
+    for (x, y) in area.samples() {
+        let light = decoder.light(unpack.at(frame, x, y));
+        sum = std::array::from_fn(|c| sum[c] + light[c]);
+        count += 1.0;
     }
     sum.map(|s| s / count)
 }

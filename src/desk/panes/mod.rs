@@ -76,6 +76,10 @@ pub(super) struct Panes {
     pub asks: Vec<Ask>,
     /// Whether the look on view is sound, if somebody looks.
     pub soundness: Option<Soundness>,
+    /// Is what the picture holds told under the pointer?
+    pub probing: bool,
+    /// Where that was asked for last.
+    pub probed: Option<[[f64; 2]; 2]>,
     /// The scopes.
     pub scopes: ScopePane,
     /// The name of a group that is about to be made.
@@ -107,6 +111,8 @@ impl Panes {
             looking_away: false,
             asks: Vec::new(),
             soundness: None,
+            probing: false,
+            probed: None,
             scopes: ScopePane::default(),
             group_name: String::new(),
             saving: None,

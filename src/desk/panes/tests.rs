@@ -59,6 +59,7 @@ impl Desk {
             dir: "show".into(),
             raster: None,
             picking: false,
+            probe: None,
             trying: self.trying.clone(),
             looks: shipped_looks().into(),
             looks_ready: false,
