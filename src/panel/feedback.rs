@@ -20,11 +20,12 @@ use std::{
 pub const LET_GO: Duration = Duration::from_millis(300);
 
 /// A motor is on its way for this long after it was told where to go: what its control sends until then is
-/// not a hand's doing. Common practice: motor faders take less over their whole travel.
-pub const TRAVEL: Duration = Duration::from_millis(200);
+/// not a hand's doing. Common practice: motor faders take less than a fifth of a second over their whole travel; the rest is
+/// for a machine that is late in telling or in reading.
+pub const TRAVEL: Duration = Duration::from_millis(500);
 
 /// Whatever comes back within this time as it was sent is an echo.
-pub const ECHO: Duration = Duration::from_millis(300);
+pub const ECHO: Duration = Duration::from_millis(500);
 
 /// How long what may be an echo is held back before it counts after all.
 pub const HELD_BACK: Duration = Duration::from_millis(100);
