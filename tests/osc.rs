@@ -281,7 +281,7 @@ fn patterns_bundles_actions_and_undo() {
         surface.float(address, 0.5);
     }
     surface.float("/look/contrast/colour", 0.5);
-    surface.float("/1/fader1", 0.5);
+    surface.float("/page1/slider1", 0.5);
     surface.send("/do/sing", json!([]));
     soon("unknown addresses", || (state(&r.engine).unknown >= 3).then_some(()));
     assert_eq!((state(&r.engine).bad, state(&r.engine).unknown), (0, 3));
@@ -506,29 +506,29 @@ fn a_tablet_with_fixed_addresses() {
     let mut surface = Surface::start(r.address.port());
     surface.send("/hello", json!([]));
     // Exposure is −8 … 8 stops: 0 is the middle.
-    assert_eq!(surface.comes("/1/fader1", |_| true), json!(0.5));
+    assert_eq!(surface.comes("/page1/slider1", |_| true), json!(0.5));
     // Nothing moves until the fader comes past where the parameter stands.
-    surface.float("/1/fader1", 0.9);
+    surface.float("/page1/slider1", 0.9);
     r.stays("balance/exposure", 0.0);
     surface.told();
     // Its hand gone, the fader is told to go back.
-    surface.comes("/1/fader1", |v| *v == json!(0.5));
-    surface.float("/1/fader1", 0.375);
+    surface.comes("/page1/slider1", |v| *v == json!(0.5));
+    surface.float("/page1/slider1", 0.375);
     r.becomes("balance/exposure", -2.0);
-    surface.float("/1/fader1", 0.75);
+    surface.float("/page1/slider1", 0.75);
     r.becomes("balance/exposure", 4.0);
     surface.comes("/balance/exposure", |v| *v == json!(4.0));
     // What turns turns.
-    surface.float("/1/encoder1", 5.0);
+    surface.float("/page1/wheel1", 5.0);
     soon("five fifths of a step", || ((r.value("balance/exposure") - 4.05).abs() < 1e-12).then_some(()));
-    surface.comes("/1/fader1", |v| v.as_f64().is_some_and(|v| (v - 12.05 / 16.0).abs() < 1e-6));
+    surface.comes("/page1/slider1", |v| v.as_f64().is_some_and(|v| (v - 12.05 / 16.0).abs() < 1e-6));
     // Another shot has to be picked up again.
-    surface.float("/2/push3", 1.0);
-    surface.float("/2/push3", 0.0);
+    surface.float("/page2/key3", 1.0);
+    surface.float("/page2/key3", 0.0);
     soon("the second shot", || (r.engine.snapshot().shot == 1).then_some(()));
-    surface.float("/1/fader1", 0.8);
+    surface.float("/page1/slider1", 0.8);
     r.stays("balance/exposure", 0.0);
-    surface.float("/2/push5", 1.0);
+    surface.float("/page2/key5", 1.0);
     soon("what was undone", || (r.engine.snapshot().shot == 0).then_some(()));
     assert_eq!((state(&r.engine).bad, state(&r.engine).unknown), (0, 0));
     r.engine.stop().unwrap();
@@ -602,7 +602,7 @@ fn the_desk_opens_with_it() {
     soon("the page", || TcpStream::connect(address).ok());
     let mut surface = Surface::start(port);
     surface.send("/hello", json!([]));
-    assert_eq!(surface.comes("/1/fader1", |_| true), json!(0.5));
+    assert_eq!(surface.comes("/page1/slider1", |_| true), json!(0.5));
     surface.float("/balance/exposure", 0.5);
     soon("it", || (get(address, "/balance/exposure?VALUE").1 == json!({ "VALUE": [0.5] })).then_some(()));
     soon("it in the file", || {

@@ -337,10 +337,10 @@ fn echoes_come_back_once_by_each_port_within_their_time() {
         (0, &[0xB0, 7, 5], 10, true),
         (0, &[0xB0, 7, 5], 10, false),
         (1, &[0xB0, 7, 5], 200, true),
-        (2, &[0xB0, 7, 5], 300, false),
         // A note that ends is one that begins with velocity 0 (MIDI 1.0).
         (0, &[0x80, 36, 64], 20, true),
         (0, &[0xC0, 7], 20, false),
+        (2, &[0xB0, 7, 5], 500, false),
     ];
     for (port, message, at, expected) in table {
         assert_eq!(echoes.is_echo(*port, message, start + ms(*at)), *expected, "{port} {message:02X?} {at}");
@@ -729,6 +729,27 @@ fn rest(rig: &Rig) -> Vec<Vec<Vec<u8>>> {
         }
     }
     rig.0.lock().unwrap().iter_mut().map(|d| std::mem::take(&mut d.told)).collect()
+}
+
+/// A ring that listens on the very controller that its encoder turns by, of a device that answers nothing: turns that look
+/// like what the ring was told are turns.
+#[test]
+fn no_turn_is_taken_for_an_echo_of_a_device_that_has_none() {
+    let dir = tempfile::tempdir().unwrap();
+    let rig = Rig::with(vec![device("Encoders", Answers::Nothing)]);
+    // One up is 65, and so is the ring a little above the middle.
+    let map = ENCODERS.replace("twos-complement", "binary-offset");
+    let engine = engine(dir.path(), &rig, &[&map]);
+    wait_for("the panel", || (engine.snapshot().panel.ports.len() == 1).then_some(()));
+    rest(&rig);
+    for i in 0..60 {
+        rig.send(0, &[0xB0, 20, if i < 40 { 65 } else { 63 }]);
+        std::thread::sleep(ms(15));
+    }
+    let told = rest(&rig);
+    assert!(told[0].iter().any(|m| m[..] == [0xB0, 20, 65]), "the ring was told what a turn is: {told:?}");
+    let stands = exposure(&engine);
+    assert!((stands - 20.0 * 0.05).abs() < 1e-6, "{stands} after 40 turns up and 20 down");
 }
 
 #[test]

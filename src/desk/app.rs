@@ -148,6 +148,8 @@ struct Desk {
     drawn: (u64, std::sync::Weak<engine::Snapshot>),
     /// The traces that the panes show, which live as long as they do.
     traces: Option<Arc<Traces>>,
+    /// Does a key leave a stage out of the picture?
+    looks_away: bool,
     proxy: EventLoopProxy<News>,
     /// Something that panes show has gone on elsewhere.
     stirred: Arc<AtomicBool>,
@@ -298,6 +300,7 @@ impl Desk {
             redraw_at: None,
             drawn: (0, std::sync::Weak::new()),
             traces: None,
+            looks_away: false,
             proxy,
             stirred,
         };
@@ -363,12 +366,12 @@ impl Desk {
             WindowEvent::KeyboardInput { event: key, is_synthetic, .. }
                 if !*is_synthetic || key.state == ElementState::Released =>
             {
-                if self.egui.egui_wants_keyboard_input() {
-                    // Text is being typed.
-                } else if key.state == ElementState::Released
+                if key.state == ElementState::Released
                     && let Some(what) = let_go(&key.logical_key)
                 {
                     self.act(events, what, false, false);
+                } else if self.types() {
+                    // The interface has it.
                 } else if let Some(what) = action(&key.logical_key, self.mods) {
                     self.act(events, what, key.state == ElementState::Pressed, key.repeat);
                 }
@@ -380,7 +383,7 @@ impl Desk {
             match event {
                 WindowEvent::RedrawRequested => self.draw(),
                 WindowEvent::CloseRequested => return false,
-                WindowEvent::KeyboardInput { .. } if !self.egui.egui_wants_keyboard_input() => {}
+                WindowEvent::KeyboardInput { .. } if !self.types() => {}
                 WindowEvent::DroppedFile(path) => {
                     self.dropped(path);
                     window.request_redraw();
@@ -494,8 +497,17 @@ impl Desk {
         self.surface.window.request_redraw();
     }
 
+    /// Do keys go to the interface?
+    fn types(&self) -> bool {
+        self.egui.egui_wants_keyboard_input() || self.panes.saving.is_some()
+    }
+
     /// Leaves the stage in hand out of the picture, or takes it in again.
     fn leave_stage_out(&mut self, out: bool) {
+        if !out && !std::mem::take(&mut self.looks_away) {
+            return;
+        }
+        self.looks_away = out;
         let stage = stage_of(&self.engine.snapshot(), &self.panes.in_hand);
         let compare = match stage {
             Some((list, at)) if out => Compare::WithoutStage { list, at },

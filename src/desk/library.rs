@@ -17,6 +17,8 @@ pub(super) struct SaveForm {
     pub in_show: bool,
     /// Over a file that is there.
     pub replace: bool,
+    /// Has its first field had the keyboard?
+    pub begun: bool,
     /// Why it was not saved.
     pub refused: Option<String>,
 }
@@ -31,6 +33,7 @@ impl SaveForm {
             intent: origin.and_then(|o| o.intent),
             in_show: false,
             replace: false,
+            begun: false,
             refused: None,
         }
     }

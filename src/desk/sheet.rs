@@ -10,7 +10,7 @@ use super::look;
 use crate::engine::sheet::{self, Job, Sheet, SheetError, Tried};
 use crate::engine::{Command, Input, Snapshot};
 use crate::gpu::Gpu;
-use crate::show::Output;
+use crate::show::{Look, Output};
 
 /// Pixels across the page that the pictures are drawn on, captions included.
 const WIDTH: u32 = 700;
@@ -24,8 +24,10 @@ pub(super) struct LookSheet {
     quit: Arc<AtomicBool>,
     done: Arc<AtomicUsize>,
     total: usize,
-    /// The shot that it shows.
+    /// The shot that it shows, and looks of which library: the pictures' places in that.
     shot: usize,
+    looks: Arc<[Look]>,
+    places: Vec<usize>,
     finished: Option<Result<(Sheet, TextureHandle), String>>,
 }
 
@@ -38,11 +40,15 @@ impl LookSheet {
         let show = s.trying.as_ref().map_or(&s.show, |t| &t.own).clone();
         let (dir, gpu, looks, shot) = (s.dir.clone(), gpu.clone(), s.looks.clone(), s.shot);
         let (stop, count) = (quit.clone(), done.clone());
-        let total = looks.len() + 1;
+        // One that the show cannot have is passed over, as when they are tried one by one.
+        let fits = |look: &Look| (*show).clone().apply(look.change(1.0)).is_ok();
+        let places: Vec<usize> = (0..looks.len()).filter(|at| fits(&looks[*at])).collect();
+        let total = places.len() + 1;
+        let (library, chosen) = (looks.clone(), places.clone());
         // A thread of its own: those of the pool decode and compile for the picture.
         std::thread::spawn(move || {
             let own = Tried { name: "as it is".into(), note: String::new(), stages: None };
-            let tried = looks.iter().map(|look| Tried {
+            let tried = chosen.iter().map(|at| &looks[*at]).map(|look| Tried {
                 name: look.name.clone(),
                 note: look.note.clone(),
                 stages: Some(look.stages.clone()),
@@ -68,7 +74,12 @@ impl LookSheet {
             let _ = send.send(sheet);
             tell();
         });
-        Self { made, quit, done, total, shot, finished: None }
+        Self { made, quit, done, total, shot, looks: library, places, finished: None }
+    }
+
+    /// Is it of the looks that can be tried?
+    pub fn is_of(&self, s: &Snapshot) -> bool {
+        Arc::ptr_eq(&self.looks, &s.looks)
     }
 
     /// Draws it over the picture's area. A click tries a look. False when it is to be closed.
@@ -103,20 +114,23 @@ impl LookSheet {
         let [_, _, width, height] = sheet.places.first().copied().unwrap_or([0, 0, 16, 9]);
         let cells = cells(area, sheet.places.len(), width as f32 / height.max(1) as f32);
         let size = Vec2::new(sheet.width as f32, sheet.height as f32);
-        let now = s.trying.as_ref().map_or(0, |t| t.at + 1);
+        let tried = s.trying.as_ref().map(|t| t.at);
+        let now = tried.map_or(Some(0), |at| self.places.iter().position(|p| *p == at).map(|i| i + 1));
         for (i, ([left, top, width, height], rect)) in sheet.places.iter().zip(cells).enumerate() {
             let (from, to) =
                 (pos2(*left as f32, *top as f32), pos2((left + width) as f32, (top + height) as f32));
             let part = Rect::from_min_max((from.to_vec2() / size).to_pos2(), (to.to_vec2() / size).to_pos2());
             p.image(texture.id(), rect, part, Color32::WHITE);
             let response = ui.interact(rect, ui.scope_id().with(("look", i)), Sense::click());
-            let look = i.checked_sub(1).and_then(|i| s.looks.get(i));
+            let place = i.checked_sub(1).and_then(|i| self.places.get(i).copied());
+            let look = place.and_then(|at| self.looks.get(at));
             let name = look.map_or("as it is", |l| &l.name);
-            response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, i == now, name));
-            let ink = if i == now { look::BRIGHT } else { look::TEXT };
+            response
+                .widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, Some(i) == now, name));
+            let ink = if Some(i) == now { look::BRIGHT } else { look::TEXT };
             let under = rect.left_bottom() + Vec2::new(2.0, NAME / 2.0);
             p.text(under, Align2::LEFT_CENTER, name, FontId::proportional(12.0), ink);
-            let edge = match (i == now, response.hovered()) {
+            let edge = match (Some(i) == now, response.hovered()) {
                 (true, _) => Some(Stroke::new(2.0, look::BRIGHT)),
                 (_, true) => Some(Stroke::new(1.0, look::TEXT)),
                 _ => None,
@@ -128,7 +142,7 @@ impl LookSheet {
                 if s.shot != self.shot {
                     inputs.push(Input::Command(Command::Shot(self.shot)));
                 }
-                inputs.push(Input::Command(match i.checked_sub(1) {
+                inputs.push(Input::Command(match place {
                     Some(at) => Command::TryLook(at),
                     None => Command::LeaveLook,
                 }));

@@ -215,7 +215,11 @@ impl Engine {
                 self.scopes = view;
                 (self.drawn, self.traced) = (None, false);
             }
-            Input::Library(looks) => self.document.set_library(looks),
+            Input::Library(looks) => {
+                self.document.set_library(looks);
+                // Its plans are made ready as soon as something is drawn.
+                (self.readied, self.warmed, self.drawn) = (Readied::default(), None, None);
+            }
             Input::Press { action, down } => self.press(&action, down, now),
             Input::Osc(options) => self.listen(options),
             Input::Learn { target } => {

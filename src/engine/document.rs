@@ -113,11 +113,14 @@ impl Document {
         if change.slots().is_some() {
             return;
         }
+        let before = self.focus;
         self.focus = self.focus.and_then(|focus| focus.after(change));
         if !self.focus.is_some_and(|focus| focus.is_in(&self.seen().chain)) {
             self.focus = Focus::first(&self.seen().chain);
         }
-        self.footing += 1;
+        if change.moves_addresses() || self.focus != before {
+            self.footing += 1;
+        }
     }
 
     /// Another look is seen than before, without a change.

@@ -353,7 +353,8 @@ impl Engine {
             }
             Compare::WithoutLook => drop(recipe.stages.drain(look)),
             Compare::WithoutStage { list, at } => {
-                if let Some(stage) = recipe.stages.get_mut(self.first_of(list) + at) {
+                let there = at < self.document.seen().chain.list(list).len();
+                if let Some(stage) = recipe.stages.get_mut(self.first_of(list) + at).filter(|_| there) {
                     stage.strength = 0.0;
                 }
             }

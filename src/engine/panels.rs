@@ -204,6 +204,7 @@ impl Panels {
                 clock.heard(message.at, now);
                 let echo = echoes.is_echo(number, message.bytes(), now);
                 let Some(event) = read(number, message.bytes()) else { return };
+                let echo = echo && (echoes.repeats(number) || !feedback.is_turn(&event));
                 held_back.retain(|(other, ..)| other.control != event.control);
                 if echo || feedback.hear(&event, now) == Doing::Answer {
                     held_back.push((event, echo, now));
@@ -245,9 +246,12 @@ impl Panels {
             surface.buttons().iter().for_each(|b| down[b.index] = b.down);
             let map = port.feedback.map().clone();
             let mut lost = false;
-            port.feedback.due(&Stands { context, down: &down, map: &map }, now, &mut |message| {
-                self.echoes.sent(message, now);
-                lost |= self.tell.try_send((number, message.into())).is_err();
+            port.feedback.due(&Stands { context, down: &down, map: &map }, now, &mut |message| match self
+                .tell
+                .try_send((number, message.into()))
+            {
+                Ok(()) => self.echoes.sent(message, now),
+                Err(_) => lost = true,
             });
             // Whoever sends does not keep up: what stands there is told once it does.
             if lost {

@@ -6,12 +6,12 @@
 //! doing, and acting on it would make loops: [`Feedback::hear`] and [`Echoes`] tell such answers apart.
 
 use super::{
-    Control, Event, Half, Map, Mode, Surface,
+    Control, Event, Half, Map, Mode, Reading, Surface,
     feedback_map::{Light, Told, When},
     map::{Said, Word},
 };
 use std::{
-    collections::VecDeque,
+    collections::{BTreeMap, VecDeque},
     sync::Arc,
     time::{Duration, Instant},
 };
@@ -32,6 +32,9 @@ pub const HELD_BACK: Duration = Duration::from_millis(100);
 
 /// How far from where it was told to go a motor may come to rest, in its own steps.
 const REST: u16 = 2;
+
+/// Detents that one message of a hand's turn tells at most; what is an echo otherwise may look like more.
+const MOST_DETENTS: f64 = 8.0;
 
 /// Bytes a second that one panel is sent: two thirds of what a MIDI 1.0 cable (31,250 bits a second, ten to a
 /// byte) carries.
@@ -146,6 +149,13 @@ impl Feedback {
         let channel = event.control.channel();
         let all = self.map.controls.iter().zip(&self.in_force.0).enumerate();
         all.filter(|(_, (_, in_force))| **in_force).find_map(|(i, (c, _))| Some((i, c.hears(channel, word)?)))
+    }
+
+    /// May a message be a hand's turn of a control without ends: by few enough detents?
+    pub fn is_turn(&self, event: &Event) -> bool {
+        let Some((index, Said::Byte(byte))) = self.control_of(event) else { return false };
+        let reading = self.map.controls[index].coding.read(byte);
+        matches!(reading, Some(Reading::Turned(detents)) if detents.abs() <= MOST_DETENTS)
     }
 
     /// Takes in a message of the panel and says whose doing it is. What is an answer is not to be acted on.
@@ -411,7 +421,11 @@ enum Thing {
 /// What was sent lately, to any panel: it may come back by any port, from a device that repeats what it gets or
 /// hands it on to another.
 #[derive(Clone, Debug, Default)]
-pub struct Echoes(VecDeque<Sent>);
+pub struct Echoes {
+    sent: VecDeque<Sent>,
+    /// By port: of what was sent lately and can be nobody's turn, the share that came back.
+    habits: BTreeMap<usize, f64>,
+}
 
 #[derive(Clone, Copy, Debug)]
 struct Sent {
@@ -427,25 +441,54 @@ impl Echoes {
 
     /// `message` was sent at `now`.
     pub fn sent(&mut self, message: &[u8], now: Instant) {
-        while self.0.front().is_some_and(|s| now >= s.at + ECHO) || self.0.len() >= Self::MOST {
-            self.0.pop_front();
-        }
+        self.forget(now);
         if let Some(message) = common(message) {
-            self.0.push_back(Sent { message, at: now, back: 0 });
+            self.sent.push_back(Sent { message, at: now, back: 0 });
         }
+    }
+
+    fn forget(&mut self, now: Instant) {
+        while self.sent.front().is_some_and(|s| now >= s.at + ECHO) || self.sent.len() >= Self::MOST {
+            let Some(gone) = self.sent.pop_front() else { break };
+            if gone.is_telling() {
+                for (port, share) in &mut self.habits {
+                    let back = gone.back & (1 << (port % 64)) != 0;
+                    *share += (f64::from(u8::from(back)) - *share) / 4.0;
+                }
+            }
+        }
+    }
+
+    /// Does what is sent come back by a port as a rule? Where it does not, a turn that happens to look like what was sent is
+    /// one.
+    pub fn repeats(&self, port: usize) -> bool {
+        self.habits.get(&port).is_some_and(|share| *share > 0.2)
     }
 
     /// Is a message that came by `port` one that was sent? Each that was sent comes back once by a port.
     pub fn is_echo(&mut self, port: usize, message: &[u8], now: Instant) -> bool {
         let (Some(message), bit) = (common(message), 1u64 << (port % 64)) else { return false };
+        self.forget(now);
+        let share = self.habits.entry(port).or_default();
         let came = |s: &&mut Sent| s.message == message && s.back & bit == 0 && now < s.at + ECHO;
-        match self.0.iter_mut().find(came) {
+        match self.sent.iter_mut().find(came) {
             Some(sent) => {
                 sent.back |= bit;
+                if sent.is_telling() {
+                    *share = share.max(0.5);
+                }
                 true
             }
             None => false,
         }
+    }
+}
+
+impl Sent {
+    /// Would it tell of an echo if it came back? A value that encoders turn by could be a hand's as well.
+    fn is_telling(&self) -> bool {
+        let [status, _, value] = self.message;
+        status & 0xF0 != 0xB0 || !matches!(value, 1..=8 | 56..=72 | 120..=127)
     }
 }
 

@@ -8,7 +8,7 @@ use super::{Coding, LSB_ABOVE, Mode, Source};
 use std::{collections::BTreeMap, fmt};
 
 /// Messages that are kept; the oldest go first.
-const MOST: usize = 4096;
+const MOST: usize = 512;
 
 /// A byte of a pair comes at most this long before or after the other, in microseconds.
 const TOGETHER: u64 = 5_000;

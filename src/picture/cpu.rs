@@ -5,7 +5,9 @@ use rayon::prelude::*;
 use super::balance::BalanceValues;
 use super::plan::tail_values;
 use super::spread;
-use super::{Decode, Frame, Recipe, ShowLutValues, Source, Tail, TrimValues, Unpack, noise, quantise};
+use super::{
+    Balance, Decode, Frame, Recipe, ShowLutValues, Source, Tail, TrimValues, Unpack, noise, quantise,
+};
 use crate::colour::{
     Aces2, Aces2InverseValues, Aces2Values, CurveValues, OutputTransform, Real, Shaped, ToneScale,
     acescct_decode, acescct_encode, apply,
@@ -163,6 +165,13 @@ impl<T: Twin> Grader<T> {
             widening: recipe.tail.widening().map(|m| m.rows()),
             encode,
             frame: recipe.frame,
+        }
+    }
+
+    /// Another balance, everything else as it is; for recipes that have one.
+    pub fn set_balance(&mut self, balance: Balance) {
+        if self.balance.is_some() {
+            self.balance = Some(balance.prepared());
         }
     }
 

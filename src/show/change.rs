@@ -205,6 +205,24 @@ impl Change {
         }
     }
 
+    /// May an address lead elsewhere after it: do stages, shots or groups come, go or change places?
+    pub fn moves_addresses(&self) -> bool {
+        match self {
+            Self::AddStage { .. }
+            | Self::RemoveStage { .. }
+            | Self::MoveStage { .. }
+            | Self::ReplaceLook { .. }
+            | Self::AddShot { .. }
+            | Self::RemoveShot { .. }
+            | Self::MoveShot { .. }
+            | Self::AddGroup { .. }
+            | Self::RemoveGroup { .. }
+            | Self::RenameGroup { .. } => true,
+            Self::Together(changes) => changes.iter().any(Self::moves_addresses),
+            _ => false,
+        }
+    }
+
     /// The shot that it is about, if it is about one.
     pub fn shot(&self) -> Option<usize> {
         match self {

@@ -2,7 +2,7 @@
 
 use super::{Change, Output, Show, ShowError, Slot};
 use crate::colour::{GREY, encoding};
-use crate::look::{Chain, List, Reach};
+use crate::look::{List, Reach};
 use crate::picture::cpu::Grader;
 use crate::picture::{Balance, BalanceField, Recipe};
 use crate::scope::System;
@@ -16,8 +16,7 @@ const OFFSETS: [BalanceField; 3] = [BalanceField::OffsetR, BalanceField::OffsetG
 
 /// The client's signal of neutral light through a shot's balance and the chain, as far as that is a function of a colour.
 struct Neutral {
-    chain: Chain,
-    recipe: Recipe,
+    grader: Grader<f64>,
     balance: Balance,
     system: System,
 }
@@ -37,20 +36,14 @@ impl Neutral {
         }
         let acescg = encoding("acescg").ok_or_else(|| ShowError::change("there is no ACEScg", ""))?;
         let recipe = Recipe::graded(acescg, s.balance, &chain, show.tail(Output::Client));
-        let system = show.system(Output::Client);
-        Ok(Self { chain, recipe, balance: s.balance, system })
-    }
-
-    fn grader(&self, balance: Balance) -> Grader<f64> {
-        let acescg = self.recipe.decode.encoding;
-        Grader::new(&Recipe::graded(acescg, balance, &self.chain, self.recipe.tail.clone()))
+        Ok(Self { grader: Grader::new(&recipe), balance: s.balance, system: show.system(Output::Client) })
     }
 
     /// The signal of grey.
-    fn grey(&self, offsets: [f64; 3]) -> [f64; 3] {
+    fn grey(&mut self, offsets: [f64; 3]) -> [f64; 3] {
         let set = |b: Balance, (field, value): (BalanceField, f64)| b.with(field, value);
-        let balance = OFFSETS.into_iter().zip(offsets).fold(self.balance, set);
-        self.grader(balance).pixel([GREY; 3])
+        self.grader.set_balance(OFFSETS.into_iter().zip(offsets).fold(self.balance, set));
+        self.grader.pixel([GREY; 3])
     }
 }
 
@@ -67,7 +60,7 @@ impl Show {
     /// # Errors
     /// [`ShowError::Change`] when offsets within their ranges do not do that, or when there is no such shot.
     pub fn push_colour(&self, shot: usize, [cb, cr]: [f64; 2]) -> Result<Change, ShowError> {
-        let neutral = Neutral::of(self, shot)?;
+        let mut neutral = Neutral::of(self, shot)?;
         let ([wr, wg, wb], [db, dr]) = (neutral.system.weights(), neutral.system.divisors());
         let (red, blue) = (cr * dr, cb * db);
         let start = OFFSETS.map(|f| neutral.balance.get(f));
@@ -90,6 +83,11 @@ impl Show {
             };
             offsets = std::array::from_fn(|i| offsets[i] + by[i]);
         }
+        let arrived =
+            neutral.grey(offsets).iter().zip(wanted).all(|(found, wanted)| (found - wanted).abs() < 1e-3);
+        if !arrived {
+            return Err(refuse("the signal of middle grey does not come so far"));
+        }
         let held = |(f, v): (BalanceField, f64)| (f.parameter().min..=f.parameter().max).contains(&v);
         if !OFFSETS.into_iter().zip(offsets).all(held) {
             return Err(refuse("the offsets of balance do not reach so far"));
@@ -99,16 +97,15 @@ impl Show {
     }
 
     /// The change of exposure that brings what has luma `from` on the client's signal, 0…1, to luma `to`: exactly for
-    /// neutral light.
+    /// neutral light; as far as exposure's range goes.
     ///
     /// # Errors
     /// [`ShowError::Change`] when no exposure does, or when there is no such shot.
     pub fn lift_level(&self, shot: usize, from: f64, to: f64) -> Result<Change, ShowError> {
         let neutral = Neutral::of(self, shot)?;
-        let grader = neutral.grader(neutral.balance);
         let weights = neutral.system.weights();
         let luma = |stops: f64| {
-            let signal = grader.pixel([GREY * stops.exp2(); 3]);
+            let signal = neutral.grader.pixel([GREY * stops.exp2(); 3]);
             (0..3).map(|c| weights[c] * signal[c]).sum::<f64>()
         };
         let stops_of = |level: f64| {

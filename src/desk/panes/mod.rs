@@ -169,10 +169,13 @@ impl Panes {
         }
         self.pressed = down;
         let area = ui.available_rect_before_wrap();
-        if let Some(sheet) = &mut self.sheet
-            && !sheet.draw(ui, area, s, inputs)
-        {
-            self.sheet = None;
+        if let Some(sheet) = &mut self.sheet {
+            if !sheet.is_of(s) {
+                // Twice: closed, and begun again.
+                self.asks.extend([Ask::Sheet; 2]);
+            } else if !sheet.draw(ui, area, s, inputs) {
+                self.sheet = None;
+            }
         }
         if let Some(trouble) = &s.trouble {
             let place = egui::Rect::from_min_size(

@@ -19,7 +19,7 @@ impl Panes {
             egui::Grid::new("save look").num_columns(2).spacing([12.0, 6.0]).show(ui, |ui| {
                 ui.label("name");
                 let name = ui.add(TextEdit::singleline(&mut form.name).desired_width(300.0));
-                if form.name.is_empty() && form.refused.is_none() {
+                if !std::mem::replace(&mut form.begun, true) {
                     name.request_focus();
                 }
                 ui.end_row();

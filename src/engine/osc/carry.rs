@@ -27,9 +27,9 @@ impl Engine {
         let (before, first) = (self.document.revision, self.document.shot);
         for request in osc.common.requests.take() {
             self.stale = true;
-            let shot = self.document.shot;
+            let footing = self.document.footing;
             self.carry_out(&mut osc, request, now);
-            if self.document.shot != shot {
+            if self.document.footing != footing {
                 osc.reset();
                 self.reset_panels();
             }

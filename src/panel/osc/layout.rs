@@ -120,7 +120,7 @@ impl Layout {
                         return refuse("this address has a meaning of its own");
                     }
                 }
-                _ => return refuse("an address like \"/1/fader1\" is accepted"),
+                _ => return refuse("an address like \"/page1/slider1\" is accepted"),
             }
             let osc: Arc<str> = osc.as_str().into();
             if taken.contains(&osc) {
