@@ -55,7 +55,8 @@ impl Mimic {
             Act::Turn { .. } => Vec::new(),
             Act::Touch { control, down } => {
                 let note = map.controls.get(control).and_then(|c| Some((c.touch?, c.channel.unwrap_or(0))));
-                let message = note.map(|(note, channel)| vec![0x90 | channel, note, if down { 127 } else { 0 }]);
+                let message =
+                    note.map(|(note, channel)| vec![0x90 | channel, note, if down { 127 } else { 0 }]);
                 message.into_iter().collect()
             }
             Act::Button { button, down } => self.press(map, button, down).into_iter().collect(),

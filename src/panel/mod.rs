@@ -55,8 +55,8 @@ pub use map::{
     Bank, Binding, Button, Map, Mode, PANEL_ACTIONS, Page, Resets, SHIPPED, SHIPPED_ALIASES, Source, Target,
     Task, matches, shipped,
 };
-pub use mimic::{Act, Mimic};
 pub use message::{Control, Event, FIRST_MODE_MESSAGE, Splitter, events, read, split};
+pub use mimic::{Act, Mimic};
 pub use pair::{FINE_MOST, Half, LSB_ABOVE, PAIR_WAIT, Pair};
 pub use plugs::{EVERY, EVERY_WITHOUT_MIDI, Plug, Plugs, Wish};
 pub use ports::{Connection, Input, Output, PortInfo, Ports, QUEUE, Queue, RawMessage, Sender, Waker, queue};

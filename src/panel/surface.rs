@@ -101,6 +101,8 @@ pub struct ButtonState {
     pub label: Arc<str>,
     /// Which of the map's buttons it is, from 0.
     pub index: usize,
+    /// How it tells that it was pressed.
+    pub mode: Mode,
     /// What it does, as a map says it.
     pub action: Arc<str>,
     /// Is it down, or what it does so now: fine mode latched, its bank or page in force? A button that only tells of
@@ -418,7 +420,8 @@ impl Surface {
     /// Works by another map from now on, and forgets all that was heard; if it has the same banks and pages, those in
     /// force stay so.
     pub fn set_map(&mut self, map: Arc<Map>) {
-        let same = (&map.banks, &map.pages, &map.layers) == (&self.map.banks, &self.map.pages, &self.map.layers);
+        let same =
+            (&map.banks, &map.pages, &map.layers) == (&self.map.banks, &self.map.pages, &self.map.layers);
         let mut banks = self.banks.clone();
         banks.let_go();
         *self = Self::new(map);
@@ -447,9 +450,10 @@ impl Surface {
             picked_up: hand.picked_up(binding),
             touched: touched.contains(&binding.hand),
             last: hand.last,
-            stands: hand.last.filter(|_| !binding.coding.is_relative()).map(|last| {
-                f64::from(last) / if binding.fine { f64::from(FINE_MOST) } else { 127.0 }
-            }),
+            stands: hand
+                .last
+                .filter(|_| !binding.coding.is_relative())
+                .map(|last| f64::from(last) / if binding.fine { f64::from(FINE_MOST) } else { 127.0 }),
             hand: binding.hand,
         };
         all.zip(in_force).filter(|(_, in_force)| *in_force).map(|(one, _)| state(one)).collect()
@@ -470,6 +474,7 @@ impl Surface {
         let state = |(index, (button, down)): (usize, (&Button, &bool))| ButtonState {
             label: button.label.clone(),
             index,
+            mode: button.mode,
             action: button.action.clone(),
             down: match button.task {
                 Task::FineLatch => self.latched,

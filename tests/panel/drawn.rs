@@ -172,7 +172,8 @@ fn hands_buttons_and_banks() {
     let mut other = Drawn::new();
     other.2.follow(&drawn.2);
     assert_eq!(other.2.standing().bank.as_deref(), Some("one"));
-    for act in [Act::Turn { control: 99, by: 1.0 }, Act::Touch { control: 99, down: true }, button(99, true)] {
+    for act in [Act::Turn { control: 99, by: 1.0 }, Act::Touch { control: 99, down: true }, button(99, true)]
+    {
         assert!(drawn.act(act).0.is_empty(), "there is none");
     }
 }
