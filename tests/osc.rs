@@ -412,8 +412,11 @@ fn surfaces_are_told_what_changes_and_no_echo() {
     let is = |wanted: f64| move |v: &Value| v.as_f64().is_some_and(|v| (v - wanted).abs() < 1e-6);
     surface.comes("/look/contrast/strength", is(0.3));
     surface.comes(&format!("/look/{number}/strength"), is(0.3));
+    // It is the look's first stage, the one in focus.
+    assert_eq!(number, 1);
+    surface.comes("/focus/strength", is(0.3));
     assert!(asked.elapsed() < Duration::from_secs(1));
-    assert_eq!(surface.told().len(), 2);
+    assert_eq!(surface.told().len(), 3);
 
     // Its own is not, now or later; the other surface is told.
     let mut other = Surface::start(r.address.port());

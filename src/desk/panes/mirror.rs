@@ -17,6 +17,8 @@ pub(in super::super) struct Hands {
     turning: Option<[(usize, [f64; 2]); 2]>,
     /// The button of the panel that the mouse holds down.
     pressed: Option<usize>,
+    /// Of the mirror, as it was drawn last.
+    height: f32,
 }
 
 impl Hands {
@@ -74,6 +76,11 @@ impl Panes {
         }
         self.turn(ui, inputs);
         ui.add_space(3.0);
+        // The pane fits itself to what is in it one frame later.
+        let height = ui.min_rect().height();
+        if std::mem::replace(&mut self.hands.height, height) != height {
+            ui.ctx().request_repaint();
+        }
     }
 
     /// Map, ports, what is in force, what went wrong; banks can be chosen.
@@ -338,9 +345,9 @@ const FINE: f32 = 0.1;
 /// What maps call a ball's axis to the right, after its name.
 const ACROSS: &str = " across";
 
-/// Was the mouse's button pressed on it in this frame?
+/// Was the mouse's button pressed on it in this frame? It may have come up again in the same one.
 fn pressed(ui: &Ui, response: &Response) -> bool {
-    response.is_pointer_button_down_on() && ui.input(|i| i.pointer.primary_pressed())
+    (response.is_pointer_button_down_on() || response.clicked()) && ui.input(|i| i.pointer.primary_pressed())
 }
 
 /// Is it held while something else is turned?

@@ -545,6 +545,19 @@ fn the_mouse_plays_the_drawn_panel() {
     desk.button(go + Vec2::new(0.0, -300.0), false);
     desk.frame(&[]);
     assert_eq!(desk.acts[1..], [Act::Button { button: 0, down: false }]);
+    // A click that is over within one frame is a press all the same.
+    desk.acts.clear();
+    let click = |pressed| Event::PointerButton {
+        pos: go,
+        button: PointerButton::Primary,
+        pressed,
+        modifiers: Modifiers::NONE,
+    };
+    desk.at += Duration::from_secs(2);
+    desk.move_to(go);
+    desk.frame(&[click(true), click(false)]);
+    desk.frame(&[]);
+    assert_eq!(desk.acts, [true, false].map(|down| Act::Button { button: 0, down }));
     // What is held while something else is turned stays down until the next click.
     desk.acts.clear();
     let finely = desk.text("Finely");
