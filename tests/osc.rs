@@ -11,7 +11,7 @@ use std::process::Stdio;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use greyhold::engine::{ACTIONS, Compare, Input, OscOptions, known_action};
+use greyhold::engine::{ACTIONS, Compare, Input, OscOptions, Snapshot, known_action, known_target};
 use greyhold::look::{STAGES, stage};
 use greyhold::panel::osc::{LAYOUTS, Layout, Sent, encode, matches};
 use greyhold::picture::{BALANCE, BalanceField, FRAMING, TRIM};
@@ -32,10 +32,11 @@ fn leaves(node: &Value, out: &mut BTreeMap<String, Value>) {
 
 /// Addresses that the declarations make of that show, written out here another way.
 fn declared() -> BTreeSet<String> {
-    let (mut all, mut trims) = (BTreeSet::new(), BTreeSet::new());
+    let (mut all, mut trims, mut in_focus) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
     all.extend(BALANCE.iter().map(|p| format!("/balance/{}", p.key)));
     all.extend(FRAMING.iter().map(|p| format!("/framing/{}", p.key)));
     all.extend(["/look/strength", "/view/shot", "/view/timecode"].map(str::to_owned));
+    all.extend(["/view/frame", "/view/shuttle"].map(str::to_owned));
     for output in ["desk", "client", "files"] {
         all.extend(TRIM.iter().map(|p| format!("/output/{output}/{}", p.key)));
         all.insert(format!("/output/{output}/display"));
@@ -56,12 +57,17 @@ fn declared() -> BTreeSet<String> {
         trims.extend(keys.map(|key| format!("{trim}/{key}")));
     }
     let look: Vec<&str> = STAGES.iter().filter(|d| !d.table).map(|d| d.key).collect();
+    // The look's first stage is in focus.
+    let parameters = stage(look[0]).unwrap().declaration().parameters.len().min(9);
+    in_focus.extend(["/focus/on", "/focus/strength"].map(str::to_owned));
+    in_focus.extend((1..=parameters).map(|n| format!("/focus/{n}")));
     for (at, key) in look.iter().enumerate() {
         add(format!("/look/{key}"), key);
         add(format!("/look/{}", at + 1), key);
     }
     add(format!("/look/{}", look.len() + 1), "contrast");
     all.extend(trims);
+    all.extend(in_focus);
     all
 }
 
@@ -80,6 +86,11 @@ fn every_parameter_is_reached_and_held_to_its_range() {
         let address = &path[1..];
         let text = node["DESCRIPTION"].as_str().unwrap();
         assert!(!text.is_empty() && node["FULL_PATH"] == json!(path), "{path}");
+        // These have a test of their own: they lead elsewhere, or show pictures.
+        if ["/focus/", "/view/frame", "/view/shuttle"].iter().any(|own| path.starts_with(own)) {
+            assert_eq!(node["ACCESS"], json!(3), "{path}");
+            continue;
+        }
         if node["ACCESS"] != json!(3) {
             let wanted = if path.starts_with("/do/") { (json!("T"), 2) } else { (json!("s"), 1) };
             assert_eq!((node["TYPE"].clone(), node["ACCESS"].as_i64().unwrap()), wanted, "{path}");
@@ -401,8 +412,11 @@ fn surfaces_are_told_what_changes_and_no_echo() {
     let is = |wanted: f64| move |v: &Value| v.as_f64().is_some_and(|v| (v - wanted).abs() < 1e-6);
     surface.comes("/look/contrast/strength", is(0.3));
     surface.comes(&format!("/look/{number}/strength"), is(0.3));
+    // It is the look's first stage, the one in focus.
+    assert_eq!(number, 1);
+    surface.comes("/focus/strength", is(0.3));
     assert!(asked.elapsed() < Duration::from_secs(1));
-    assert_eq!(surface.told().len(), 2);
+    assert_eq!(surface.told().len(), 3);
 
     // Its own is not, now or later; the other surface is told.
     let mut other = Surface::start(r.address.port());
@@ -494,6 +508,126 @@ fn surfaces_are_told_what_changes_and_no_echo() {
         socket.send_to(&bytes, r.address).unwrap();
     }
     soon("eight", || (state(&r.engine).surfaces == 8).then_some(()));
+    r.engine.stop().unwrap();
+}
+
+/// The stage in focus and the transport: plainly, by a pattern that says so, by a layout's faders, on the page, and told.
+#[test]
+fn focus_and_transport() {
+    let layout = r#"
+        name = "t"
+        [[control]]
+        osc = "/1/focus"
+        coding = "absolute"
+        target = "focus/strength"
+        [[control]]
+        osc = "/1/frame"
+        coding = "absolute"
+        takeover = "jump"
+        target = "view/frame"
+        [[control]]
+        osc = "/1/jog"
+        coding = "relative"
+        target = "view/frame"
+        [[control]]
+        osc = "/1/switch"
+        coding = "relative"
+        target = "focus/on"
+    "#;
+    let layout = Layout::parse(layout, "t.toml", &known_target, &known_action).unwrap();
+    assert!(
+        Layout::parse(
+            "name = \"t\"\n[[button]]\nosc = \"/view/frame\"\naction = \"undo\"",
+            "t",
+            &known_target,
+            &known_action
+        )
+        .is_err()
+    );
+    let r = run(OscOptions { layout: Some(Arc::new(layout)), ..local() });
+    let mut surface = Surface::start(r.address.port());
+    surface.send("/hello", json!([]));
+    let snapshot = || r.engine.snapshot();
+    let is = |what: &str, is: &dyn Fn(&Snapshot) -> bool| soon(what, || is(&snapshot()).then_some(()));
+    soon("the shot's twelve frames", || (snapshot().frames == 12).then_some(()));
+
+    // Frames, from 0, no further than they go; what is no whole frame is the nearest.
+    surface.send("/view/frame", json!([["i", 5]]));
+    is("frame 5", &|s| s.frame == 5 && !s.playing);
+    let (_, page) = r.get("/view/frame");
+    assert_eq!((&page["VALUE"], &page["RANGE"]), (&json!([5]), &json!([{ "MIN": 0, "MAX": 11 }])));
+    surface.float("/view/frame", 7.4);
+    is("frame 7", &|s| s.frame == 7);
+    surface.float("/view/frame/turn", -3.0);
+    is("three back", &|s| s.frame == 4);
+    surface.float("/view/frame", 1e9);
+    is("the last", &|s| s.frame == 11);
+    surface.comes("/view/frame", |v| *v == json!(11));
+    surface.send("/view/frame/reset", json!([]));
+    is("the first", &|s| s.frame == 0);
+    surface.float("/1/frame", 1.0);
+    is("a fader's end", &|s| s.frame == 11);
+    surface.float("/1/frame", 0.5);
+    is("its middle", &|s| s.frame == 6);
+    surface.float("/1/jog", -2.0);
+    is("two back", &|s| s.frame == 4);
+    surface.comes("/1/frame", |v| v.as_f64().is_some_and(|v| (v - 4.0 / 11.0).abs() < 1e-6));
+    assert_eq!(snapshot().steps.0, 0, "nothing of it is in the show");
+
+    // Speeds; while it plays, frames are told no more often than anything is.
+    surface.told();
+    surface.float("/view/shuttle", -0.5);
+    is("half as fast, backwards", &|s| s.speed == -0.5 && s.playing);
+    surface.float("/view/shuttle", 100.0);
+    is("the fastest", &|s| s.speed == 8.0);
+    surface.told();
+    std::thread::sleep(Duration::from_secs(1));
+    let told = surface.told().iter().filter(|(_, address, _)| address == "/view/frame").count();
+    assert!((2..=33).contains(&told), "{told} times a second");
+    surface.send("/view/shuttle/reset", json!([]));
+    is("rest", &|s| !s.playing && s.speed == 0.0);
+    surface.comes("/view/shuttle", |v| *v == json!(0.0));
+
+    // The stage in focus, under its own address and that one; another comes into focus.
+    let declaration = |s: &Snapshot, at: usize| s.show.chain.look[at].declaration();
+    surface.float("/focus/strength", 0.25);
+    is("its strength", &|s| s.show.chain.look[0].strength == 0.25);
+    surface.comes("/look/1/strength", |v| *v == json!(0.25));
+    let text = r.get("/focus").1["DESCRIPTION"].as_str().unwrap().to_owned();
+    assert!(text.contains(declaration(&snapshot(), 0).key), "{text}");
+    surface.send("/do/focus-next", json!([]));
+    is("the second in focus", &|s| s.focus.is_some_and(|focus| focus.at == 1));
+    surface.comes("/focus/strength", |v| *v == json!(0.0));
+    let first = &declaration(&snapshot(), 1).parameters[0];
+    let goal = first.held(first.default + 3.0 * first.step);
+    surface.float("/focus/1/turn", 3.0);
+    is("its first parameter", &|s| s.show.chain.look[1].values[0] == goal);
+    surface.send("/focus/on", json!([["F", null]]));
+    is("it off", &|s| !s.show.chain.look[1].on && s.show.chain.look[0].on);
+    surface.float("/1/switch", 1.0);
+    is("it on", &|s| s.show.chain.look[1].on);
+    // A fader is picked up anew for another stage.
+    surface.float("/1/focus", 0.0);
+    surface.float("/1/focus", 0.3);
+    let most = declaration(&snapshot(), 1).strength.max;
+    is("by the fader", &|s| (s.show.chain.look[1].strength - 0.3 * most).abs() < 1e-6);
+    surface.send("/do/focus-previous", json!([]));
+    is("the first in focus", &|s| s.focus.is_some_and(|focus| focus.at == 0));
+    surface.float("/1/focus", 0.8);
+    r.stays("look/1/strength", 0.25);
+    // A pattern means them if it says so, and only then.
+    let (before, frame) = (snapshot().show.chain.look[0].values.clone(), snapshot().frame);
+    surface.float("/*/*", 0.5);
+    r.becomes("look/strength", 0.5);
+    let s = snapshot();
+    assert_eq!((&s.show.chain.look[0].values, s.frame, s.speed), (&before, frame, 0.0));
+    surface.float("/focus/s*", 0.75);
+    r.becomes("look/1/strength", 0.75);
+    // What the stage lacks is nobody's mistake; there is no tenth.
+    surface.float("/focus/9", 0.5);
+    surface.float("/focus/10", 0.5);
+    soon("an unknown address", || (state(&r.engine).unknown == 1).then_some(()));
+    assert_eq!(state(&r.engine).bad, 0);
     r.engine.stop().unwrap();
 }
 

@@ -9,7 +9,7 @@ use greyhold::engine::{
     CACHE, Command, Focus, Handle, Input, Options, Snapshot, known_action, known_target, start,
 };
 use greyhold::look::{List, Stage, stage};
-use greyhold::panel::{self, Map, PanelError, PortInfo, Ports, Sender, Waker, queue};
+use greyhold::panel::{self, Act, Map, PanelError, PortInfo, Ports, Sender, Waker, queue};
 use greyhold::picture::BalanceField::{Contrast, Exposure, OffsetB, OffsetG, OffsetR};
 use greyhold::picture::Fitting;
 use greyhold::show::{Change, GESTURE_GAP, load};
@@ -184,6 +184,7 @@ fn panels_at_the_engine() {
     a_ball_is_one_step(&suite);
     units_and_choices(&suite);
     smoothing(&suite);
+    a_panel_that_is_drawn(&suite);
     focus(&suite);
     looks_on_trial(&suite);
     transport(&suite);
@@ -298,6 +299,98 @@ fn smoothing(suite: &Suite) {
     assert!(between > 0, "it was on its way");
     assert_eq!(suite.steps(), before + 1, "one gesture");
     suite.undo();
+}
+
+/// A panel that nobody has, by a port of its own: it turns, is picked up, presses, and changes banks by itself.
+fn a_panel_that_is_drawn(suite: &Suite) {
+    suite.rest();
+    let act = |act| suite.engine.send(Input::Panel(act));
+    let turn = |control, by| act(Act::Turn { control, by });
+    let steps = suite.steps();
+    // It takes over from the panel that is seen, in its bank.
+    let bank = |s: &Snapshot| s.panel.standing.bank.as_deref().map(str::to_owned);
+    assert!(!suite.engine.snapshot().panel.drawn);
+    assert_eq!(bank(&suite.engine.snapshot()).as_deref(), Some("two"));
+    act(Act::Touch { control: 0, down: true });
+    suite.comes("a hand on it", |s| s.panel.drawn && s.panel.controls[0].touched);
+    assert_eq!(bank(&suite.engine.snapshot()).as_deref(), Some("two"));
+    turn(0, 2.0);
+    suite.comes("a turn", |s| near(exposure(s), 0.1));
+    suite.rest();
+    turn(0, 1.5);
+    turn(0, 0.5);
+    suite.comes("another", |s| near(exposure(s), 0.2));
+    act(Act::Touch { control: 0, down: false });
+    suite.comes("no hand", |s| !s.panel.controls[0].touched);
+    assert_eq!(suite.steps(), steps + 1, "one step, by its touch note");
+    // Fine is held; a double press is one by the engine's own clock.
+    act(Act::Button { button: 2, down: true });
+    suite.comes("fine", |s| s.panel.standing.fine);
+    turn(0, 10.0);
+    suite.comes("a tenth of it", |s| near(exposure(s), 0.25));
+    act(Act::Button { button: 2, down: false });
+    suite.comes("no fine mode", |s| !s.panel.standing.fine);
+    let offsets = |s: &Snapshot| [OffsetR, OffsetG, OffsetB].map(|f| s.show.shots[0].balance.get(f));
+    let named = |label: &str| {
+        let s = suite.engine.snapshot();
+        s.panel.controls.iter().find(|c| &*c.label == label).unwrap().clone()
+    };
+    turn(named("Picture across").index, 5.0);
+    suite.comes("a ball", |s| offsets(s)[2] > 0.0);
+    for down in [true, false, true, false] {
+        act(Act::Button { button: 1, down });
+    }
+    suite.comes("its default", |s| offsets(s) == [0.0; 3]);
+    act(Act::Button { button: 0, down: true });
+    act(Act::Button { button: 0, down: false });
+    suite.comes("the next stage in focus", |s| s.focus == Some(Focus { list: List::Look, at: 1 }));
+    // A knob stands in its middle and does nothing until it comes to where the strength stands; then both go together.
+    let knob = named("CC 102");
+    let strength = |s: &Snapshot| s.show.chain.look[1].strength;
+    let most = stage("saturation").unwrap().declaration().strength.max;
+    let stands = strength(&suite.engine.snapshot()) / most;
+    assert_eq!((knob.stands, knob.picked_up), (Some(0.5), false));
+    turn(knob.index, 127.0 * (stands - 0.5) + 30.0);
+    suite.comes("the knob beyond", |s| {
+        s.panel.controls.iter().find(|c| c.index == knob.index).unwrap().stands.unwrap() > stands + 0.2
+    });
+    assert!(near(strength(&suite.engine.snapshot()) / most, stands), "it did not come past it");
+    turn(knob.index, -40.0);
+    suite.comes("the knob and the strength together", |s| {
+        let knob = s.panel.controls.iter().find(|c| c.index == knob.index).unwrap();
+        knob.picked_up && (strength(s) / most - knob.stands.unwrap()).abs() < 1.0 / 127.0
+    });
+    // A smoothed one moves by the drawn panel's own clock.
+    let smooth = named("CC 104");
+    turn(smooth.index, 30.0);
+    let goal = (63.5_f64 + 30.0).round() / 127.0 * 16.0 - 8.0;
+    suite.comes("the end of a smoothed move", |s| near(exposure(s), goal));
+    act(Act::Bank(0));
+    suite.comes("the first bank", |s| bank(s).as_deref() == Some("one"));
+    act(Act::Bank(1));
+    suite.comes("the second bank", |s| bank(s).as_deref() == Some("two"));
+    // While something is learned it says nothing.
+    suite.engine.send(Input::Learn { target: Some("balance/contrast".into()) });
+    turn(0, -50.0);
+    suite.engine.send(Input::Learn { target: None });
+    suite.comes("the end of learning", |s| s.panel.learning.is_none());
+    assert!(near(exposure(&suite.engine.snapshot()), goal));
+    // Another map is used at once, in the same bank, on the port too.
+    let map = |text: &str| Arc::new(Map::parse(text, "test.toml", &known_target, &known_action).unwrap());
+    let more = "[[control]]\nlabel = \"Learned\"\ncc = 90\ncoding = \"twos-complement\"\ntarget = \"balance/exposure\"\n";
+    suite.engine.send(Input::Map { at: 0, map: map(&format!("{MAP}{more}")) });
+    let learned = |s: &Snapshot| s.panel.controls.iter().any(|c| &*c.label == "Learned");
+    suite.comes("the other map", |s| learned(s) && bank(s).as_deref() == Some("two"));
+    suite.send(20_000_000, &[0xB0, 90, 1]);
+    suite.comes("the port by the other map", |s| near(exposure(s), goal + 0.05) && !s.panel.drawn);
+    suite.engine.send(Input::Map { at: 0, map: map(MAP) });
+    suite.engine.send(Input::Map { at: 7, map: map(MAP) });
+    suite.comes("the map as it was", |s| !learned(s));
+    while suite.steps() > steps {
+        suite.undo();
+    }
+    suite.engine.send(Input::Command(Command::Focus(Focus { list: List::Look, at: 0 })));
+    suite.comes("the first in focus", |s| s.focus == Some(Focus { list: List::Look, at: 0 }));
 }
 
 /// The stage in focus: what is turned, what another one does to knobs with ends, and where the focus goes when

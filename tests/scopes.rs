@@ -268,12 +268,14 @@ fn the_vectorscope_is_pushed_with_the_mouse() {
     let go = |step: i32| {
         let [x, y] = to(step);
         screen.tool("xdotool", &["mousemove", "--window", &desk, &x, &y]);
-        std::thread::sleep(Duration::from_millis(120));
+        // The desk may be slow to draw, and what happens between two pictures of it is one move.
+        std::thread::sleep(Duration::from_millis(350));
     };
     go(0);
     screen.tool("xdotool", &["mousedown", "1"]);
+    std::thread::sleep(Duration::from_millis(700));
     (1..=steps).for_each(go);
-    std::thread::sleep(Duration::from_millis(300));
+    std::thread::sleep(Duration::from_millis(700));
     screen.tool("xdotool", &["mouseup", "1"]);
     // A bin is a 256th of the square, the range of a colour difference 254 of them.
     let per_pixel = f64::from(BINS) / f64::from(SPAN) / side as f64;

@@ -8,11 +8,14 @@ use std::sync::Arc;
 use anyhow::Context;
 use clap::ValueEnum;
 
-use crate::desk::{self, ClientWindow, DeskOptions};
+use crate::desk::{self, ClientWindow, DeskOptions, MapFile};
 use crate::engine::{CACHE, Options, OscOptions, known_action, known_target};
 use crate::panel::osc::{LAYOUTS, Layout};
-use crate::panel::{Map, SHIPPED, SystemPorts, shipped};
-use crate::show::{Lock, check_address, load};
+use crate::panel::{Map, SystemPorts};
+use crate::show::{Lock, load};
+
+/// The map where nobody says otherwise.
+const FIRST_MAP: &str = "eight-encoders";
 
 /// What of the client's window is there at the start.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -84,10 +87,8 @@ pub(super) fn open(dir: &Path, windows: WindowArguments) -> anyhow::Result<ExitC
     let lock = Lock::take(dir)?;
     let show = load(dir)?;
     let wanted = if windows.panels.is_empty() { &show.panels } else { &windows.panels };
-    let maps = match wanted.as_slice() {
-        [] => vec![Arc::new(map(None)?)],
-        names => names.iter().map(|name| Ok(Arc::new(map(Some(name))?))).collect::<anyhow::Result<_>>()?,
-    };
+    let names = if wanted.is_empty() { vec![FIRST_MAP.to_owned()] } else { wanted.clone() };
+    let maps = names.iter().map(|name| Ok(Arc::new(map(Some(name))?))).collect::<anyhow::Result<Vec<_>>>()?;
     let osc = osc(&windows)?;
     let dir = dir.to_owned();
     desk::run(DeskOptions {
@@ -110,6 +111,7 @@ pub(super) fn open(dir: &Path, windows: WindowArguments) -> anyhow::Result<ExitC
         adapter: windows.adapter,
         play: windows.play,
         osc,
+        maps: names,
     })?;
     Ok(ExitCode::SUCCESS)
 }
@@ -140,24 +142,17 @@ fn osc(windows: &WindowArguments) -> anyhow::Result<Option<OscOptions>> {
 fn layout(wanted: &str) -> anyhow::Result<Layout> {
     let shipped = LAYOUTS.iter().find(|(file, _)| file.strip_suffix(".toml") == Some(wanted));
     if let Some((file, text)) = shipped {
-        return Ok(Layout::parse(text, file, &check_address, &known_action)?);
+        return Ok(Layout::parse(text, file, &known_target, &known_action)?);
     }
     let names: Vec<_> = LAYOUTS.iter().filter_map(|(file, _)| file.strip_suffix(".toml")).collect();
     let text = std::fs::read_to_string(wanted).with_context(|| {
         format!("no OSC layout {wanted:?}: it is no file that can be read, and none of {}", names.join(", "))
     })?;
-    Ok(Layout::parse(&text, wanted, &check_address, &known_action)?)
+    Ok(Layout::parse(&text, wanted, &known_target, &known_action)?)
 }
 
-/// A map by the name of one that ships, or by its file.
+/// A map by the name of one that ships, of which the user's copy comes first, or by its file.
 pub(super) fn map(wanted: Option<&str>) -> anyhow::Result<Map> {
-    let wanted = wanted.unwrap_or("eight-encoders");
-    if let Some((file, text)) = shipped(wanted) {
-        return Ok(Map::parse(text, file, &known_target, &known_action)?);
-    }
-    let names: Vec<_> = SHIPPED.iter().filter_map(|(file, _)| file.strip_suffix(".toml")).collect();
-    let text = std::fs::read_to_string(wanted).with_context(|| {
-        format!("no panel map {wanted:?}: it is no file that can be read, and none of {}", names.join(", "))
-    })?;
-    Ok(Map::parse(&text, wanted, &known_target, &known_action)?)
+    let found = MapFile::of(wanted.unwrap_or(FIRST_MAP)).map_err(anyhow::Error::msg)?;
+    Ok(found.map()?)
 }

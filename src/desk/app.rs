@@ -15,19 +15,22 @@ use winit::window::{Window, WindowId};
 
 use super::client::Client;
 use super::keys::{Action, action, let_go};
+use super::learner::Learner;
 use super::library::{Done, Librarian, SaveForm};
 use super::luts::{Loader, Wish};
-use super::panes::{Ask, MOUSE, Panes, TraceTextures};
+use super::panes::{Ask, MOUSE, Panes, TraceTextures, stage_of};
 use super::picker::pick_neutral;
 use super::probe::probe;
 use super::sheet::LookSheet;
 use super::soundness::Soundness;
 use super::surface::Beside;
 use super::window::{Blit, Place, WindowSurface, of_shape, surround};
-use crate::engine::{self, Command, Compare, EngineError, Handle, Input, Live, Options, OscOptions};
+use crate::engine::{
+    self, Command, Compare, EngineError, Handle, Input, Live, Options, OscOptions, known_target,
+};
 use crate::gpu::{Gpu, GpuError, Request, Traces, self_check};
-use crate::look::List;
-use crate::show::{Address, Slot, is_lut_file};
+use crate::panel::Act;
+use crate::show::{is_lut_file, own_panels_folder};
 
 /// Control number of the keyboard.
 const KEYBOARD: u32 = 1;
@@ -91,6 +94,8 @@ pub struct DeskOptions {
     pub play: bool,
     /// Listen to OSC.
     pub osc: Option<OscOptions>,
+    /// What the engine's maps are called: names of maps that ship, or files.
+    pub maps: Vec<String>,
 }
 
 struct News;
@@ -136,6 +141,7 @@ struct Desk {
     panes: Panes,
     luts: Loader,
     librarian: Librarian,
+    learner: Learner,
     client: Option<Client>,
     client_size: Option<(u32, u32)>,
     /// The raster whose shape the client's window has.
@@ -176,6 +182,7 @@ impl ApplicationHandler<News> for App {
         desk.follow_raster();
         desk.take_luts();
         desk.take_looks();
+        desk.take_learned();
         if desk.is_behind() || desk.stirred.swap(false, Ordering::Relaxed) {
             desk.surface.window.request_redraw();
         }
@@ -274,6 +281,11 @@ impl Desk {
             stir.store(true, Ordering::Relaxed);
             let _ = news.send_event(News);
         });
+        let (news, stirred_too) = (proxy.clone(), stirred.clone());
+        let learner = Learner::new(options.maps, own_panels_folder(), move || {
+            stirred_too.store(true, Ordering::Relaxed);
+            let _ = news.send_event(News);
+        });
         let engine = engine::start(gpu, options_of_engine)?;
         engine.send(Input::Depth { output: Live::Desk, bits: surface.bits() });
         if let Some(osc) = options.osc {
@@ -292,6 +304,7 @@ impl Desk {
             panes: Panes::new(device),
             luts,
             librarian,
+            learner,
             client: None,
             client_size: options.client_size,
             raster: None,
@@ -442,6 +455,21 @@ impl Desk {
         }
     }
 
+    /// What was learned is used at once.
+    fn take_learned(&mut self) {
+        for kept in self.learner.finished() {
+            self.panes.note = Some(match kept.done {
+                Ok((file, map)) => {
+                    self.engine.send(Input::Map { at: kept.at, map });
+                    self.engine.send(Input::Learn { target: None });
+                    format!("kept in {}", file.display())
+                }
+                Err(why) => why,
+            });
+            self.surface.window.request_redraw();
+        }
+    }
+
     /// LUTs that have been read go into the chain.
     fn take_luts(&mut self) {
         for change in self.luts.finished(&self.engine.snapshot().show) {
@@ -539,6 +567,23 @@ impl Desk {
         let in_hand = self.panes.in_hand.clone();
         match what {
             Action::Step(by) => self.engine.send(Input::Command(Command::Step(by))),
+            Action::Leave if self.engine.snapshot().panel.learning.is_some() => {
+                self.engine.send(Input::Learn { target: None });
+            }
+            Action::Learn if !repeat => {
+                let learning = self.engine.snapshot().panel.learning.is_some();
+                match known_target(&in_hand) {
+                    Ok(()) => {
+                        self.engine.send(Input::Learn { target: (!learning).then_some(in_hand) });
+                    }
+                    Err(why) => self.panes.note = Some(why),
+                }
+            }
+            Action::Control(at, by) => {
+                if let Some(control) = self.engine.snapshot().panel.controls.get(at) {
+                    self.engine.send(Input::Panel(Act::Turn { control: control.index, by }));
+                }
+            }
             Action::Leave => {
                 self.engine.send(Input::Command(Command::Picking(false)));
                 // The form and the sheet first: what was clicked on that stays on trial.
@@ -552,9 +597,20 @@ impl Desk {
             Action::Sheet if !repeat => self.toggle_sheet(),
             Action::Pick(by) => self.panes.pick(by),
             Action::Turn(detents) => {
+                if let Some(control) = self.panes.hands.control(&self.engine.snapshot()) {
+                    self.engine.send(Input::Panel(Act::Turn { control: control.index, by: detents }));
+                    return;
+                }
                 self.engine.send(Input::Turn { target: in_hand, detents, control: KEYBOARD });
             }
-            Action::Reset => self.engine.send(Input::Reset { target: in_hand }),
+            Action::Reset => match self.panes.hands.control(&self.engine.snapshot()) {
+                Some(control) => {
+                    for target in &*control.targets {
+                        self.engine.send(Input::Reset { target: target.address.clone() });
+                    }
+                }
+                None => self.engine.send(Input::Reset { target: in_hand }),
+            },
             Action::Client if !repeat => match self.client.take() {
                 Some(_) => {}
                 None => self.open_client(events),
@@ -604,6 +660,11 @@ impl Desk {
         for ask in std::mem::take(&mut self.panes.asks) {
             match ask {
                 Ask::Sheet => self.toggle_sheet(),
+                Ask::KeepControl => {
+                    if let Some(learning) = &snapshot.panel.learning {
+                        self.learner.keep(learning);
+                    }
+                }
                 Ask::SaveForm => self.panes.saving = Some(SaveForm::of(&snapshot.show)),
                 Ask::SaveLook => {
                     if let Some(form) = &self.panes.saving {
@@ -693,14 +754,6 @@ impl Desk {
         gpu.queue.submit(commands);
         self.surface.window.pre_present_notify();
         gpu.queue.present(texture);
-    }
-}
-
-/// The stage that an address is about, if it is about one.
-fn stage_of(s: &engine::Snapshot, address: &str) -> Option<(List, usize)> {
-    match s.show.resolve(&Address::parse(address).ok()?, s.shot)? {
-        Slot::Strength { list, at, .. } | Slot::Parameter { list, at, .. } => Some((list, at)),
-        _ => None,
     }
 }
 

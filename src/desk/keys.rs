@@ -10,8 +10,12 @@ pub(super) enum Action {
     Step(i64),
     /// The next or previous parameter of the light path is taken in hand.
     Pick(i32),
-    /// The parameter in hand is turned by so many steps.
+    /// The parameter in hand is turned by so many steps, or the control of the panel.
     Turn(f64),
+    /// A control of the drawn panel, from 0, is turned by so many detents.
+    Control(usize, f64),
+    /// A control of a panel is learned for the parameter in hand, or no longer.
+    Learn,
     Reset,
     Client,
     ClientFullscreen,
@@ -39,7 +43,9 @@ pub const KEYS: &[(&str, &str)] = &[
     ("J, K", "play backwards, stop"),
     ("O", "go round in the shot, or in the running order"),
     ("↑ ↓", "take the parameter, or the output's display, above, below in hand"),
-    ("− =", "turn it down, up a step (Shift: ten, Ctrl: a tenth)"),
+    ("− =", "turn it, or the panel's control that was clicked, down, up a step (Shift: ten, Ctrl: a tenth)"),
+    ("F2 … F9", "turn the panel's first eight controls up (Shift: down), as a panel would"),
+    ("M", "learn a control of a panel for the parameter in hand (Esc: leave it)"),
     ("Backspace", "put it back to its default"),
     ("[ ]", "the stage before, after comes into focus: what a panel's controls for it move"),
     ("/", "the stage in focus acts, or not"),
@@ -59,6 +65,12 @@ pub const KEYS: &[(&str, &str)] = &[
     ("H", "hide or show the panes"),
     ("F1", "this list"),
 ];
+
+/// The keys that turn the panel's first controls.
+const CONTROL_KEYS: [NamedKey; 8] = {
+    use NamedKey::{F2, F3, F4, F5, F6, F7, F8, F9};
+    [F2, F3, F4, F5, F6, F7, F8, F9]
+};
 
 /// What a key is held for that was let go, whatever the modifiers: they may have changed meanwhile.
 pub(super) fn let_go(key: &Key) -> Option<Action> {
@@ -92,6 +104,10 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
         Key::Named(NamedKey::End) => Action::Engine("last-frame"),
         Key::Named(NamedKey::Backspace | NamedKey::Delete) => Action::Reset,
         Key::Named(NamedKey::F1) => Action::Keys,
+        Key::Named(named) if CONTROL_KEYS.contains(named) => {
+            let control = CONTROL_KEYS.iter().position(|key| key == named)?;
+            Action::Control(control, if mods.shift_key() { -1.0 } else { 1.0 })
+        }
         Key::Named(NamedKey::Escape) => Action::Leave,
         Key::Named(NamedKey::Enter) => Action::Engine("keep-look"),
         Key::Character(text) => match (text.to_lowercase().as_str(), mods.control_key()) {
@@ -109,6 +125,7 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("l", false) => Action::Engine("before-look"),
             ("s", false) => Action::WithoutStage,
             ("s", true) => Action::SaveLook,
+            ("m", false) => Action::Learn,
             ("t", false) => Action::Sheet,
             ("v", false) => Action::Scopes,
             ("p", false) => Action::Probe,
@@ -139,6 +156,9 @@ mod tests {
         let right = Key::Named(NamedKey::ArrowRight);
         assert_eq!(action(&right, ModifiersState::SHIFT), Some(Action::Step(10)));
         assert_eq!(action(&Key::Character("-".into()), ModifiersState::CONTROL), Some(Action::Turn(-0.1)));
+        let ninth = Key::Named(NamedKey::F9);
+        assert_eq!(action(&ninth, ModifiersState::empty()), Some(Action::Control(7, 1.0)));
+        assert_eq!(action(&ninth, ModifiersState::SHIFT), Some(Action::Control(7, -1.0)));
     }
 
     #[test]

@@ -6,6 +6,7 @@
 mod app;
 mod client;
 mod keys;
+mod learner;
 mod library;
 mod look;
 mod luts;
@@ -20,3 +21,4 @@ mod window;
 
 pub use app::{ClientWindow, DeskError, DeskOptions, run};
 pub use keys::KEYS;
+pub use learner::MapFile;

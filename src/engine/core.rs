@@ -222,11 +222,10 @@ impl Engine {
             }
             Input::Press { action, down } => self.press(&action, down, now),
             Input::Osc(options) => self.listen(options),
-            Input::Learn { target } => {
-                if let Some(mut panels) = self.panels.take() {
-                    panels.learn(target, &mut (&mut *self, now));
-                    self.panels = Some(panels);
-                }
+            Input::Learn { target } => self.with_panels(now, |panels, context| panels.learn(target, context)),
+            Input::Panel(act) => self.with_panels(now, |panels, context| panels.play(act, context, now)),
+            Input::Map { at, map } => {
+                self.with_panels(now, |panels, context| panels.set_map(at, map, context));
             }
         }
         if self.document.footing != footing {
@@ -234,6 +233,13 @@ impl Engine {
         }
         self.answer(before, now);
         self.frame = self.frame.min(self.shot_frames().saturating_sub(1));
+    }
+
+    fn with_panels(&mut self, now: Instant, what: impl FnOnce(&mut Panels, &mut dyn PanelContext)) {
+        if let Some(mut panels) = self.panels.take() {
+            what(&mut panels, &mut (&mut *self, now));
+            self.panels = Some(panels);
+        }
     }
 
     /// Another display for an output.

@@ -6,6 +6,7 @@ use super::osc::OscOptions;
 use super::targets::Focus;
 use crate::gpu::ScopeView;
 use crate::look::List;
+use crate::panel::{Act, Map};
 use crate::show::{Change, Look};
 
 /// How many times as fast as its rate a show can be played, forwards and backwards.
@@ -188,6 +189,15 @@ pub enum Input {
     Learn {
         /// The address.
         target: Option<Arc<str>>,
+    },
+    /// A hand does something on the panel that is drawn, by the map on view: the same as if its panel sent that.
+    Panel(Act),
+    /// Another map in the place of one, for its panels from now on, on the ports that they are on.
+    Map {
+        /// Which of the maps, from 0.
+        at: usize,
+        /// The other.
+        map: Arc<Map>,
     },
     /// The looks that can be tried, in order; at first those that come with the program.
     Library(Arc<[Look]>),

@@ -9,8 +9,8 @@ use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded, unbounded};
 
 use super::snapshot::{Learning, PanelState};
 use crate::panel::{
-    Doing, Echoes, Event, Feedback, HELD_BACK, Map, Move, Plug, Plugs, PortClock, Ports, Queue, Readout,
-    Recogniser, Surface, Wish, conflict, read,
+    Act, Doing, Echoes, Event, Feedback, HELD_BACK, Map, Mimic, Move, Plug, Plugs, PortClock, Ports, Queue,
+    Readout, Recogniser, Surface, Wish, conflict, read,
 };
 
 struct Port {
@@ -41,6 +41,12 @@ pub(super) struct Panels {
     /// Apart from the ports, because an echo may come by another than its cause went out by.
     echoes: Echoes,
     last: usize,
+    /// Number of the map of that port, also once it is gone.
+    on_view: usize,
+    /// The drawn panels, by their maps.
+    drawn: BTreeMap<usize, Mimic>,
+    /// When the clock of the drawn panels began.
+    epoch: Instant,
     note: Option<String>,
     /// What is said of the port that went last, as long as none came.
     gone: Option<String>,
@@ -53,6 +59,9 @@ pub(super) struct Panels {
     /// What is being learned, and what each port sent since.
     learning: Option<(Arc<str>, BTreeMap<usize, Recogniser>)>,
 }
+
+/// Port number of the first map's drawn panel, which is there without any port: above those of all ports.
+const DRAWN: usize = 1_000;
 
 /// How often the thread looks whether it is time to look at the ports, when there is nothing to send.
 const NAP: Duration = Duration::from_millis(100);
@@ -103,6 +112,9 @@ impl Panels {
             surfaces: BTreeMap::new(),
             echoes: Echoes::default(),
             last: 0,
+            on_view: 0,
+            drawn: BTreeMap::new(),
+            epoch: Instant::now(),
             note: None,
             gone: None,
             absent: BTreeMap::new(),
@@ -120,7 +132,7 @@ impl Panels {
             match plug {
                 Plug::Opened { port, name, queue, wish } => {
                     (self.note, self.gone) = (None, None);
-                    self.last = port;
+                    (self.last, self.on_view) = (port, wish);
                     self.absent.remove(&port);
                     let map = &self.maps[wish];
                     self.surfaces.insert(port, Surface::new(map.clone()));
@@ -145,8 +157,8 @@ impl Panels {
                 }
                 Plug::Closed { port, name } => {
                     self.ports.remove(&port);
-                    if let Some(other) = self.ports.keys().next().filter(|_| self.last == port) {
-                        self.last = *other;
+                    if let Some((other, it)) = self.ports.iter().next().filter(|_| self.last == port) {
+                        (self.last, self.on_view) = (*other, it.map);
                     }
                     // Nobody will let go of what was held on it.
                     if let Some(mut surface) = self.surfaces.remove(&port) {
@@ -171,33 +183,23 @@ impl Panels {
     /// Reads what came and carries out each message before it reads on, and what halves of messages and
     /// messages that were held back ask for by now. True if there was anything.
     pub fn drain(&mut self, context: &mut dyn PanelContext, now: Instant) -> bool {
-        let Self { ports, surfaces, echoes, last, learning, .. } = self;
+        let Self { ports, surfaces, echoes, last, on_view, learning, .. } = self;
         let (mut any, mut listened) = (false, false);
         for (&number, port) in ports {
-            let Port { queue, clock, feedback, held_back, .. } = port;
+            let Port { queue, clock, feedback, held_back, map, .. } = port;
             let mut carry_out =
                 |at: u64, event: Option<&Event>, context: &mut dyn PanelContext, feedback: &mut Feedback| {
-                    let Some(surface) = surfaces.get_mut(&number) else { return };
-                    let position = |target: &str| context.position(target);
-                    let moves = match event {
-                        Some(event) => surface.feed(at, event, &position),
-                        None => surface.settle(at, &position),
-                    };
+                    let moves = carry_out(surfaces, number, at, event, context);
                     any |= event.is_some() || !moves.is_empty();
                     for m in &moves {
                         if let Move::Hold { hand, down } = m {
                             feedback.hold(*hand, *down);
                         }
                     }
+                    let Some(surface) = surfaces.get(&number) else { return };
                     if event.is_some() && !(surface.map().banks.is_empty() && surface.map().layers.is_empty())
                     {
                         feedback.put_in_force(surface.in_force());
-                    }
-                    // Carried out before the next is read: takeover looks at where parameters stand.
-                    if context.act(number, &moves) {
-                        surfaces.values_mut().for_each(Surface::reset);
-                    } else if !moves.is_empty() {
-                        surface.arrived(&|target| context.position(target));
                     }
                 };
             queue.drain(|message| {
@@ -210,7 +212,7 @@ impl Panels {
                     held_back.push((event, echo, now));
                     return;
                 }
-                *last = number;
+                (*last, *on_view) = (number, *map);
                 if let Some((_, heard)) = learning {
                     heard.entry(number).or_default().hear(message.at, message.bytes());
                     listened = true;
@@ -230,7 +232,62 @@ impl Panels {
                 }
             }
         }
+        let at = self.drawn_clock(now);
+        for number in self.surfaces.range(DRAWN..).map(|(number, _)| *number).collect::<Vec<_>>() {
+            any |= !carry_out(&mut self.surfaces, number, at, None, context).is_empty();
+        }
         any | listened
+    }
+
+    /// What a hand does on the panel that the mirror draws, as if its messages came from a port of its own. While
+    /// something is learned, it is not heard.
+    pub fn play(&mut self, act: Act, context: &mut dyn PanelContext, now: Instant) {
+        if self.learning.is_some() {
+            return;
+        }
+        let (map, at) = (self.maps[self.on_view].clone(), self.drawn_clock(now));
+        let number = DRAWN + self.on_view;
+        if self.last != number {
+            // The hand acts on what it sees.
+            let seen = self.surfaces.get(&self.last).cloned();
+            let surface = self.surfaces.entry(number).or_insert_with(|| Surface::new(map.clone()));
+            if let Some(seen) = seen {
+                surface.follow(&seen);
+            }
+            self.last = number;
+        }
+        for message in self.drawn.entry(self.on_view).or_default().messages(&map, act) {
+            if let Some(event) = read(number, &message) {
+                carry_out(&mut self.surfaces, number, at, Some(&event), context);
+            }
+        }
+    }
+
+    fn drawn_clock(&self, now: Instant) -> u64 {
+        now.saturating_duration_since(self.epoch).as_micros() as u64
+    }
+
+    /// Another map in the place of one. What is held on its panels is let go.
+    pub fn set_map(&mut self, at: usize, map: Arc<Map>, context: &mut dyn PanelContext) {
+        let Some(place) = self.maps.get_mut(at) else { return };
+        *place = map.clone();
+        for (&number, surface) in &mut self.surfaces {
+            let port = self.ports.get_mut(&number);
+            let of = port.as_ref().map_or(number.wrapping_sub(DRAWN), |port| port.map);
+            if of != at {
+                continue;
+            }
+            context.act(number, &surface.release());
+            surface.set_map(map.clone());
+            if let Some(port) = port {
+                port.feedback = Feedback::new(map.clone());
+                port.feedback.put_in_force(surface.in_force());
+                port.held_back.clear();
+                if port.answering {
+                    port.feedback.resend();
+                }
+            }
+        }
     }
 
     /// Has panels told what stands there, as far as it is due.
@@ -267,7 +324,9 @@ impl Panels {
         let told = self.ports.values().filter(|p| p.answering).filter_map(|p| p.feedback.next());
         // What changes in between is told at the end of it.
         let soon = self.told.filter(|_| self.untold).map(|at| at + TELL_EVERY);
-        self.ports.iter().filter_map(pairs).chain(held).chain(told).chain(soon).min()
+        let drawn = self.surfaces.range(DRAWN..).filter_map(|(_, surface)| surface.due());
+        let drawn = drawn.map(|at| self.epoch + Duration::from_micros(at));
+        self.ports.iter().filter_map(pairs).chain(drawn).chain(held).chain(told).chain(soon).min()
     }
 
     /// Begins to listen for a control that is to be learned, anew; `None` ends it.
@@ -284,7 +343,8 @@ impl Panels {
         let port = self.ports.get(&self.last).filter(|_| heard.contains_key(&self.last));
         let guess = port.and_then(|_| heard[&self.last].guess());
         let conflict = guess.and_then(|guess| conflict(&self.maps[port?.map], &guess));
-        Some(Learning { target: target.clone(), port: port.map(|p| p.name.clone()), guess, conflict })
+        let map = port.map_or(self.on_view, |p| p.map);
+        Some(Learning { target: target.clone(), port: port.map(|p| p.name.clone()), map, guess, conflict })
     }
 
     /// Another shot, look or stage in focus: absolute controls have to be picked up again.
@@ -300,9 +360,15 @@ impl Panels {
                 surface.refresh(position);
                 surface
             }
-            None => untouched.insert(Surface::new(self.maps[0].clone())),
+            None => untouched.insert(Surface::new(self.maps[self.on_view].clone())),
         };
-        let (controls, buttons, standing) = (surface.describe(), surface.buttons(), surface.standing());
+        let (mut controls, buttons, standing) = (surface.describe(), surface.buttons(), surface.standing());
+        let drawn = !self.ports.contains_key(&self.last);
+        if drawn {
+            let none = Mimic::default();
+            let mimic = self.drawn.get(&self.on_view).unwrap_or(&none);
+            controls.iter_mut().for_each(|c| c.stands = mimic.stands(surface.map(), c.index));
+        }
         // Maps whose panel was never there; one that was is named itself.
         let never = self.maps.iter().enumerate().filter(|(map, m)| {
             self.maps.len() > 1
@@ -312,6 +378,8 @@ impl Panels {
         let never = never.map(|(_, m)| m.name.clone());
         PanelState {
             map: surface.map().name.clone(),
+            drawn,
+            banks: surface.banks(),
             ports: self.ports.values().map(|p| p.name.clone()).collect(),
             absent: self.absent.values().cloned().chain(never).collect(),
             controls,
@@ -323,6 +391,29 @@ impl Panels {
             learning: self.learning(),
         }
     }
+}
+
+/// Carries out what a message of a port asks for, or without one what is due.
+fn carry_out(
+    surfaces: &mut BTreeMap<usize, Surface>,
+    number: usize,
+    at: u64,
+    event: Option<&Event>,
+    context: &mut dyn PanelContext,
+) -> Vec<Move> {
+    let Some(surface) = surfaces.get_mut(&number) else { return Vec::new() };
+    let position = |target: &str| context.position(target);
+    let moves = match event {
+        Some(event) => surface.feed(at, event, &position),
+        None => surface.settle(at, &position),
+    };
+    // Carried out before the next is read: takeover looks at where parameters stand.
+    if context.act(number, &moves) {
+        surfaces.values_mut().for_each(Surface::reset);
+    } else if !moves.is_empty() {
+        surface.arrived(&|target| context.position(target));
+    }
+    moves
 }
 
 /// What a panel is told of.

@@ -38,8 +38,13 @@ pub struct PanelState {
     /// Names of the ports that were open and are gone, and with several maps the names of those whose panel was
     /// never there. A panel that comes back goes on where it was.
     pub absent: Vec<String>,
-    /// What each control is and does; of the port last heard from.
+    /// What each control is and does; of the port last heard from, or of the panel that is drawn if a hand was there
+    /// since, or no port is there.
     pub controls: Vec<ControlState>,
+    /// Is it the panel that is drawn?
+    pub drawn: bool,
+    /// The names of the banks of the page in force, in their order, of the same port.
+    pub banks: Vec<Arc<str>>,
     /// What each button is and does, of the same port.
     pub buttons: Vec<ButtonState>,
     /// What is in force on the same port: page, bank, layers, fine mode.
@@ -71,6 +76,8 @@ pub struct Learning {
     pub target: Arc<str>,
     /// The port last heard from since it began.
     pub port: Option<String>,
+    /// Number of that port's map, from 0; of the one on view where nothing was heard.
+    pub map: usize,
     /// What the control on that port is by now.
     pub guess: Option<Guess>,
     /// Which control of that port's map sends the same: its name and what it does.

@@ -23,7 +23,7 @@ impl Banks {
     }
 
     /// The banks of the page in force: all of them in a map without pages.
-    fn row(&self, map: &Map) -> Arc<[usize]> {
+    pub fn row(&self, map: &Map) -> Arc<[usize]> {
         map.pages.get(self.page).map_or_else(|| (0..map.banks.len()).collect(), |page| page.banks.clone())
     }
 

@@ -8,6 +8,7 @@
 //! [`Move`]s. [`Ports`] and [`Plugs`] bring the bytes.
 //! The other way, [`Feedback`] says what a panel is to be told, and [`Echoes`] keeps what comes back from that out. A
 //! [`Recogniser`] guesses what a control sends.
+//! A [`Mimic`] sends what a panel would that nobody has.
 //! [`osc`] is the same over a network, and the page that describes it.
 //!
 //! The room knows neither the document nor the engine: parameters are addresses and actions are names, and
@@ -27,6 +28,7 @@ mod learn;
 mod learn_map;
 mod map;
 mod message;
+mod mimic;
 pub mod osc;
 mod pair;
 mod plugs;
@@ -54,6 +56,7 @@ pub use map::{
     Task, matches, shipped,
 };
 pub use message::{Control, Event, FIRST_MODE_MESSAGE, Splitter, events, read, split};
+pub use mimic::{Act, Mimic};
 pub use pair::{FINE_MOST, Half, LSB_ABOVE, PAIR_WAIT, Pair};
 pub use plugs::{EVERY, EVERY_WITHOUT_MIDI, Plug, Plugs, Wish};
 pub use ports::{Connection, Input, Output, PortInfo, Ports, QUEUE, Queue, RawMessage, Sender, Waker, queue};

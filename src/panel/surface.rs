@@ -1,7 +1,7 @@
 //! Control events to moves of parameters: a map with the state of its controls, buttons, banks and layers.
 
 use super::{
-    Binding, Button, Coding, Event, Map, Mode, Resets, Source, Takeover, Target, Task,
+    Binding, Button, Coding, Event, FINE_MOST, Map, Mode, Resets, Source, Takeover, Target, Task,
     bank::Banks,
     feel::DOUBLE_PRESS,
     hand::{Hand, Meanwhile, Position},
@@ -88,6 +88,10 @@ pub struct ControlState {
     /// The last value it sent, 0…127, of a fine control 0…16383; `None` if it has not been touched since
     /// the map was set.
     pub last: Option<u16>,
+    /// Where that is in its travel, 0…1; `None` for what turns without end.
+    pub stands: Option<f64>,
+    /// Which hand it is under: the two axes of a ball have one.
+    pub hand: usize,
 }
 
 /// What a button is and does at this moment, for the panel mirror.
@@ -97,6 +101,8 @@ pub struct ButtonState {
     pub label: Arc<str>,
     /// Which of the map's buttons it is, from 0.
     pub index: usize,
+    /// How it tells that it was pressed.
+    pub mode: Mode,
     /// What it does, as a map says it.
     pub action: Arc<str>,
     /// Is it down, or what it does so now: fine mode latched, its bank or page in force? A button that only tells of
@@ -411,9 +417,17 @@ impl Surface {
         self.hands.iter_mut().for_each(Hand::reset);
     }
 
-    /// Works by another map from now on, and forgets all that was heard.
+    /// Works by another map from now on, and forgets all that was heard; if it has the same banks and pages, those in
+    /// force stay so.
     pub fn set_map(&mut self, map: Arc<Map>) {
+        let same =
+            (&map.banks, &map.pages, &map.layers) == (&self.map.banks, &self.map.pages, &self.map.layers);
+        let mut banks = self.banks.clone();
+        banks.let_go();
         *self = Self::new(map);
+        if same {
+            self.banks = banks;
+        }
     }
 
     /// Every control that is in force, in the map's order.
@@ -436,6 +450,11 @@ impl Surface {
             picked_up: hand.picked_up(binding),
             touched: touched.contains(&binding.hand),
             last: hand.last,
+            stands: hand
+                .last
+                .filter(|_| !binding.coding.is_relative())
+                .map(|last| f64::from(last) / if binding.fine { f64::from(FINE_MOST) } else { 127.0 }),
+            hand: binding.hand,
         };
         all.zip(in_force).filter(|(_, in_force)| *in_force).map(|(one, _)| state(one)).collect()
     }
@@ -455,6 +474,7 @@ impl Surface {
         let state = |(index, (button, down)): (usize, (&Button, &bool))| ButtonState {
             label: button.label.clone(),
             index,
+            mode: button.mode,
             action: button.action.clone(),
             down: match button.task {
                 Task::FineLatch => self.latched,
@@ -472,6 +492,26 @@ impl Surface {
         let mut buttons = vec![false; self.map.buttons.len()];
         self.buttons().iter().for_each(|button| buttons[button.index] = true);
         (in_force(&self.map, &self.banks), buttons)
+    }
+
+    /// The names of the banks of the page in force, in their order.
+    pub fn banks(&self) -> Vec<Arc<str>> {
+        self.banks.row(&self.map).iter().map(|bank| self.map.banks[*bank].name.clone()).collect()
+    }
+
+    /// Takes the page, the bank and whether fine mode is latched over from another panel of the same map, of which nothing
+    /// is held.
+    pub fn follow(&mut self, other: &Self) {
+        if !Arc::ptr_eq(&self.map, &other.map) {
+            return;
+        }
+        let before = (self.banks.page(), self.banks.bank());
+        self.banks = other.banks.clone();
+        self.banks.let_go();
+        self.latched = other.latched;
+        if (self.banks.page(), self.banks.bank()) != before {
+            self.reset();
+        }
     }
 
     /// What is in force.

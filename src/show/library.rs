@@ -132,9 +132,18 @@ pub fn library_of(own: Option<&Path>, show: Option<&Path>) -> Vec<LibraryLook> {
 /// The folder of the user's looks, whether it is there or not: `greyhold/looks` in `$XDG_CONFIG_HOME`, else in `.config` in
 /// the home folder. (XDG Base Directory Specification 0.8: a path that is not absolute counts as not set.)
 pub fn own_looks_folder() -> Option<PathBuf> {
+    own_folder(LOOKS_FOLDER)
+}
+
+/// The folder of the user's panel maps, whether it is there or not: `greyhold/panels`, beside [`own_looks_folder`].
+pub fn own_panels_folder() -> Option<PathBuf> {
+    own_folder("panels")
+}
+
+fn own_folder(name: &str) -> Option<PathBuf> {
     let set = std::env::var_os("XDG_CONFIG_HOME").map(PathBuf::from).filter(|p| p.is_absolute());
     let config = set.or_else(|| Some(std::env::home_dir().filter(|h| h.is_absolute())?.join(".config")))?;
-    Some(config.join("greyhold").join(LOOKS_FOLDER))
+    Some(config.join("greyhold").join(name))
 }
 
 /// The look of a library that a word means: the name of its file without the end, else its own name. Of several the show's

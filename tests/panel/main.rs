@@ -6,6 +6,7 @@
 
 mod banks;
 mod controls;
+mod drawn;
 mod feel;
 mod script;
 

@@ -8,7 +8,7 @@ use super::super::look;
 use super::super::rows::{Touch, row};
 use super::{MOUSE, Panes, lut, white};
 use crate::colour::{ENCODINGS, OUTPUT_TRANSFORMS};
-use crate::engine::{Input, Snapshot};
+use crate::engine::{Focus, Input, Snapshot};
 use crate::look::{Chain, Kind, List, NamedLut, Parameter, STAGES, Stage};
 use crate::picture::{BALANCE, BalanceField, FRAMING, TRIM, Trim};
 use crate::show::{Change, LOOK_STRENGTH, Output, raster_text, stage_keys};
@@ -116,6 +116,7 @@ impl Panes {
             }
             if label.on_hover_text("take in hand: the keys then choose its display").clicked() {
                 self.in_hand = address;
+                self.took = true;
             }
             let displays: Vec<_> = s.show.all_displays().collect();
             let all = displays.iter().map(|d| (d.name.as_ref(), d.source.as_ref()));
@@ -201,8 +202,21 @@ impl Panes {
                 open = !open;
             }
             let mut on = stage.on;
-            if ui.checkbox(&mut on, words(d.key)).on_hover_text(d.doc.trim()).changed() {
+            if ui.checkbox(&mut on, "").on_hover_text("it acts, or not").changed() {
                 ask(Change::SetStageOn { list, at, on });
+            }
+            let in_focus = s.focus == Some(Focus { list, at });
+            let ink = if in_focus { look::BRIGHT } else { look::TEXT };
+            let name = egui::Label::new(RichText::new(words(d.key)).color(ink)).sense(Sense::click());
+            let name = ui.add(name);
+            if in_focus {
+                // A panel's controls for the stage in focus move this one.
+                let line = name.rect.translate(Vec2::new(0.0, 1.0));
+                ui.painter().hline(line.x_range(), line.bottom(), egui::Stroke::new(1.0, look::QUIET));
+            }
+            if name.on_hover_text(d.doc.trim()).clicked() {
+                self.in_hand = format!("{base}/strength").into();
+                self.took = true;
             }
             ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
                 let small = |text: &str| egui::Button::new(RichText::new(text).size(11.0)).small();
@@ -321,6 +335,7 @@ impl Panes {
         }
         let Some(touch) = touch else { return };
         self.in_hand = address.clone();
+        self.took = true;
         match touch {
             Touch::Turn(detents) => inputs.push(Input::Turn { target: address, detents, control: MOUSE }),
             Touch::Reset => inputs.push(Input::Reset { target: address }),

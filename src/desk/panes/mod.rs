@@ -18,7 +18,7 @@ use std::sync::Arc;
 use arc_swap::ArcSwap;
 use egui::{RichText, Ui, Vec2};
 
-use self::mirror::mirror;
+pub(super) use self::mirror::Hands;
 use self::running_order::running_order;
 pub(super) use self::scopes::{ScopePane, TraceTextures};
 use self::transport::transport;
@@ -27,8 +27,9 @@ use super::look;
 use super::luts::Wish;
 use super::sheet::LookSheet;
 use super::soundness::Soundness;
-use crate::engine::{Command, Compare, Input, Snapshot};
-use crate::look::CurvePoint;
+use crate::engine::{Command, Compare, Focus, Input, Snapshot};
+use crate::look::{CurvePoint, List};
+use crate::show::{Address, Slot};
 
 /// Control number of the mouse on the desk.
 pub(super) const MOUSE: u32 = 2;
@@ -42,6 +43,8 @@ pub(super) enum Ask {
     SaveForm,
     /// The look on view goes into a file, as the form says.
     SaveLook,
+    /// The control that is learned goes into its map.
+    KeepControl,
 }
 
 /// What the panes need to know and remember.
@@ -52,6 +55,10 @@ pub(super) struct Panes {
     pub keys: bool,
     /// Address of the parameter in hand.
     pub in_hand: Arc<str>,
+    /// What hands do on the drawn panel.
+    pub hands: Hands,
+    /// A parameter or stage of the light path was taken in hand by the mouse: it comes into focus.
+    pub took: bool,
     /// It was just picked by the keyboard: bring it into view.
     pub reveal: bool,
     /// Addresses of every parameter on the light path, in its order; made while drawing.
@@ -100,6 +107,8 @@ impl Panes {
             open: ["balance/offset".to_owned()].into(),
             keys: false,
             in_hand: "balance/exposure".into(),
+            hands: Hands::default(),
+            took: false,
             reveal: false,
             addresses: Vec::new(),
             curve: 0,
@@ -143,7 +152,7 @@ impl Panes {
             };
             pane(egui::Panel::bottom("transport"))
                 .show(ui, |ui| transport(ui, s, presentation, self.note.as_deref(), inputs));
-            pane(egui::Panel::bottom("mirror")).show(ui, |ui| mirror(ui, s));
+            pane(egui::Panel::bottom("mirror")).show(ui, |ui| self.mirror(ui, s, inputs));
             if self.scopes.shown {
                 let scopes =
                     egui::Panel::bottom("scopes").default_size(210.0).min_size(120.0).resizable(true);
@@ -153,6 +162,13 @@ impl Panes {
             pane(egui::Panel::right("path").default_size(270.0)).show(ui, |ui| {
                 egui::ScrollArea::vertical().show(ui, |ui| self.light_path(ui, s, inputs));
             });
+            if std::mem::take(&mut self.took) {
+                self.hands.taken = None;
+                let focus = stage_of(s, &self.in_hand).map(|(list, at)| Focus { list, at });
+                if focus.is_some() && focus != s.focus {
+                    inputs.extend(focus.map(|focus| Input::Command(Command::Focus(focus))));
+                }
+            }
         }
         if !(self.shown && self.scopes.shown) {
             self.scopes.hidden(inputs);
@@ -160,6 +176,9 @@ impl Panes {
         self.save_form(ui);
         if self.keys {
             keys_window(ui);
+        }
+        if !down {
+            self.hands.let_go(inputs);
         }
         if !down && std::mem::take(&mut self.looking_away) {
             inputs.push(Input::Command(Command::Compare(Compare::After)));
@@ -201,7 +220,16 @@ impl Panes {
         let at = self.addresses.iter().position(|a| *a == self.in_hand);
         let to = at.map_or(0, |at| at.saturating_add_signed(by as isize).min(last));
         self.in_hand = self.addresses[to].clone();
+        self.hands.taken = None;
         self.reveal = true;
+    }
+}
+
+/// The stage that an address is about, if it is about one.
+pub(super) fn stage_of(s: &Snapshot, address: &str) -> Option<(List, usize)> {
+    match s.show.resolve(&Address::parse(address).ok()?, s.shot)? {
+        Slot::Strength { list, at, .. } | Slot::Parameter { list, at, .. } => Some((list, at)),
+        _ => None,
     }
 }
 

@@ -4,7 +4,9 @@ use std::time::Instant;
 
 use super::super::core::Engine;
 use super::super::document::OSC_CONTROLS;
-use super::methods::{Place, Wanted, place, wanted};
+use super::super::input::Command;
+use super::super::targets::To;
+use super::methods::{FRAME, Place, SHUTTLE, View, Wanted, place, wanted};
 use super::{Osc, OscOptions};
 use crate::panel::osc::{Item, Request};
 use crate::panel::{Moved, Pickup, TOLERANCE};
@@ -49,8 +51,8 @@ impl Engine {
         for item in items {
             match item {
                 Item::Set(address, argument) => {
+                    let Some(place) = self.place(&address) else { continue };
                     let show = &**self.document.seen();
-                    let Ok(Some(place)) = place(show, self.document.shot, &address) else { continue };
                     match (place, wanted(show, place, &argument)) {
                         (Place::Parameter(slot), Some(Wanted::Number(value))) => together.set(slot, value),
                         (Place::On { list, at, .. }, Some(Wanted::Switch(on))) => {
@@ -63,10 +65,18 @@ impl Engine {
                             together.make(self, control, now);
                             self.show_on(output, display, control, now);
                         }
+                        (Place::Frame, Some(Wanted::Number(frame))) => {
+                            together.make(self, control, now);
+                            self.command(Command::Seek(frame.max(0.0).round() as u64), now);
+                        }
+                        (Place::Shuttle, Some(Wanted::Number(speed))) => {
+                            together.make(self, control, now);
+                            self.command(Command::Shuttle(speed), now);
+                        }
                         _ => {}
                     }
                 }
-                Item::Turn(address, steps) => match self.parameter(&address) {
+                Item::Turn(address, steps) => match self.place(&address) {
                     Some(Place::Parameter(slot)) => {
                         let value = together.get(self, slot);
                         together.set(slot, value + slot.parameter().step * steps);
@@ -77,9 +87,13 @@ impl Engine {
                         let display = self.document.seen().display_beside(output, by as i32);
                         self.show_on(output, display, control, now);
                     }
+                    Some(place @ (Place::Frame | Place::Shuttle)) => {
+                        together.make(self, control, now);
+                        self.travel(place, To::Turned(steps), now);
+                    }
                     _ => {}
                 },
-                Item::Reset(address) => match self.parameter(&address) {
+                Item::Reset(address) => match self.place(&address) {
                     Some(Place::Parameter(slot)) => together.set(slot, slot.parameter().default),
                     Some(Place::Display(output)) => {
                         together.make(self, control, now);
@@ -89,44 +103,96 @@ impl Engine {
                     Some(Place::On { list, at, .. }) => {
                         together.0.push(Change::SetStageOn { list, at, on: true });
                     }
+                    Some(place @ (Place::Frame | Place::Shuttle)) => {
+                        together.make(self, control, now);
+                        self.travel(place, To::Default, now);
+                    }
                     None => {}
                 },
                 Item::Press(action, down) => {
                     together.make(self, control, now);
                     self.press(&action, down, now);
                 }
-                Item::Fader(index, number) => self.fader(osc, surface, index, number, &mut together),
+                Item::Fader(index, number) => {
+                    let (fader, asks) = ((surface, index, number), &mut together);
+                    if let Some((place, to)) = self.fader(osc, fader, asks) {
+                        together.make(self, control, now);
+                        let stands = self.travel(place, to, now);
+                        let held = osc.pickups.get_mut(&surface).and_then(|all| all.get_mut(index));
+                        if let (Some(pickup), To::At(_)) = (held, to) {
+                            pickup.put(stands);
+                        }
+                    }
+                }
             }
         }
         together.make(self, control, now);
     }
 
-    fn parameter(&self, address: &str) -> Option<Place> {
-        place(self.document.seen(), self.document.shot, address).ok().flatten()
+    fn place(&self, address: &str) -> Option<Place> {
+        let document = &self.document;
+        place(View { show: document.seen(), shot: document.shot, focus: document.focus }, address)
+            .ok()
+            .flatten()
     }
 
-    /// A fader of the layout moved.
-    fn fader(&self, osc: &mut Osc, surface: u32, index: usize, number: f64, together: &mut Together) {
-        let Some(layout) = osc.common.layout.clone() else { return };
-        let Some(fader) = layout.faders.get(index) else { return };
-        let Some(Place::Parameter(slot)) = self.parameter(&fader.target) else { return };
-        let (parameter, value) = (slot.parameter(), together.get(self, slot));
+    /// Another frame, or another speed; gives where that then stands in its range.
+    fn travel(&mut self, place: Place, to: To, now: Instant) -> f64 {
+        let target = if place == Place::Frame { FRAME } else { SHUTTLE };
+        // Nothing of the document changes by it.
+        self.moved(target, to, now);
+        self.position(target).unwrap_or_default()
+    }
+
+    /// A fader of the layout moved; gives what it moves that is not in the document.
+    fn fader(
+        &self,
+        osc: &mut Osc,
+        (surface, index, number): (u32, usize, f64),
+        together: &mut Together,
+    ) -> Option<(Place, To)> {
+        let layout = osc.common.layout.clone()?;
+        let fader = layout.faders.get(index)?;
+        let place = self.place(&fader.target)?;
+        let value = match place {
+            Place::Parameter(slot) => together.get(self, slot),
+            _ => 0.0,
+        };
         if let Some(steps) = fader.steps {
-            together.set(slot, value + parameter.step * steps * number);
-            return;
+            match place {
+                Place::Parameter(slot) => together.set(slot, value + slot.parameter().step * steps * number),
+                Place::On { list, at, .. } if number != 0.0 => {
+                    together.0.push(Change::SetStageOn { list, at, on: steps * number > 0.0 });
+                }
+                Place::Frame | Place::Shuttle => return Some((place, To::Turned(steps * number))),
+                Place::On { .. } | Place::Display(_) => {}
+            }
+            return None;
         }
+        let stands = match place {
+            Place::Parameter(slot) => slot.parameter().position(value),
+            _ => self.position(&fader.target)?,
+        };
         if osc.pickups.len() == MOST_PICKUPS && !osc.pickups.contains_key(&surface) {
             osc.pickups.pop_first();
         }
         let pickups =
             osc.pickups.entry(surface).or_insert_with(|| vec![Pickup::default(); layout.faders.len()]);
-        let stands = parameter.position(value);
         let control = number.clamp(0.0, 1.0);
         let moved = Moved { control, parameter: stands, bound: stands, tolerance: TOLERANCE, fine: false };
-        if let Some(place) = pickups[index].goal(fader.takeover, moved) {
-            pickups[index].put(place);
-            together.set(slot, parameter.at(place));
+        let goal = pickups[index].goal(fader.takeover, moved)?;
+        pickups[index].put(goal);
+        match place {
+            Place::Parameter(slot) => together.set(slot, slot.parameter().at(goal)),
+            Place::On { list, at, .. } => {
+                let on = goal >= 0.5;
+                pickups[index].put(f64::from(on));
+                together.0.push(Change::SetStageOn { list, at, on });
+            }
+            Place::Frame | Place::Shuttle => return Some((place, To::At(goal))),
+            Place::Display(_) => {}
         }
+        None
     }
 }
 

@@ -5,7 +5,9 @@ use std::sync::Arc;
 use serde_json::{Value, json};
 
 use super::super::actions::{ACTIONS, Does};
+use super::super::input::FASTEST;
 use super::super::snapshot::Snapshot;
+use super::super::targets::{FOCUS_PARAMETERS, Focus, Reach, known_target, own_addresses, reach};
 use crate::colour::Display;
 use crate::look::{Kind, List, Parameter, Scale, Unit};
 use crate::panel::osc::{Argument, Key, LONGEST_ADDRESS, Layout, Method, Sent, Shown, is_pattern};
@@ -16,6 +18,14 @@ use crate::show::{Address, Output, Show, Slot, display_address, stage_keys};
 const SHOT: &str = "view/shot";
 /// The address, without slash, of the timecode of the frame on view.
 const TIMECODE: &str = "view/timecode";
+/// The address, without slash, of the frame on view.
+pub(super) const FRAME: &str = "view/frame";
+/// The address, without slash, of how fast it plays.
+pub(super) const SHUTTLE: &str = "view/shuttle";
+/// Frames a surface is told of: as many as a number that OSC knows for sure holds.
+const MOST_FRAMES: u64 = i32::MAX as u64;
+/// A surface is told of speeds that differ by this part of the shows' own.
+const SPEED_PLACES: f64 = 100.0;
 /// What a stage's switch is called.
 const ON: &str = "on";
 /// A surface is told a change of a tenth of a parameter's step.
@@ -27,15 +37,51 @@ const FADER_PLACES: f64 = 1024.0;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Place {
     Parameter(Slot),
-    On { list: List, at: usize, kind: Kind },
+    On {
+        list: List,
+        at: usize,
+        kind: Kind,
+    },
     Display(Output),
+    /// The frame on view, from 0.
+    Frame,
+    /// How many times as fast it plays.
+    Shuttle,
+}
+
+/// What can be reached, and from where.
+#[derive(Clone, Copy)]
+pub(super) struct View<'a> {
+    pub show: &'a Show,
+    pub shot: usize,
+    pub focus: Option<Focus>,
+}
+
+impl<'a> View<'a> {
+    pub fn of(s: &'a Snapshot) -> Self {
+        Self { show: &s.show, shot: s.shot, focus: s.focus }
+    }
 }
 
 /// What an address names, without slash: `None` where this show lacks it.
 ///
 /// # Errors
 /// When no show could have it.
-pub(super) fn place(show: &Show, shot: usize, address: &str) -> Result<Option<Place>, ()> {
+pub(super) fn place(view: View<'_>, address: &str) -> Result<Option<Place>, ()> {
+    let View { show, shot, focus } = view;
+    if address.starts_with("focus/") || address.starts_with("view/") {
+        known_target(address).map_err(drop)?;
+        return Ok(reach(show, shot, focus, address).and_then(|there| {
+            Some(match there {
+                Reach::Slot(slot) => Place::Parameter(slot),
+                Reach::On(Focus { list, at }) => {
+                    Place::On { list, at, kind: show.chain.list(list).get(at)?.kind }
+                }
+                Reach::Frame => Place::Frame,
+                Reach::Shuttle => Place::Shuttle,
+            })
+        }));
+    }
     if let Some(output) = display_address(address) {
         return Ok(Some(Place::Display(output)));
     }
@@ -79,7 +125,8 @@ pub(super) fn wanted(show: &Show, place: Place, argument: &Argument) -> Option<W
         (Place::Display(_), Argument::Text(id)) => {
             Wanted::Display(show.all_displays().find(|d| d.id == *id && show.check_display(d).is_ok())?)
         }
-        (Place::On { .. }, Argument::Text(_)) | (Place::Display(_), _) => return None,
+        (Place::Frame | Place::Shuttle, Argument::Number(n)) => Wanted::Number(*n),
+        (Place::On { .. } | Place::Frame | Place::Shuttle, _) | (Place::Display(_), _) => return None,
     })
 }
 
@@ -87,6 +134,7 @@ pub(super) fn wanted(show: &Show, place: Place, argument: &Argument) -> Option<W
 pub(super) fn key_of(place: Place, wanted: &Wanted) -> Key {
     match (place, wanted) {
         (Place::Parameter(slot), Wanted::Number(n)) => key(slot.parameter(), *n),
+        (Place::Shuttle, Wanted::Number(n)) => speed_key(*n),
         (_, Wanted::Number(n)) => Key::Step(*n as i64),
         (_, Wanted::Switch(on)) => Key::Step((*on).into()),
         (_, Wanted::Display(display)) => Key::Text(display.id.as_ref().into()),
@@ -97,14 +145,20 @@ fn key(parameter: &Parameter, value: f64) -> Key {
     Key::Step((value / parameter.step * FINER_THAN_STEP).round() as i64)
 }
 
+fn speed_key(speed: f64) -> Key {
+    Key::Step((speed * SPEED_PLACES).round() as i64)
+}
+
 /// The same of a tablet's fader, at 0…1.
 pub(super) fn fader_key(position: f64) -> Key {
     Key::Step((position * FADER_PLACES).round() as i64)
 }
 
 /// Everything that can be set, with its address without slash. Stages are there by position, and by kind where they are
-/// the first of it in their list. Trims of strength are there for stages that the look has.
-pub(super) fn places(show: &Show, shot: usize) -> Vec<(String, Place)> {
+/// the first of it in their list; that in focus, by its own name too, comes last. Trims of strength are there for stages that
+/// the look has.
+pub(super) fn places(view: View<'_>) -> Vec<(String, Place)> {
+    let View { show, shot, .. } = view;
     let mut all = Vec::new();
     let mut slots = Vec::new();
     let trims: Vec<_> =
@@ -141,6 +195,11 @@ pub(super) fn places(show: &Show, shot: usize) -> Vec<(String, Place)> {
             }
         }
     }
+    let own = own_addresses().into_iter().filter_map(|address| {
+        let place = place(view, &address).ok()??;
+        Some((address, place))
+    });
+    all.extend(own);
     all
 }
 
@@ -153,7 +212,7 @@ fn can_be_sent(address: &str) -> bool {
 /// What surfaces are told.
 pub(super) fn shown(s: &Snapshot, layout: Option<&Layout>) -> Vec<Shown> {
     let show = &*s.show;
-    let mut all: Vec<Shown> = places(show, s.shot)
+    let mut all: Vec<Shown> = places(View::of(s))
         .into_iter()
         .filter_map(|(address, place)| {
             let (sent, key) = match place {
@@ -170,6 +229,11 @@ pub(super) fn shown(s: &Snapshot, layout: Option<&Layout>) -> Vec<Shown> {
                     (Sent::Switch(on), Key::Step(on.into()))
                 }
                 Place::Display(output) => text(&show.outputs.get(output).display.id),
+                Place::Frame => {
+                    let frame = s.frame.min(MOST_FRAMES);
+                    (Sent::Int(frame as i32), Key::Step(frame as i64))
+                }
+                Place::Shuttle => (Sent::Float(s.speed as f32), speed_key(s.speed)),
             };
             Some(Shown { address: format!("/{address}").into(), sent, key })
         })
@@ -180,9 +244,7 @@ pub(super) fn shown(s: &Snapshot, layout: Option<&Layout>) -> Vec<Shown> {
         Shown { address: format!("/{address}").into(), sent, key }
     }));
     for fader in layout.iter().flat_map(|l| &l.faders).filter(|f| f.steps.is_none()) {
-        let Ok(Some(Place::Parameter(slot))) = place(show, s.shot, &fader.target) else { continue };
-        let Some(value) = show.get(slot) else { continue };
-        let position = slot.parameter().position(value);
+        let Some((_, position)) = s.reading(&fader.target) else { continue };
         let sent = Sent::Float(position as f32);
         all.push(Shown { address: fader.osc.clone(), sent, key: fader_key(position) });
     }
@@ -199,10 +261,9 @@ fn shot_name(s: &Snapshot) -> String {
 
 /// What the OSCQuery page lists: methods, and what containers are.
 pub(super) fn methods(s: &Snapshot) -> (Vec<Method>, Vec<(String, String)>) {
-    let show = &*s.show;
-    let mut all: Vec<Method> = places(show, s.shot)
+    let mut all: Vec<Method> = places(View::of(s))
         .into_iter()
-        .filter_map(|(address, place)| Some(method(show, format!("/{address}"), place)?))
+        .filter_map(|(address, place)| method(s, format!("/{address}"), place))
         .collect();
     for (address, description, value) in [
         (SHOT, "The shot on view.", shot_name(s)),
@@ -235,10 +296,11 @@ pub(super) fn methods(s: &Snapshot) -> (Vec<Method>, Vec<(String, String)>) {
             held: false,
         });
     }
-    (all, containers(show))
+    (all, containers(s))
 }
 
-fn method(show: &Show, address: String, place: Place) -> Option<Method> {
+fn method(s: &Snapshot, address: String, place: Place) -> Option<Method> {
+    let show = &*s.show;
     let plain = Method {
         address,
         description: String::new(),
@@ -287,6 +349,24 @@ fn method(show: &Show, address: String, place: Place) -> Option<Method> {
                 ..plain
             }
         }
+        Place::Frame => Method {
+            description: "The frame on view, of the current shot, from 0.".to_owned(),
+            tag: 'i',
+            value: Some(json!(s.frame)),
+            range: Some(json!({ "MIN": 0, "MAX": s.frames.saturating_sub(1) })),
+            held: true,
+            ..plain
+        },
+        Place::Shuttle => Method {
+            description:
+                "How many times as fast as its rate the show plays, backwards where negative; 0 stands still."
+                    .to_owned(),
+            tag: 'f',
+            value: Some(json!(s.speed)),
+            range: Some(json!({ "MIN": -FASTEST, "MAX": FASTEST })),
+            held: true,
+            ..plain
+        },
     })
 }
 
@@ -303,7 +383,16 @@ fn unit(unit: Unit) -> Option<&'static str> {
     }
 }
 
-fn containers(show: &Show) -> Vec<(String, String)> {
+fn containers(s: &Snapshot) -> Vec<(String, String)> {
+    let show = &*s.show;
+    let stage = s.focus.and_then(|focus| show.chain.list(focus.list).get(focus.at));
+    let in_focus = match stage {
+        Some(stage) => format!(
+            "The stage in focus, {}: 1 … {FOCUS_PARAMETERS} are its parameters.",
+            stage.declaration().key
+        ),
+        None => "The stage in focus: there is none.".to_owned(),
+    };
     let mut all: Vec<(String, String)> = [
         ("framing", "Where the current shot's frame lies in the raster."),
         ("balance", "The current shot's own correction."),
@@ -319,6 +408,7 @@ fn containers(show: &Show) -> Vec<(String, String)> {
     ]
     .map(|(path, text)| (format!("/{path}"), text.to_owned()))
     .into();
+    all.push(("/focus".to_owned(), in_focus));
     for list in List::ALL {
         for (at, stage) in show.chain.list(list).iter().enumerate() {
             let declaration = stage.kind.declaration();

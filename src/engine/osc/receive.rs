@@ -7,10 +7,9 @@ use std::time::{Duration, Instant};
 
 use super::super::actions::{ACTIONS, action};
 use super::Common;
-use super::methods::{Place, fader_key, is_told_only, key_of, place, places, shown, wanted};
+use super::methods::{Place, View, fader_key, is_told_only, key_of, place, places, shown, wanted};
 use crate::panel::PanelError;
 use crate::panel::osc::{Feedback, Item, Key, Meaning, Request, decode, is_pattern, matches, meaning};
-use crate::show::Show;
 
 /// What a packet may ask for, once its patterns are resolved.
 const MOST_ITEMS: usize = 1024;
@@ -61,7 +60,7 @@ fn packet(common: &Common, bytes: &[u8], from: SocketAddr, now: Instant) -> Resu
         return Err(PanelError::Packet { why: format!("it holds more than {MOST_PATTERNS} patterns") });
     }
     let snapshot = common.engine.snapshot.load_full();
-    let layout = common.layout.as_deref();
+    let (view, layout) = (View::of(&snapshot), common.layout.as_deref());
     // All of it is understood before any of it is done.
     let mut all = Understood::default();
     for message in &messages {
@@ -70,7 +69,7 @@ fn packet(common: &Common, bytes: &[u8], from: SocketAddr, now: Instant) -> Resu
             Meaning::Bye => all.bye = true,
             Meaning::Nothing => {}
             Meaning::Ask(address) => {
-                all.found(&snapshot.show, snapshot.shot, &address, |all, address, _, _| {
+                all.found(view, &address, |all, address, _, _| {
                     all.asked.push(format!("/{address}"));
                     Ok(())
                 })?;
@@ -79,9 +78,8 @@ fn packet(common: &Common, bytes: &[u8], from: SocketAddr, now: Instant) -> Resu
                 }
             }
             Meaning::Set(address, argument) => {
-                let show = &*snapshot.show;
-                all.found(show, snapshot.shot, &address, |all, one, place, again| {
-                    match wanted(show, place, &argument) {
+                all.found(view, &address, |all, one, place, again| {
+                    match wanted(view.show, place, &argument) {
                         Some(wanted) => {
                             all.touched.push((format!("/{one}"), Some(key_of(place, &wanted))));
                             if !again {
@@ -96,13 +94,13 @@ fn packet(common: &Common, bytes: &[u8], from: SocketAddr, now: Instant) -> Resu
                 })?;
             }
             Meaning::Turn(address, steps) => {
-                all.found(&snapshot.show, snapshot.shot, &address, |all, address, _, again| {
+                all.found(view, &address, |all, address, _, again| {
                     all.items.extend((!again).then(|| Item::Turn(address.to_owned(), steps)));
                     Ok(())
                 })?;
             }
             Meaning::Reset(address) => {
-                all.found(&snapshot.show, snapshot.shot, &address, |all, address, _, again| {
+                all.found(view, &address, |all, address, _, again| {
                     all.items.extend((!again).then(|| Item::Reset(address.to_owned())));
                     Ok(())
                 })?;
@@ -177,13 +175,12 @@ impl Understood {
     /// place came before.
     fn found(
         &mut self,
-        show: &Show,
-        shot: usize,
+        view: View<'_>,
         address: &str,
         mut f: impl FnMut(&mut Self, &str, Place, bool) -> Result<(), PanelError>,
     ) -> Result<(), PanelError> {
         if !is_pattern(address) {
-            match place(show, shot, address) {
+            match place(view, address) {
                 Ok(Some(place)) => f(self, address, place, false)?,
                 // What this show lacks, another has.
                 Ok(None) => {}
@@ -192,7 +189,13 @@ impl Understood {
             return Ok(());
         }
         let mut seen: Vec<Place> = Vec::new();
-        for (one, place) in places(show, shot).into_iter().filter(|(one, _)| matches(address, one)) {
+        // What is only where somebody looks or acts is not meant by a pattern for everything.
+        let meant = |one: &str| match one.split_once('/') {
+            Some((part @ ("focus" | "view"), _)) => address.split('/').next() == Some(part),
+            _ => true,
+        };
+        let all = places(view).into_iter().filter(|(one, _)| matches(address, one) && meant(one));
+        for (one, place) in all {
             let again = seen.contains(&place);
             f(self, &one, place, again)?;
             seen.push(place);

@@ -36,11 +36,11 @@ pub(super) fn run(common: &Common, socket: &UdpSocket, nudged: &Receiver<()>) {
         }
         let snapshot = common.engine.snapshot.load_full();
         let shown = shown(&snapshot, common.layout.as_deref());
-        let other = shot != Some(snapshot.shot)
-            || addresses.len() != shown.len()
-            || addresses.iter().zip(&shown).any(|(a, s)| *a != s.address);
+        // A stage in focus has as many parameters as it has: what another one adds is told as any value is.
+        let fixed = || shown.iter().map(|s| &s.address).filter(|a| !a.starts_with("/focus/"));
+        let other = shot != Some(snapshot.shot) || !fixed().eq(&addresses);
         if other {
-            addresses = shown.iter().map(|s| s.address.clone()).collect();
+            addresses = fixed().cloned().collect();
             // Who came since the last look knows of no other shot.
             let first = shot.replace(snapshot.shot).is_none();
             if !first {
