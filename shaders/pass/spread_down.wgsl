@@ -1,28 +1,47 @@
 // One level of the pyramid to the next coarser, by 1 3 3 1 either way. Twin of Level::down in src/picture/spread.rs.
-// What a workgroup reads it shares, so that what is spread of a pixel is worked out once or twice, not sixteen times.
+// An invocation makes two columns of four pixels and keeps the rows that two of them share, so that what is spread of a
+// pixel is worked out twice, not sixteen times, and no workgroup waits for itself.
 
 @group(0) @binding(0) var finer: texture_2d<f32>;
 
-// Eight pixels take 18 of the finer level, either way.
-var<workgroup> shared_pixels: array<vec3<f32>, 324>;
+// Sums across a row, for the left pixel and for the right.
+struct SpreadRow {
+    left: vec3<f32>,
+    right: vec3<f32>,
+}
 
-fn spread_down(at: vec2<i32>, group: vec2<i32>, local: u32) -> vec3<f32> {
+fn finer_pixel(x: i32, y: i32, last: vec2<i32>) -> vec3<f32> {
+    return spread_source(textureLoad(finer, clamp(vec2(x, y), vec2(0), last), 0).xyz);
+}
+
+fn finer_row(x: i32, y: i32, last: vec2<i32>) -> SpreadRow {
+    let a = finer_pixel(x - 1, y, last);
+    let b = finer_pixel(x, y, last);
+    let c = finer_pixel(x + 1, y, last);
+    let d = finer_pixel(x + 2, y, last);
+    let e = finer_pixel(x + 3, y, last);
+    let f = finer_pixel(x + 4, y, last);
+    return SpreadRow(0.125 * (a + d) + 0.375 * (b + c), 0.125 * (c + f) + 0.375 * (d + e));
+}
+
+fn store_within(at: vec2<i32>, v: vec3<f32>) {
+    if all(at < vec2<i32>(textureDimensions(target_picture))) {
+        store_spread(at, v);
+    }
+}
+
+@compute @workgroup_size(16, 4)
+fn main(@builtin(global_invocation_id) id: vec3<u32>) {
     let last = vec2<i32>(textureDimensions(finer)) - 1;
-    for (var i = i32(local); i < 324; i += 64) {
-        let read = clamp(16 * group + vec2(i % 18, i / 18) - 1, vec2(0), last);
-        shared_pixels[i] = spread_source(textureLoad(finer, read, 0).xyz);
+    let at = vec2<i32>(id.xy) * vec2(2, 4);
+    var a = finer_row(2 * at.x, 2 * at.y - 1, last);
+    var b = finer_row(2 * at.x, 2 * at.y, last);
+    for (var i = 0; i < 4; i++) {
+        let c = finer_row(2 * at.x, 2 * (at.y + i) + 1, last);
+        let d = finer_row(2 * at.x, 2 * (at.y + i) + 2, last);
+        store_within(at + vec2(0, i), 0.125 * (a.left + d.left) + 0.375 * (b.left + c.left));
+        store_within(at + vec2(1, i), 0.125 * (a.right + d.right) + 0.375 * (b.right + c.right));
+        a = c;
+        b = d;
     }
-    workgroupBarrier();
-    let shares = vec4(0.125, 0.375, 0.375, 0.125);
-    let first = 2 * (at.x - 8 * group.x) + 36 * (at.y - 8 * group.y);
-    var sum = vec3(0.0);
-    for (var j = 0; j < 4; j++) {
-        let row = first + 18 * j;
-        let down = shares[j];
-        sum += (shares.x * down) * shared_pixels[row];
-        sum += (shares.y * down) * shared_pixels[row + 1];
-        sum += (shares.z * down) * shared_pixels[row + 2];
-        sum += (shares.w * down) * shared_pixels[row + 3];
-    }
-    return sum;
 }

@@ -96,16 +96,17 @@ impl Assembly {
     }
 
     /// The passes of a stage that reads its neighbours, for pictures that are kept as `target` says: to the first level,
-    /// down, a ring, and up.
-    pub fn spread(kind: Kind, target: Target) -> [Self; 4] {
+    /// down, a ring, the small levels, and up.
+    pub fn spread(kind: Kind, target: Target) -> [Self; 5] {
         let format = if target == Target::Half { "rgba16float" } else { "rgba32float" };
         let d = kind.declaration();
+        let rounded = target == Target::Half;
         let whole = |parts: &[(&str, &str)], call: &str| {
-            let mut assembly = Self { text: String::new(), parts: Vec::new() };
-            for (name, text) in parts {
-                assembly.add(name, text);
+            let mut assembly = Self::of(parts);
+            assembly.add("the store", &spread_store(format, rounded));
+            if !call.is_empty() {
+                assembly.add("the pass", &spread_main(call));
             }
-            assembly.add("the pass", &spread_main(format, call, target == Target::Half));
             assembly
         };
         let real = shader!("colour/real.wgsl");
@@ -128,9 +129,10 @@ impl Assembly {
         ];
         let same = ("source", "fn spread_source(v: vec3<f32>) -> vec3<f32> {\n    return v;\n}\n");
         [
-            whole(&of_source, "spread_down(vec2<i32>(id.xy), vec2<i32>(group.xy), local)"),
-            whole(&[half, down, same], "spread_down(vec2<i32>(id.xy), vec2<i32>(group.xy), local)"),
+            whole(&of_source, ""),
+            whole(&[half, down, same], ""),
             whole(&[half, shader!("pass/spread_ring.wgsl")], "spread_ring(vec2<i32>(id.xy))"),
+            whole(&[half, shader!("pass/spread_tail.wgsl")], ""),
             whole(&[half, shader!("pass/spread_up.wgsl"), SPREAD[1]], "spread_up(vec2<i32>(id.xy))"),
         ]
     }
@@ -172,20 +174,22 @@ impl Assembly {
 /// What a part that begins with a stage that reads its neighbours is given of it.
 const SPREAD_PICTURE: &str = "@group(0) @binding(1) var spread_picture: texture_2d<f32>;\n";
 
-fn spread_main(format: &str, call: &str, half: bool) -> String {
-    let (wx, wy) = WORKGROUP;
-    let rounded = "    v = nearest_halves(v);\n";
-    let rounded = if half { rounded } else { "" };
+fn spread_store(format: &str, rounded: bool) -> String {
+    let value = if rounded { "nearest_halves(v)" } else { "v" };
     format!(
         "@group(0) @binding(4) var target_picture: texture_storage_2d<{format}, write>;\n\n\
-         @compute @workgroup_size({wx}, {wy})\n\
-         fn main(\n    \
-         @builtin(global_invocation_id) id: vec3<u32>,\n    \
-         @builtin(workgroup_id) group: vec3<u32>,\n    \
-         @builtin(local_invocation_index) local: u32,\n) {{\n    \
-         var v = {call};\n    \
-         if any(id.xy >= textureDimensions(target_picture)) {{\n        return;\n    }}\n{rounded}    \
-         textureStore(target_picture, vec2<i32>(id.xy), vec4(v, 1.0));\n}}\n"
+         fn store_spread(at: vec2<i32>, v: vec3<f32>) {{\n    \
+         textureStore(target_picture, at, vec4({value}, 1.0));\n}}\n"
+    )
+}
+
+fn spread_main(call: &str) -> String {
+    let (wx, wy) = WORKGROUP;
+    format!(
+        "@compute @workgroup_size({wx}, {wy})\n\
+         fn main(@builtin(global_invocation_id) id: vec3<u32>) {{\n    \
+         if all(id.xy < textureDimensions(target_picture)) {{\n        \
+         store_spread(vec2<i32>(id.xy), {call});\n    }}\n}}\n"
     )
 }
 

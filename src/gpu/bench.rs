@@ -360,26 +360,8 @@ fn time_pass(
         .map(|s| gpu.pipelines.wait(s))
         .collect::<Result<Vec<_>, _>>()?;
     time_rounds(rounds, || {
-        timer.time(gpu, &|encoder, stamps| match &parts[..] {
-            [_, _, ..] => {
-                // Two empty passes take the time before and after.
-                let stamp = |encoder: &mut wgpu::CommandEncoder, begins| {
-                    let writes = wgpu::ComputePassTimestampWrites {
-                        query_set: stamps.query_set,
-                        beginning_of_pass_write_index: if begins { Some(0) } else { None },
-                        end_of_pass_write_index: if begins { None } else { Some(1) },
-                    };
-                    drop(encoder.begin_compute_pass(&wgpu::ComputePassDescriptor {
-                        label: None,
-                        timestamp_writes: Some(writes),
-                    }));
-                };
-                stamp(encoder, true);
-                gpu.encode_parts_of(encoder, &pipelines, input, &parts, output, 8, true)?;
-                stamp(encoder, false);
-                Ok(())
-            }
-            _ => gpu.encode(encoder, &pipelines[0], input, &parts[0], output, 8, true, Some(stamps)),
+        timer.time(gpu, &|encoder, stamps| {
+            gpu.encode_parts_of(encoder, &pipelines, input, &parts, output, 8, true, Some(stamps))
         })
     })
 }

@@ -199,7 +199,7 @@ impl Shared {
         let tables = view(&super::tables::rows(&self.device, 1, 1));
         let group = super::run::bind(&self.device, pipeline, planes, luts, &numbers, &view(&target), &tables);
         let mut encoder = self.device.create_command_encoder(&Default::default());
-        super::run::dispatch(&mut encoder, pipeline, &group, (1, 1), None);
+        super::run::dispatch(&mut encoder.begin_compute_pass(&Default::default()), pipeline, &group, (1, 1));
         let index = self.queue.submit([encoder.finish()]);
         let _ = self.device.poll(wgpu::PollType::Wait { submission_index: Some(index), timeout: None });
     }

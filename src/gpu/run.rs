@@ -125,14 +125,11 @@ pub(super) fn bind(
 }
 
 pub(super) fn dispatch(
-    encoder: &mut wgpu::CommandEncoder,
+    pass: &mut wgpu::ComputePass<'_>,
     pipeline: &Pipeline,
     group: &wgpu::BindGroup,
     size: (u32, u32),
-    timestamps: Option<wgpu::ComputePassTimestampWrites<'_>>,
 ) {
-    let mut pass = encoder
-        .begin_compute_pass(&wgpu::ComputePassDescriptor { label: None, timestamp_writes: timestamps });
     pass.set_pipeline(&pipeline.pipeline);
     pass.set_bind_group(0, group, &[]);
     let (x, y) = groups(size);
@@ -216,14 +213,30 @@ impl Gpu {
         dither: bool,
         timestamps: Option<wgpu::ComputePassTimestampWrites<'_>>,
     ) -> Result<(), GpuError> {
+        let mut pass = encoder
+            .begin_compute_pass(&wgpu::ComputePassDescriptor { label: None, timestamp_writes: timestamps });
+        self.encode_in(&mut pass, pipeline, input.into(), part, output, depth, dither)
+    }
+
+    /// The same within a pass that is open: opening one costs the GPU as much as a small dispatch.
+    #[allow(clippy::too_many_arguments)]
+    fn encode_in(
+        &self,
+        pass: &mut wgpu::ComputePass<'_>,
+        pipeline: &Pipeline,
+        input: Input<'_>,
+        part: &Recipe,
+        output: &Output,
+        depth: u32,
+        dither: bool,
+    ) -> Result<(), GpuError> {
         let raster = (output.width, output.height);
-        let input = input.into();
         let spread = match (&input, &pipeline.spread, part.spread()) {
             (Input::Picture(picture), Some(spread), Some(stage)) => {
                 let [half, float] = &**spread;
                 let passes = if picture.target == Target::Half { half } else { float };
                 let kernel = stage.kernel(raster).expect("it reads its neighbours");
-                Some(passes.encode(self, encoder, stage, &kernel, picture)?)
+                Some(passes.encode(self, pass, stage, &kernel, picture)?)
             }
             _ => None,
         };
@@ -239,7 +252,7 @@ impl Gpu {
         let luts = std::array::from_fn(|i| &luts[i]);
         let tables = self.tables.of(&self.device, &self.queue, part);
         let group = bind(&self.device, pipeline, planes, luts, &buffer, &output.view, &tables);
-        dispatch(encoder, pipeline, &group, (output.width, output.height), timestamps);
+        dispatch(pass, pipeline, &group, (output.width, output.height));
         Ok(())
     }
 
@@ -258,7 +271,7 @@ impl Gpu {
         depth: u32,
         dither: bool,
     ) -> Result<(), GpuError> {
-        self.encode_parts_of(encoder, pipelines, Input::Frame(input), parts, output, depth, dither)
+        self.encode_parts_of(encoder, pipelines, Input::Frame(input), parts, output, depth, dither, None)
     }
 
     /// The same for whatever the first part reads.
@@ -272,7 +285,10 @@ impl Gpu {
         output: &Output,
         depth: u32,
         dither: bool,
+        timestamps: Option<wgpu::ComputePassTimestampWrites<'_>>,
     ) -> Result<(), GpuError> {
+        let mut pass = encoder
+            .begin_compute_pass(&wgpu::ComputePassDescriptor { label: None, timestamp_writes: timestamps });
         let mut picture: Option<Arc<Output>> = None;
         for (i, (pipeline, part)) in pipelines.iter().zip(parts).enumerate() {
             let between = match i + 1 < parts.len() {
@@ -281,7 +297,7 @@ impl Gpu {
             };
             let to = between.as_deref().unwrap_or(output);
             let input = picture.as_deref().map_or(input, Input::Picture);
-            self.encode(encoder, pipeline, input, part, to, depth, dither, None)?;
+            self.encode_in(&mut pass, pipeline, input, part, to, depth, dither)?;
             picture = between;
         }
         Ok(())

@@ -1,12 +1,13 @@
-//! Passes of stages that read their neighbours: a pyramid down, a ring, and up again. See `picture/spread.rs`.
+//! Passes of stages that read their neighbours: a pyramid down, a ring, and up again; the small levels in one dispatch.
+//! See `picture/spread.rs`.
 
 use std::sync::Arc;
 
-use super::assembly::{Assembly, WORKGROUP};
+use super::assembly::Assembly;
 use super::device::{Gpu, GpuError};
 use super::pipelines::{compile, groups, single};
 use super::run::{Output, target_format, texture};
-use crate::look::{Kernel, Kind};
+use crate::look::{Kernel, Kind, MOST_LEVELS};
 use crate::picture::{Layout, StageValues, Target, coarser, ring_taps};
 
 /// The compiled passes of a stage that reads its neighbours, for pictures of one kind.
@@ -15,6 +16,7 @@ pub(super) struct Spread {
     source: Pass,
     down: Pass,
     ring: Pass,
+    tail: Pass,
     up: Pass,
 }
 
@@ -58,15 +60,16 @@ impl Pass {
         Ok(Self { pipeline, layout })
     }
 
+    /// Adds it to a pass. `numbers` are a buffer and where in it its own are.
     fn run(
         &self,
         gpu: &Gpu,
-        encoder: &mut wgpu::CommandEncoder,
+        pass: &mut wgpu::ComputePass<'_>,
         read: &[&wgpu::TextureView],
-        numbers: Option<&[f32]>,
+        numbers: Option<(&wgpu::Buffer, Block)>,
         output: &Output,
+        groups: (u32, u32),
     ) {
-        let numbers = numbers.map(|n| gpu.uniform(n));
         let mut entries: Vec<_> = (0..)
             .zip(read)
             .map(|(binding, view)| wgpu::BindGroupEntry {
@@ -74,8 +77,13 @@ impl Pass {
                 resource: wgpu::BindingResource::TextureView(view),
             })
             .collect();
-        if let Some(buffer) = &numbers {
-            entries.push(wgpu::BindGroupEntry { binding: 3, resource: buffer.as_entire_binding() });
+        if let Some((buffer, block)) = numbers {
+            let resource = wgpu::BindingResource::Buffer(wgpu::BufferBinding {
+                buffer,
+                offset: block.offset,
+                size: std::num::NonZeroU64::new(block.size),
+            });
+            entries.push(wgpu::BindGroupEntry { binding: 3, resource });
         }
         let target = wgpu::BindingResource::TextureView(&output.view);
         entries.push(wgpu::BindGroupEntry { binding: 4, resource: target });
@@ -84,23 +92,43 @@ impl Pass {
             layout: &self.layout,
             entries: &entries,
         });
-        let mut pass = encoder.begin_compute_pass(&Default::default());
         pass.set_pipeline(&self.pipeline);
         pass.set_bind_group(0, &group, &[]);
-        let (x, y) = groups((output.width, output.height));
-        pass.dispatch_workgroups(x, y, 1);
+        pass.dispatch_workgroups(groups.0, groups.1, 1);
+    }
+}
+
+/// Where in a buffer a pass's numbers are, bytes.
+#[derive(Clone, Copy)]
+struct Block {
+    offset: u64,
+    size: u64,
+}
+
+/// The numbers of all passes of a stage, which share a buffer.
+#[derive(Default)]
+struct Blocks(Vec<f32>);
+
+impl Blocks {
+    fn push(&mut self, numbers: &[f32]) -> Block {
+        // As WebGPU's limits allow everywhere.
+        self.0.resize(self.0.len().next_multiple_of(64), 0.0);
+        let block = Block { offset: 4 * self.0.len() as u64, size: 4 * numbers.len() as u64 };
+        self.0.extend(numbers);
+        block
     }
 }
 
 impl Spread {
     /// Compiles the passes of a stage, for pictures that are kept as `target` says.
     pub fn new(device: &wgpu::Device, kind: Kind, target: Target) -> Result<Self, GpuError> {
-        let [source, down, ring, up] = Assembly::spread(kind, target);
+        let [source, down, ring, tail, up] = Assembly::spread(kind, target);
         Ok(Self {
             target,
             source: Pass::new(device, &source, target, 1, true)?,
             down: Pass::new(device, &down, target, 1, false)?,
             ring: Pass::new(device, &ring, target, 1, true)?,
+            tail: Pass::new(device, &tail, target, 1, true)?,
             up: Pass::new(device, &up, target, 2, true)?,
         })
     }
@@ -109,38 +137,83 @@ impl Spread {
     pub fn encode(
         &self,
         gpu: &Gpu,
-        encoder: &mut wgpu::CommandEncoder,
+        pass: &mut wgpu::ComputePass<'_>,
         stage: &StageValues,
         kernel: &Kernel,
         picture: &Output,
     ) -> Result<Arc<Output>, GpuError> {
-        let mut size = (picture.width, picture.height);
-        let mut next = || {
-            size = coarser(size);
-            gpu.scratch(size, self.target)
-        };
-        let mut levels = vec![next()?];
-        self.source.run(gpu, encoder, &[&picture.view], Some(&Layout::write_stage(stage)), &levels[0]);
-        while levels.len() < kernel.weights.len() {
-            let level = next()?;
-            self.down.run(gpu, encoder, &[&levels[levels.len() - 1].view], None, &level);
+        let weight = |l: usize| kernel.weights[l].map(|w| w as f32);
+        let mut sizes = vec![coarser((picture.width, picture.height))];
+        while sizes.len() < kernel.weights.len() {
+            sizes.push(coarser(sizes[sizes.len() - 1]));
+        }
+        // From which level on one workgroup does the rest, if that saves anything.
+        let pixels = |size: &(u32, u32)| u64::from(size.0) * u64::from(size.1);
+        let fits = |from: &usize| sizes[from + 1..].iter().map(pixels).sum::<u64>() <= TAIL_PIXELS;
+        let most = if kernel.ring.is_some() { 0 } else { sizes.len().saturating_sub(2) };
+        let tail = (0..most).find(fits);
+        let made = tail.map_or(sizes.len(), |from| from + 1);
+
+        let mut blocks = Blocks::default();
+        let of_source = blocks.push(&Layout::write_stage(stage));
+        let of_tail = tail.map(|from| {
+            let mut numbers = vec![0.0; 4 * (MOST_LEVELS + 1)];
+            let mut begins = 0;
+            for (i, l) in (from..sizes.len()).enumerate() {
+                numbers[4 * i..4 * i + 3].copy_from_slice(&weight(l));
+                if i > 0 {
+                    numbers[4 * i + 3] = begins as f32;
+                    begins += pixels(&sizes[l]);
+                }
+            }
+            numbers[4 * MOST_LEVELS] = (sizes.len() - 1 - from) as f32;
+            blocks.push(&numbers)
+        });
+        let of_ring = kernel.ring.as_ref().map(|ring| {
+            let taps: Vec<f32> = ring_taps(ring).into_iter().flat_map(|[x, y, s]| [x, y, s, 0.0]).collect();
+            blocks.push(&taps)
+        });
+        // What the coarsest level itself weighs is taken on the way up from it.
+        let mut more = if tail.is_some() { [1.0; 3] } else { weight(sizes.len() - 1) };
+        let ups: Vec<Block> = (0..made - 1)
+            .rev()
+            .map(|l| {
+                let [own, from] = [weight(l), more].map(|[r, g, b]| [r, g, b, 0.0]);
+                more = [1.0; 3];
+                blocks.push(&[own, from].concat())
+            })
+            .collect();
+        let buffer = &gpu.uniform(&blocks.0);
+
+        let scratch = |l: usize| gpu.scratch(sizes[l], self.target);
+        let mut levels = vec![scratch(0)?];
+        self.source.run(
+            gpu,
+            pass,
+            &[&picture.view],
+            Some((buffer, of_source)),
+            &levels[0],
+            down_groups(sizes[0]),
+        );
+        for l in 1..made {
+            let level = scratch(l)?;
+            self.down.run(gpu, pass, &[&levels[l - 1].view], None, &level, down_groups(sizes[l]));
             levels.push(level);
         }
         let mut sum = levels.pop().expect("a kernel has a level");
-        if let Some(ring) = &kernel.ring {
-            let taps: Vec<f32> = ring_taps(ring).into_iter().flat_map(|[x, y, s]| [x, y, s, 0.0]).collect();
-            let made = gpu.scratch((sum.width, sum.height), self.target)?;
-            self.ring.run(gpu, encoder, &[&sum.view], Some(&taps), &made);
+        let on_last = of_tail.map(|b| (&self.tail, b, (1, 1)));
+        let on_last = on_last.or(of_ring.map(|b| (&self.ring, b, groups(sizes[made - 1]))));
+        if let Some((last, block, by)) = on_last {
+            let made = scratch(made - 1)?;
+            last.run(gpu, pass, &[&sum.view], Some((buffer, block)), &made, by);
             sum = made;
         }
-        let weight = |l: usize| kernel.weights[l].map(|w| w as f32);
-        // What the coarsest level itself weighs is taken on the way up from it.
-        let mut more = weight(levels.len());
-        while let Some(level) = levels.pop() {
-            let made = gpu.scratch((level.width, level.height), self.target)?;
-            let [own, from] = [weight(levels.len()), more].map(|[r, g, b]| [r, g, b, 0.0]);
-            self.up.run(gpu, encoder, &[&level.view, &sum.view], Some(&[own, from].concat()), &made);
-            (sum, more) = (made, [1.0; 3]);
+        for block in ups {
+            let level = levels.pop().expect("there is a block for each");
+            let size = (level.width, level.height);
+            let made = gpu.scratch(size, self.target)?;
+            self.up.run(gpu, pass, &[&level.view, &sum.view], Some((buffer, block)), &made, groups(size));
+            sum = made;
         }
         Ok(sum)
     }
@@ -178,8 +251,16 @@ impl Gpu {
     }
 }
 
+/// Pixels that one workgroup can share: WebGPU's 16 KiB, see `spread_tail.wgsl`.
+const TAIL_PIXELS: u64 = 1024;
+
 /// Textures kept for passes in between: more than the levels of two sizes of picture take.
 const SCRATCH: usize = 64;
 
-// What a workgroup shares in `spread_down.wgsl` is laid out for this shape.
-const _: () = assert!(WORKGROUP.0 == 8 && WORKGROUP.1 == 8);
+/// Workgroups of `spread_down.wgsl` for a level: 16 × 4 invocations make 2 × 4 pixels each.
+fn down_groups(size: (u32, u32)) -> (u32, u32) {
+    (size.0.div_ceil(32), size.1.div_ceil(16))
+}
+
+// The tail's numbers are laid out for so many.
+const _: () = assert!(MOST_LEVELS == 12);

@@ -22,7 +22,7 @@ pub(crate) use declaration::declare;
 pub use declaration::{Declaration, Domain, Nature, Neighbourhood, Parameter, Reach, Scale, Unit, strength};
 pub use grain::field as grain_field;
 pub use intent::Intent;
-pub use kernel::{Kernel, RING_TAPS, Ring, glare};
+pub use kernel::{Kernel, MOST_LEVELS, RING_TAPS, Ring, glare};
 pub use lut::MAX_LUTS;
 pub use named_lut::{Bake, NamedLut, Said, Side};
 pub use origin::{Origin, fingerprint};
