@@ -89,6 +89,10 @@ const MAP: &str = r#"
     cc = 105
     coding = "twos-complement"
     target = "focus/on"
+    [[control]]
+    cc = 29
+    coding = "twos-complement"
+    target = "view/look"
     [[button]]
     note = 40
     action = "focus-next"
@@ -479,6 +483,19 @@ fn looks_on_trial(suite: &Suite) {
 
 /// Jog and shuttle.
 fn transport(suite: &Suite) {
+    // One control goes through the library, and back to the show's own look.
+    let tried = |s: &Snapshot| s.trying.as_ref().map(|t| t.at);
+    suite.send(0, &[0xB0, 29, 3]);
+    suite.comes("the third look", |s| tried(s) == Some(2));
+    assert_eq!(
+        suite.engine.snapshot().reading("view/look").unwrap().0,
+        greyhold::show::shipped_looks()[2].name
+    );
+    suite.send(0, &[0xB0, 29, 126]);
+    suite.comes("the first", |s| tried(s) == Some(0));
+    suite.send(0, &[0xB0, 29, 127]);
+    suite.comes("its own", |s| tried(s).is_none());
+
     suite.engine.send(Input::Command(Command::Seek(0)));
     suite.send(0, &[0xB0, 28, 5]);
     suite.comes("five frames on", |s| s.frame == 5 && !s.playing);

@@ -234,10 +234,14 @@ fn stepping_through_the_library_while_playing_loses_count_of_no_frame() {
         let serial = engine.picture(Live::Client).map_or(0, |p| p.serial);
         let begun = Instant::now();
         press(&engine, "next-look", true);
-        let answer = wait_for(&look.name, || {
-            let picture = engine.picture(Live::Client)?;
-            (picture.serial > serial && picture.delay.is_some()).then(|| begun.elapsed())
-        });
+        let answer = loop {
+            let picture = engine.picture(Live::Client);
+            if picture.is_some_and(|p| p.serial > serial && p.delay.is_some()) {
+                break begun.elapsed();
+            }
+            assert!(begun.elapsed() < support::PATIENCE, "{} is not shown", look.name);
+            std::thread::sleep(Duration::from_millis(1));
+        };
         // A plan that was not ready would have shown the old look meanwhile.
         assert!(!engine.snapshot().compiling, "{}", look.name);
         trying(&engine, Some(&look.name));

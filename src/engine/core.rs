@@ -64,6 +64,8 @@ pub(super) struct Engine {
     pub(super) playing: Option<Playing>,
     /// The part of a frame that was jogged and not gone yet.
     pub(super) jog: f64,
+    /// The part of a look that was leafed on and not gone yet.
+    pub(super) leafed: f64,
     pub(super) scope: Scope,
     pub(super) compare: Compare,
     picking: bool,
@@ -153,6 +155,7 @@ impl Engine {
             frame: 0,
             playing: None,
             jog: 0.0,
+            leafed: 0.0,
             scope: Scope::Shot,
             compare: Compare::After,
             picking: false,
@@ -623,7 +626,8 @@ impl PanelContext for (&mut Engine, Instant) {
                 if show.chain.list(focus.list)[focus.at].on { "on" } else { "off" }.to_owned()
             }
             Reach::Frame => (engine.frame + 1).to_string(),
-            Reach::Shuttle => format!("{}x", engine.speed()),
+            Reach::Shuttle => format!("{:+.2}x", engine.speed()),
+            Reach::Look => engine.document.look_name().to_owned(),
         })
     }
 

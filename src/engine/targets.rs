@@ -4,7 +4,8 @@
 //! - `focus/strength`, `focus/1` … `focus/9`: of the stage in focus its strength and its parameters in their order;
 //! - `focus/on`: whether that stage acts;
 //! - `view/frame`: the frame on view, a detent a frame;
-//! - `view/shuttle`: how fast and which way it plays, from −8 to 8 times.
+//! - `view/shuttle`: how fast and which way it plays, from −8 to 8 times;
+//! - `view/look`: the look that is tried, a detent a look of the library; the show's own comes before the first.
 
 use std::time::Instant;
 
@@ -92,6 +93,8 @@ pub enum Reach {
     Frame,
     /// How fast it plays.
     Shuttle,
+    /// Which look is tried.
+    Look,
 }
 
 /// Could this address lead anywhere in some show?
@@ -104,7 +107,7 @@ pub fn known_target(text: &str) -> Result<(), String> {
     }
     check_address(text).map_err(|why| {
         format!(
-            "{why}; besides focus/strength, focus/1 … focus/{FOCUS_PARAMETERS}, focus/on, view/frame, view/shuttle"
+            "{why}; besides focus/strength, focus/1 … focus/{FOCUS_PARAMETERS}, focus/on, view/frame, view/shuttle, view/look"
         )
     })
 }
@@ -112,7 +115,7 @@ pub fn known_target(text: &str) -> Result<(), String> {
 /// The addresses that there are besides those of [`crate::show::addresses`].
 pub fn own_addresses() -> Vec<String> {
     let numbers = (1..=FOCUS_PARAMETERS).map(|number| format!("focus/{number}"));
-    let words = ["focus/strength", "focus/on", "view/frame", "view/shuttle"].map(str::to_owned);
+    let words = ["focus/strength", "focus/on", "view/frame", "view/shuttle", "view/look"].map(str::to_owned);
     numbers.chain(words).collect()
 }
 
@@ -123,6 +126,7 @@ enum Own {
     On,
     Frame,
     Shuttle,
+    Look,
 }
 
 fn own(text: &str) -> Option<Own> {
@@ -131,6 +135,7 @@ fn own(text: &str) -> Option<Own> {
         "focus/on" => Own::On,
         "view/frame" => Own::Frame,
         "view/shuttle" => Own::Shuttle,
+        "view/look" => Own::Look,
         _ => {
             let number = text.strip_prefix("focus/").filter(|n| n.len() == 1)?.parse().ok()?;
             (1..=FOCUS_PARAMETERS).contains(&number).then(|| Own::Parameter(number - 1))?
@@ -147,6 +152,7 @@ pub(super) fn reach(show: &Show, shot: usize, focus: Option<Focus>, text: &str) 
     Some(match own(text) {
         Some(Own::Frame) => Reach::Frame,
         Some(Own::Shuttle) => Reach::Shuttle,
+        Some(Own::Look) => Reach::Look,
         Some(Own::On) => Reach::On(in_focus()?.0),
         Some(Own::Strength) => {
             let (Focus { list, at }, kind) = in_focus()?;
@@ -203,6 +209,7 @@ impl Engine {
             Reach::On(focus) => f64::from(show.chain.list(focus.list)[focus.at].on),
             Reach::Frame => self.frame as f64 / self.shot_frames().saturating_sub(1).max(1) as f64,
             Reach::Shuttle => (self.speed() / FASTEST + 1.0) / 2.0,
+            Reach::Look => self.document.look_place(),
         })
     }
 
@@ -241,6 +248,24 @@ impl Engine {
                 }
                 None
             }
+            Reach::Look => {
+                match to {
+                    To::Turned(by) | To::Added(by) => {
+                        self.leafed += by;
+                        let looks = (self.leafed + 1e-6_f64.copysign(self.leafed)).trunc();
+                        self.leafed -= looks;
+                        if looks != 0.0 {
+                            self.command(Command::StepLook(looks as i64), now);
+                        }
+                    }
+                    To::At(place) => match self.document.look_of_place(place) {
+                        Some(at) => self.command(Command::TryLook(at), now),
+                        None => self.command(Command::LeaveLook, now),
+                    },
+                    To::Default => self.command(Command::LeaveLook, now),
+                }
+                None
+            }
             Reach::Shuttle => {
                 let speed = match to {
                     To::Turned(by) | To::Added(by) => self.speed() + by,
@@ -255,6 +280,11 @@ impl Engine {
             }
         }
     }
+}
+
+/// Where a look stands in the library of so many, 0…1, the show's own before the first.
+pub(super) fn look_place(tried: Option<usize>, of: usize) -> f64 {
+    tried.map_or(0.0, |at| (at + 1) as f64 / of.max(1) as f64)
 }
 
 impl Snapshot {
@@ -279,6 +309,10 @@ impl Snapshot {
                 (format!("frame {}", self.frame), self.frame as f64 / last as f64)
             }
             Reach::Shuttle => (format!("{:+.2}×", self.speed), (self.speed / FASTEST + 1.0) / 2.0),
+            Reach::Look => match &self.trying {
+                Some(trying) => (trying.name.to_string(), look_place(Some(trying.at), trying.of)),
+                None => ("the show's own".to_owned(), 0.0),
+            },
         })
     }
 }

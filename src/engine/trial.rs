@@ -8,6 +8,7 @@ use super::core::Engine;
 use super::document::Document;
 use super::input::Compare;
 use super::snapshot::Trying;
+use super::targets::look_place;
 use crate::look::List;
 use crate::picture::{Recipe, Structure, Target};
 use crate::show::{self, Change, Look, Show, Slot, recipe as recipe_of, shipped_looks};
@@ -56,6 +57,22 @@ impl Document {
     /// Is a look on trial?
     pub fn is_trying(&self) -> bool {
         self.trial.on.is_some()
+    }
+
+    /// Where the look that is tried stands in the library, 0…1, the show's own before the first.
+    pub fn look_place(&self) -> f64 {
+        look_place(self.trial.on.as_ref().map(|on| on.at), self.trial.library.len())
+    }
+
+    /// The look at a place of that; `None` for the show's own.
+    pub fn look_of_place(&self, place: f64) -> Option<usize> {
+        let number = (place * self.trial.library.len() as f64).round() as usize;
+        number.checked_sub(1)
+    }
+
+    /// What is said of the look that is tried.
+    pub fn look_name(&self) -> &str {
+        self.trial.on.as_ref().map_or("the show's own", |on| &self.trial.library[on.at].name)
     }
 
     /// Another look in the place of the show's own, until it is kept or left.

@@ -79,6 +79,8 @@ pub(super) fn place(view: View<'_>, address: &str) -> Result<Option<Place>, ()> 
                 }
                 Reach::Frame => Place::Frame,
                 Reach::Shuttle => Place::Shuttle,
+                // Programs press `/do/next-look`.
+                Reach::Look => return None,
             })
         }));
     }
