@@ -20,7 +20,7 @@ use super::snapshot::{PanelState, Playback, Snapshot};
 use super::targets::{Focus, Reach, To};
 use super::trial::Readied;
 use crate::colour::Display;
-use crate::gpu::{Gpu, Output, ScopeView, Traces, Upload};
+use crate::gpu::{Gpu, Output, ScopeView, Traces, Upload, is_software};
 use crate::panel::Move;
 use crate::picture::{Area, Frame, Probed, Recipe, Structure, mean_light, probe};
 use crate::show::{self, Change, Lock, Outputs, Shot, display_address, recipe, shipped_looks};
@@ -32,6 +32,7 @@ const PATCH: u32 = 9;
 
 pub(super) struct Engine {
     pub(super) gpu: Arc<Gpu>,
+    pub(super) software: bool,
     pub(super) shared: Arc<Shared>,
     pub(super) wake: Arc<dyn Fn() + Send + Sync>,
     pub(super) notify: Arc<dyn Fn() + Send + Sync>,
@@ -133,6 +134,7 @@ impl Engine {
             saver: Saver::start(options.dir.clone(), wake.clone())?,
             feeds: Feeds::new(options.cache, wake.clone()),
             finisher: Finisher::start(gpu.clone(), shared.places.clone(), wake.clone())?,
+            software: is_software(&gpu),
             gpu,
             shared,
             wake,

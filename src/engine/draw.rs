@@ -11,8 +11,8 @@ use crate::look::List;
 use crate::picture::{Balance, Frame, Recipe, StageValues, Structure, Target};
 use crate::show::{self, OutputSettings, recipe};
 
-/// Pictures under way on the GPU at a time.
-pub(super) const UNDER_WAY: usize = 2;
+/// Pictures under way on the GPU at a time, so that it has the next when one is done.
+const UNDER_WAY: usize = 2;
 
 /// Everything that decides what is on view.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -36,6 +36,12 @@ pub(super) struct Passes {
 }
 
 impl Engine {
+    /// May another picture be handed to the GPU? A software GPU gets one at a time: it has nothing to do in parallel, and what
+    /// waits there only answers later.
+    pub(super) fn has_room(&self) -> bool {
+        self.finisher.under_way() < if self.software { 1 } else { UNDER_WAY }
+    }
+
     /// Draws what is on view, if that differs from what was drawn last.
     pub(super) fn draw(&mut self, now: Instant) {
         if self.scopes.is_some() && !self.traced && self.scopes_ready().is_some() {
@@ -52,7 +58,7 @@ impl Engine {
             }
             return;
         }
-        if self.finisher.under_way() >= UNDER_WAY {
+        if !self.has_room() {
             return;
         }
         if self.drawn.is_none_or(|d| (d.shot, d.frame) != here) && self.unread != Some(here) {

@@ -6,7 +6,6 @@ use std::time::{Duration, Instant};
 
 use super::clock::Clock;
 use super::core::{Engine, length};
-use super::draw::UNDER_WAY;
 use super::input::{FASTEST, Scope};
 use super::snapshot::Playback;
 
@@ -119,7 +118,7 @@ impl Engine {
         if due > playing.last && waiting != Some(due) {
             let next = self.after(origin, due as i64 * stride.signum());
             // Only a frame that is there is gone to; until then the last one stays on view.
-            if self.is_there(next) && self.finisher.under_way() < UNDER_WAY {
+            if self.is_there(next) && self.has_room() {
                 if next.0 != self.document.shot {
                     self.document.shot = next.0;
                     self.document.footing += 1;
