@@ -11,7 +11,7 @@ use greyhold::engine::{CACHE, Command, Compare, Handle, Input, Live, Options, st
 use greyhold::gpu::{Gpu, Request};
 use greyhold::look::{Chain, List, Stage, stage};
 use greyhold::picture::{Balance, cpu};
-use greyhold::show::{Address, Output, Shot, Show, load, save, shipped_looks};
+use greyhold::show::{Address, Change, Output, Shot, Show, load, save, shipped_looks};
 use support::{sequence, wait_for};
 
 fn of(key: &str) -> Stage {
@@ -146,6 +146,14 @@ fn a_look_is_tried_kept_or_left_with_nothing_lost() {
     ask(&engine, Command::Undo);
     ask(&engine, Command::Undo);
     wait_for("the show's own look", || (engine.snapshot().show.chain == own).then_some(()));
+
+    // What cannot be done keeps nothing.
+    ask(&engine, Command::TryLook(1));
+    let impossible = Change::RemoveStage { list: List::Look, at: 99 };
+    engine.send(Input::Change { change: impossible, control: 7 });
+    wait_for("why not", || engine.snapshot().trouble.clone());
+    trying(&engine, Some(&looks[1].name));
+    assert_eq!(engine.snapshot().steps.0, 0);
 
     // What is only tried is not saved.
     ask(&engine, Command::TryLook(5));

@@ -56,7 +56,10 @@ impl Document {
 
     /// Applies a change and remembers how to take it back.
     pub fn change(&mut self, change: Change, control: u32, now: Instant) {
-        self.settle_trial(&change, control, now);
+        if let Err(e) = self.settle_trial(&change, control, now) {
+            self.refused = Some(e.to_string().into());
+            return;
+        }
         match Arc::make_mut(&mut self.show).apply(change.clone()) {
             Ok(inverse) => {
                 self.touched(now);

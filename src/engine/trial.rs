@@ -142,12 +142,25 @@ impl Document {
     }
 
     /// A change is about to be made: one of the look is made to what is seen, so that is kept first.
-    pub(super) fn settle_trial(&mut self, change: &Change, control: u32, now: Instant) {
+    ///
+    /// # Errors
+    /// As the change, when it cannot be made; the look stays on trial then.
+    pub(super) fn settle_trial(
+        &mut self,
+        change: &Change,
+        control: u32,
+        now: Instant,
+    ) -> Result<(), show::ShowError> {
+        if self.trial.on.is_none() || !is_of_look(change) {
+            return Ok(());
+        }
+        Show::clone(self.seen()).apply(change.clone())?;
         if replaces_look(change) {
             self.leave_look();
-        } else if is_of_look(change) {
+        } else {
             self.keep_look(control, now);
         }
+        Ok(())
     }
 
     /// The show has changed under the look that is on trial.
