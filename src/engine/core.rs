@@ -22,7 +22,7 @@ use super::trial::Readied;
 use crate::colour::Display;
 use crate::gpu::{Gpu, Output, ScopeView, Traces, Upload, is_software};
 use crate::panel::Move;
-use crate::picture::{Area, Frame, Probed, Recipe, Structure, mean_light, probe};
+use crate::picture::{Area, Frame, Probed, Prober, Recipe, Structure, mean_light};
 use crate::show::{self, Change, Lock, Outputs, Shot, display_address, recipe, shipped_looks};
 
 /// What could not be read is asked for again by the hand this often at most: scrubbing asks often.
@@ -51,6 +51,8 @@ pub(super) struct Engine {
     pub(super) readied: Readied,
     /// Where it is wanted what the picture holds.
     probed: Option<[[f64; 2]; 2]>,
+    /// What reads it, and of which revision and shot.
+    prober: Option<((u64, usize), Prober)>,
     /// What scopes are wanted.
     pub(super) scopes: Option<ScopeView>,
     /// Have the last picture's scopes been drawn with it?
@@ -149,6 +151,7 @@ impl Engine {
             warmed: None,
             readied: Readied::default(),
             probed: None,
+            prober: None,
             scopes: None,
             traced: false,
             traces: Vec::new(),
@@ -418,12 +421,19 @@ impl Engine {
     }
 
     /// What the picture holds where it was asked for.
-    fn probe(&self) -> Option<Result<Probed, Arc<str>>> {
+    fn probe(&mut self) -> Option<Result<Probed, Arc<str>>> {
         let [from, to] = self.probed?;
-        let (shot, show) = (self.document.shot, self.document.seen());
-        let (frame, area) = self.area(Patch { shot, frame: self.frame, from, to })?;
-        let recipe = recipe(show, shot, show.tail(show::Output::Client), self.frame as u32)?;
-        Some(area.map(|area| probe(&frame, &recipe, area)).ok_or_else(|| "beside the frame".into()))
+        let (shot, number) = (self.document.shot, self.frame);
+        let (frame, area) = self.area(Patch { shot, frame: number, from, to })?;
+        let of = (self.document.revision, shot);
+        if self.prober.as_ref().is_none_or(|(made_of, _)| *made_of != of) {
+            let show = self.document.seen();
+            // Of the frame only grain knows, which is left out.
+            let recipe = recipe(show, shot, show.tail(show::Output::Client), 0)?;
+            self.prober = Some((of, Prober::new(&recipe)));
+        }
+        let (_, prober) = self.prober.as_ref()?;
+        Some(area.map(|area| prober.read(&frame, area)).ok_or_else(|| "beside the frame".into()))
     }
 
     fn go_to_shot(&mut self, shot: usize, now: Instant) {
@@ -554,6 +564,7 @@ impl Engine {
     }
 
     fn publish(&mut self) {
+        let probe = self.probe();
         let mut panel = match self.panels.take() {
             Some(mut panels) => {
                 let state = panels.state(&|target| self.position(target));
@@ -570,7 +581,7 @@ impl Engine {
         self.shared.snapshot.store(Arc::new(Snapshot {
             raster: self.raster(),
             show: document.seen().clone(),
-            probe: self.probe(),
+            probe,
             trying: document.trial.state(&document.show),
             looks: document.trial.library.clone(),
             looks_ready: self.library_is_ready(),

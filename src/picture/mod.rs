@@ -25,7 +25,7 @@ pub use frame::{Buffer, Chroma, Format, Frame, FrameError, MAX_SIDE, Model, Plan
 pub use framing::{FRAMING, Fitting, Framing, FramingField, FramingValues, MOST_TAPS, SMALLEST, kernel};
 pub use patch::{Area, mean_light};
 pub use plan::{Ending, Layout, Source, Structure, Target};
-pub use probe::{Probed, probe};
+pub use probe::{Probed, Prober};
 pub use recipe::{Decode, Recipe, StageValues, Tail};
 pub use show_lut::{ShowLut, ShowLutValues};
 pub use spread::{coarser, ring_taps};

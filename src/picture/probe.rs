@@ -20,32 +20,44 @@ pub struct Probed {
     pub partial: bool,
 }
 
-/// Reads an area of a frame through a recipe, by the CPU twin in f64. The mean of each step's values, as a meter that is
-/// held over the area has it.
-pub fn probe(frame: &Frame, recipe: &Recipe, area: Area) -> Probed {
-    let mut recipe = recipe.clone();
-    let count = recipe.stages.len();
-    recipe.stages.retain(|s| {
-        let d = s.kind.declaration();
-        (d.reach == Reach::Point && !d.spot) || s.strength <= 0.0
-    });
-    let partial = recipe.stages.len() < count;
-    let mut balanced = recipe.clone();
-    balanced.stages.clear();
-    balanced.tail = Tail::Light;
-    let unpack = Unpack::<f64>::of(&frame.format);
-    let (graded, balanced) = (Grader::<f64>::new(&recipe), Grader::<f64>::new(&balanced));
-    let (mut sums, mut pixels) = ([[0.0; 3]; 3], 0.0);
-    for (x, y) in area.samples() {
-        let camera = unpack.at(frame, x, y);
-        let all = [camera, balanced.pixel(camera), graded.pixel(camera)];
-        for (sum, value) in sums.as_flattened_mut().iter_mut().zip(all.as_flattened()) {
-            *sum += value;
-        }
-        pixels += 1.0;
+/// Reads areas of frames through a recipe, by the CPU twin in f64.
+pub struct Prober {
+    graded: Grader<f64>,
+    balanced: Grader<f64>,
+    partial: bool,
+}
+
+impl Prober {
+    /// Prepares a recipe, which takes a while where it has large LUTs.
+    pub fn new(recipe: &Recipe) -> Self {
+        let mut recipe = recipe.clone();
+        let count = recipe.stages.len();
+        recipe.stages.retain(|s| {
+            let d = s.kind.declaration();
+            (d.reach == Reach::Point && !d.spot) || s.strength <= 0.0
+        });
+        let partial = recipe.stages.len() < count;
+        let graded = Grader::new(&recipe);
+        recipe.stages.clear();
+        recipe.tail = Tail::Light;
+        Self { graded, balanced: Grader::new(&recipe), partial }
     }
-    let [camera, light, signal] = sums.map(|sum| sum.map(|s| s / pixels));
-    let luminance: f64 = AP1.to_xyz().0[1].iter().zip(light).map(|(w, v)| w * v).sum();
-    let stops = (luminance > 0.0).then(|| (luminance / GREY).log2());
-    Probed { camera, light, stops, signal, partial }
+
+    /// The mean of each step's values over an area, as a meter that is held over it has it.
+    pub fn read(&self, frame: &Frame, area: Area) -> Probed {
+        let unpack = Unpack::<f64>::of(&frame.format);
+        let (mut sums, mut pixels) = ([[0.0; 3]; 3], 0.0);
+        for (x, y) in area.samples() {
+            let camera = unpack.at(frame, x, y);
+            let all = [camera, self.balanced.pixel(camera), self.graded.pixel(camera)];
+            for (sum, value) in sums.as_flattened_mut().iter_mut().zip(all.as_flattened()) {
+                *sum += value;
+            }
+            pixels += 1.0;
+        }
+        let [camera, light, signal] = sums.map(|sum| sum.map(|s| s / pixels));
+        let luminance: f64 = AP1.to_xyz().0[1].iter().zip(light).map(|(w, v)| w * v).sum();
+        let stops = (luminance > 0.0).then(|| (luminance / GREY).log2());
+        Probed { camera, light, stops, signal, partial: self.partial }
+    }
 }
