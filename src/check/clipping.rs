@@ -2,7 +2,7 @@
 
 use std::sync::LazyLock;
 
-use super::patches::PATCHES;
+use crate::colour::patches::PATCHES;
 use super::rendering::at_limit;
 use super::report::{Declared, Found};
 use super::{Rendering, Transform};

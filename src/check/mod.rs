@@ -14,7 +14,6 @@ mod lattice;
 mod limits;
 mod noise;
 mod page;
-mod patches;
 mod rendering;
 mod report;
 mod skin;
@@ -25,7 +24,7 @@ mod toning;
 
 pub use limits::{Limit, Limits, LimitsError};
 pub use page::page;
-pub use patches::{NAMES as PATCH_NAMES, PATCHES};
+pub use crate::colour::patches::{NAMES as PATCH_NAMES, PATCHES};
 pub use rendering::Rendering;
 pub use report::{Declared, Figures, Report, Row, Verdict, check, check_points, rows};
 pub use subject::{Subject, Transform};

@@ -1,7 +1,7 @@
 //! M7: what becomes of skin?
 
 use super::hue::turn;
-use super::patches::PATCHES;
+use crate::colour::patches::PATCHES;
 use super::report::{Declared, Found};
 use super::{CODE, Rendering, Transform};
 use crate::colour::{LUMA_709, acescct_encode};

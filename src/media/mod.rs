@@ -8,6 +8,7 @@
 
 mod dpx;
 mod error;
+mod hints;
 mod image_file;
 mod openexr;
 mod rate;
@@ -15,6 +16,7 @@ mod sources;
 pub mod timecode;
 
 pub use error::MediaError;
+pub use hints::{Hints, hints};
 pub use image_file::{Image, ImageFormat, write_image};
 pub use rate::Rate;
 pub use sources::{ClipInfo, Interpretation, Source, open};
