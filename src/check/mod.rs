@@ -22,9 +22,9 @@ mod table;
 mod tone;
 mod toning;
 
+pub use crate::colour::patches::{NAMES as PATCH_NAMES, PATCHES};
 pub use limits::{Limit, Limits, LimitsError};
 pub use page::page;
-pub use crate::colour::patches::{NAMES as PATCH_NAMES, PATCHES};
 pub use rendering::Rendering;
 pub use report::{Declared, Figures, Report, Row, Verdict, check, check_points, rows};
 pub use subject::{Subject, Transform};

@@ -18,8 +18,8 @@ use super::keys::{Action, action, let_go};
 use super::learner::Learner;
 use super::library::{Done, Librarian, SaveForm};
 use super::luts::{Loader, Wish};
-use super::panes::{Ask, MOUSE, Panes, TraceTextures, stage_of};
-use super::picker::pick_neutral;
+use super::panes::{Ask, MOUSE, Panes, TraceTextures, outline, stage_of};
+use super::picker::{pick_neutral, place};
 use super::probe::probe;
 use super::sheet::LookSheet;
 use super::soundness::Soundness;
@@ -646,6 +646,10 @@ impl Desk {
         let panes = &mut self.panes;
         let mut full = self.egui.run_ui(raw, |ui| {
             area = panes.draw(ui, &snapshot, presentation, &mut inputs);
+            if let Some(picture) = picture.as_deref().filter(|_| panes.sheet.is_none()) {
+                let size = (picture.output.width, picture.output.height);
+                outline(ui, &snapshot, place(area, size, ui.pixels_per_point()));
+            }
             if let Some(picture) = picture.as_deref().filter(|_| snapshot.picking) {
                 pick_neutral(ui, area, picture, &mut inputs);
             }

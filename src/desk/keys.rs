@@ -60,6 +60,14 @@ pub const KEYS: &[(&str, &str)] = &[
     ("P", "what the picture holds under the pointer; drag: the mean of an area"),
     ("V", "show or hide the scopes"),
     ("Ctrl S", "save the look on view as a file"),
+    (
+        "A",
+        "suggest: propose exposure and white for the frame on view; Enter or Ctrl A takes it, Esc leaves it",
+    ),
+    ("U", "match: propose what makes the shot sit with the one before"),
+    ("Ctrl D", "the balance of the shot before"),
+    ("Ctrl B", "copy the balance to all other shots of the same camera"),
+    ("Ctrl E", "survey: read a frame of every shot and mark what is off; again: stop"),
     ("N", "pick a neutral: then click it in the picture, or drag over it (Esc: leave it)"),
     ("Ctrl Z, Ctrl Shift Z", "undo, redo"),
     ("C", "open or close the client window"),
@@ -125,6 +133,12 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("[", false) => Action::Engine("focus-previous"),
             ("]", false) => Action::Engine("focus-next"),
             ("/", false) => Action::Engine("focus-on"),
+            ("a", false) => Action::Engine("suggest"),
+            ("a", true) => Action::Engine("take-proposal"),
+            ("u", false) => Action::Engine("match-before"),
+            ("d", true) => Action::Engine("balance-from-before"),
+            ("b", true) => Action::Engine("copy-balance"),
+            ("e", true) => Action::Engine("survey"),
             ("b", false) => Action::Engine("before"),
             ("l", false) => Action::Engine("before-look"),
             ("s", false) => Action::WithoutStage,
@@ -170,8 +184,9 @@ mod tests {
     fn keys_reach_every_action_of_the_engine() {
         use NamedKey::{ArrowLeft, ArrowRight, End, Enter, Home, PageDown, PageUp, Space};
         let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
-        let letters = ["b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/"]
-            .map(|c| Key::Character(c.into()));
+        let letters =
+            ["b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "a", "d", "e", "u"]
+                .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named
             .iter()
             .chain(&letters)
@@ -184,7 +199,7 @@ mod tests {
         reached.sort_unstable();
         reached.dedup();
         // Escape leaves whatever waits, this too.
-        let by_key = |name: &&str| *name != "leave-look";
+        let by_key = |name: &&str| !["leave-look", "leave-proposal"].contains(name);
         let mut known: Vec<_> = crate::engine::ACTIONS.iter().map(|a| a.name).filter(by_key).collect();
         known.sort_unstable();
         assert_eq!(reached, known);

@@ -12,6 +12,7 @@ mod document;
 mod draw;
 mod feed;
 mod finish;
+pub mod first;
 mod host;
 mod input;
 mod order;
@@ -23,6 +24,7 @@ pub mod render;
 mod saver;
 pub mod sheet;
 mod snapshot;
+pub mod survey;
 mod targets;
 mod trial;
 

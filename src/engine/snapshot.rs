@@ -4,6 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
+use super::first::FirstState;
 use super::input::{Compare, Scope};
 use super::osc::OscState;
 use super::targets::Focus;
@@ -128,6 +129,8 @@ pub struct Snapshot {
     pub clip: Option<Arc<ClipInfo>>,
     /// What the picture holds where it was asked for; why not, if it was asked for beside the frame.
     pub probe: Option<Result<Probed, Arc<str>>>,
+    /// What is proposed for the shot on view, and the survey.
+    pub first: FirstState,
     /// The look that is tried, if one is.
     pub trying: Option<Trying>,
     /// The looks that can be tried.

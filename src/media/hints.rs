@@ -17,7 +17,8 @@ const COLOUR: [&str; 7] = ["gamma", "transfer", "colorspace", "color_space", "ga
 
 impl Hints {
     fn add(&mut self, name: &str, value: &str) {
-        let plain: String = name.to_lowercase().chars().filter(|c| c.is_ascii_alphanumeric() || *c == '_').collect();
+        let plain: String =
+            name.to_lowercase().chars().filter(|c| c.is_ascii_alphanumeric() || *c == '_').collect();
         let value = value.trim().trim_end_matches('\0');
         let about = |words: &[&str]| words.iter().any(|w| plain.contains(w));
         if !value.is_empty() && value.len() < 200 && (about(&CAMERA) || about(&COLOUR)) {
@@ -80,7 +81,8 @@ fn dpx(file: &Path, hints: &mut Hints) {
         return;
     }
     for (name, at) in [("device model", 1556), ("device serial", 1588)] {
-        let bytes: Vec<u8> = head[at..at + 32].iter().copied().take_while(|b| (32..127).contains(b)).collect();
+        let bytes: Vec<u8> =
+            head[at..at + 32].iter().copied().take_while(|b| (32..127).contains(b)).collect();
         hints.add(name, &String::from_utf8_lossy(&bytes));
     }
     let transfer = match head[801] {

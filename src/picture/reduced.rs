@@ -105,8 +105,7 @@ mod tests {
 
     #[test]
     fn a_small_picture_is_the_mean_of_the_large_one() {
-        let pixels: Vec<[f32; 3]> =
-            (0..36).map(|i| [i as f32 % 6.0, (i / 6) as f32, 0.5]).collect();
+        let pixels: Vec<[f32; 3]> = (0..36).map(|i| [i as f32 % 6.0, (i / 6) as f32, 0.5]).collect();
         let frame = Frame::from_rgb(6, &pixels).unwrap();
         let small = Reduced::of(&frame, encoding("acescg").unwrap(), 2);
         assert_eq!((small.width, small.height), (2, 2));

@@ -59,7 +59,8 @@ pub fn chart(picture: &Reduced) -> Option<Chart> {
         }
         for [along, down] in corners(&squares, &near, first) {
             let Some(nodes) = grown(&squares, &near, first, along, down) else { continue };
-            let found = windows(&nodes).into_iter().filter_map(|window| read(picture, &squares, &nodes, window));
+            let found =
+                windows(&nodes).into_iter().filter_map(|window| read(picture, &squares, &nodes, window));
             for chart in found {
                 nodes.iter().for_each(|n| used[n.1] = true);
                 if best.as_ref().is_none_or(|b| chart.beside < b.beside) {
@@ -190,17 +191,20 @@ fn read(
         return None;
     }
     let turns: &[bool] = &[false, true];
-    turns.iter().filter_map(|&over| {
-        let places: [[f64; 2]; 24] = std::array::from_fn(|patch| {
-            let patch = if over { 23 - patch } else { patch };
-            let (column, row) = ((patch % 6) as f64, (patch / 6) as f64);
-            // A quarter turn: the first row of six is the last column, downwards.
-            if turned { place(&lattice, 3.0 - row, column) } else { place(&lattice, column, row) }
-        });
-        let patches: Vec<[f64; 3]> =
-            places.iter().map(|p| sampled(picture, *p, 0.25 * pitch)).collect::<Option<_>>()?;
-        judged(picture, places, patches.try_into().ok()?)
-    }).min_by(|a, b| a.beside.total_cmp(&b.beside))
+    turns
+        .iter()
+        .filter_map(|&over| {
+            let places: [[f64; 2]; 24] = std::array::from_fn(|patch| {
+                let patch = if over { 23 - patch } else { patch };
+                let (column, row) = ((patch % 6) as f64, (patch / 6) as f64);
+                // A quarter turn: the first row of six is the last column, downwards.
+                if turned { place(&lattice, 3.0 - row, column) } else { place(&lattice, column, row) }
+            });
+            let patches: Vec<[f64; 3]> =
+                places.iter().map(|p| sampled(picture, *p, 0.25 * pitch)).collect::<Option<_>>()?;
+            judged(picture, places, patches.try_into().ok()?)
+        })
+        .min_by(|a, b| a.beside.total_cmp(&b.beside))
 }
 
 /// The lattice nearest to places, by least squares.
@@ -272,7 +276,8 @@ fn sampled(picture: &Reduced, [x, y]: [f64; 2], reach: f64) -> Option<[f64; 3]> 
 fn judged(picture: &Reduced, places: [[f64; 2]; 24], patches: [[f64; 3]; 24]) -> Option<Chart> {
     let neutral: Vec<f64> = (18..24).map(|i| luminance(patches[i])).collect();
     // The white may be clipped to what the next one has, the black lie in noise.
-    let falls = neutral.windows(2).enumerate().all(|(i, n)| if i == 0 { n[0] >= 0.98 * n[1] } else { n[0] > n[1] });
+    let falls =
+        neutral.windows(2).enumerate().all(|(i, n)| if i == 0 { n[0] >= 0.98 * n[1] } else { n[0] > n[1] });
     if !falls || neutral[5] <= 0.0 || neutral[1] / neutral[4] < 2.5 {
         return None;
     }
@@ -301,7 +306,8 @@ fn judged(picture: &Reduced, places: [[f64; 2]; 24], patches: [[f64; 3]; 24]) ->
     let white = |i: usize| -> [f64; 3] { std::array::from_fn(|c| (patches[i][c] / PATCHES[i][c]).log2()) };
     let count = NEUTRALS.len() as f64;
     let mean = NEUTRALS.map(white).fold([0.0; 3], |s, w| std::array::from_fn(|c| s[c] + w[c] / count));
-    let spread = NEUTRALS.flat_map(|i| (0..3).map(move |c| (i, c))).map(|(i, c)| (white(i)[c] - mean[c]).abs());
+    let spread =
+        NEUTRALS.flat_map(|i| (0..3).map(move |c| (i, c))).map(|(i, c)| (white(i)[c] - mean[c]).abs());
     let spread = spread.fold(0.0, f64::max);
     if !spread.is_finite() || spread > 0.7 {
         return None;

@@ -106,10 +106,12 @@ pub fn doubt(stats: &SignalStats, read: Read<'_>) -> Doubt {
     if scene && black > LOG_BLACK && stats.float && (stats.top > 1.2 || low < 0.0) {
         out.encoding = encoding("acescg");
         (out.encoding_doubtful, out.sure) = (true, 0.7);
-        out.reasons.push(format!("a float file with values from {low:.3} to {:.2} is light, not log", stats.top));
+        out.reasons
+            .push(format!("a float file with values from {low:.3} to {:.2} is light, not log", stats.top));
     } else if scene && black > LOG_BLACK && low < black - NOISE {
         (out.encoding_doubtful, out.sure) = (true, 0.5);
-        out.reasons.push(format!("its signal goes down to {low:.3}; black of {} is {black:.3}", read.encoding.id));
+        out.reasons
+            .push(format!("its signal goes down to {low:.3}; black of {} is {black:.3}", read.encoding.id));
         if stats.under_log > 0.01 {
             out.encoding = encoding(if read.still { "srgb" } else { "bt1886" });
             out.reasons.push(format!(
@@ -157,7 +159,8 @@ fn range(stats: &SignalStats) -> Option<Range> {
 /// The first tag that names an encoding.
 fn named(tags: &[(String, String)]) -> Option<(&str, &str, &'static Encoding)> {
     tags.iter().find_map(|(name, value)| {
-        let plain: String = value.chars().filter(char::is_ascii_alphanumeric).collect::<String>().to_lowercase();
+        let plain: String =
+            value.chars().filter(char::is_ascii_alphanumeric).collect::<String>().to_lowercase();
         let (_, id) = WORDS.iter().find(|(word, _)| plain.contains(word))?;
         Some((&**name, &**value, encoding(id)?))
     })
@@ -211,7 +214,10 @@ mod tests {
     fn each_contradiction_is_told_with_what_it_could_be() {
         let found = doubt(&stats(0.01, 0.99), read("logc4"));
         assert_eq!(found.encoding.unwrap().id, "bt1886");
-        assert_eq!(doubt(&stats(0.01, 0.99), Read { still: true, ..read("logc4") }).encoding.unwrap().id, "srgb");
+        assert_eq!(
+            doubt(&stats(0.01, 0.99), Read { still: true, ..read("logc4") }).encoding.unwrap().id,
+            "srgb"
+        );
         let log = [encoding("s-log3").unwrap(), encoding("logc4").unwrap(), encoding("logc4").unwrap()];
         let found = doubt(&stats(0.1, 0.7), Read { beside: &log, ..read("bt1886") });
         assert_eq!(found.encoding.unwrap().id, "logc4", "{:?}", found.reasons);

@@ -110,9 +110,7 @@ fn region(picture: &Reduced, pixels: Vec<usize>) -> Flat {
     let (xx, yy) = (xx + 1.0 / 12.0, yy + 1.0 / 12.0);
     let root = (0.25 * (xx - yy).powi(2) + xy * xy).sqrt();
     let (large, small) = (0.5 * (xx + yy) + root, (0.5 * (xx + yy) - root).max(1.0 / 12.0));
-    let light = pixels
-        .iter()
-        .fold([0.0; 3], |s, i| std::array::from_fn(|c| s[c] + picture.light[*i][c] / n));
+    let light = pixels.iter().fold([0.0; 3], |s, i| std::array::from_fn(|c| s[c] + picture.light[*i][c] / n));
     let mean = luminance(light).max(f64::MIN_POSITIVE);
     let spread = pixels.iter().map(|i| (luminance(picture.light[*i]) / mean - 1.0).powi(2)).sum::<f64>();
     let bounds = pixels.iter().fold([usize::MAX, usize::MAX, 0, 0], |b, i| {

@@ -53,7 +53,8 @@ mod tests {
     fn a_stop_more_light_is_a_stop_more() {
         let light: Vec<[f64; 3]> = (0..400).map(|i| [0.01 + f64::from(i * 7919 % 400) / 100.0; 3]).collect();
         let picture = Reduced { width: 20, height: 20, light };
-        let (before, after) = (level(&picture).unwrap(), level(&picture.mapped(|l| l.map(|v| 2.0 * v))).unwrap());
+        let (before, after) =
+            (level(&picture).unwrap(), level(&picture.mapped(|l| l.map(|v| 2.0 * v))).unwrap());
         assert!((after.mean - before.mean - 1.0).abs() < 1e-12);
         assert!((after.median - before.median - 1.0).abs() < 1e-12);
         assert!((after.spread - before.spread).abs() < 1e-12);

@@ -38,7 +38,8 @@ pub const NARROW: [f64; 2] = [16.0 / 255.0, 235.0 / 255.0];
 
 /// Where the signal of a frame lies.
 pub fn signal_stats(frame: &Frame) -> SignalStats {
-    let step = ((f64::from(frame.width) * f64::from(frame.height) / f64::from(SAMPLES)).sqrt()).ceil().max(1.0);
+    let step =
+        ((f64::from(frame.width) * f64::from(frame.height) / f64::from(SAMPLES)).sqrt()).ceil().max(1.0);
     let unpack = Unpack::<f64>::of(&frame.format);
     let narrow = frame.format.range == Range::Narrow && !frame.format.sample.is_float();
     let (mut all, mut darkest, mut brightest, mut codes) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
@@ -59,7 +60,8 @@ pub fn signal_stats(frame: &Frame) -> SignalStats {
     all.sort_by(f64::total_cmp);
     codes.sort_by(f64::total_cmp);
     let part = |v: &[f64], p: f64| v[((v.len() - 1) as f64 * p).round() as usize];
-    let share = |v: &[f64], f: &dyn Fn(f64) -> bool| v.iter().filter(|x| f(**x)).count() as f64 / v.len() as f64;
+    let share =
+        |v: &[f64], f: &dyn Fn(f64) -> bool| v.iter().filter(|x| f(**x)).count() as f64 / v.len() as f64;
     let top = brightest.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let spare = 1.0 / 255.0;
     SignalStats {
@@ -69,10 +71,7 @@ pub fn signal_stats(frame: &Frame) -> SignalStats {
         top,
         under_log: share(&darkest, &|v| v < 0.06),
         codes: [part(&codes, 0.0005), part(&codes, 0.9995)],
-        beyond: [
-            share(&codes, &|v| v < NARROW[0] - spare),
-            share(&codes, &|v| v > NARROW[1] + spare),
-        ],
+        beyond: [share(&codes, &|v| v < NARROW[0] - spare), share(&codes, &|v| v > NARROW[1] + spare)],
         float: frame.format.sample.is_float(),
         narrow,
     }

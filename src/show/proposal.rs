@@ -46,6 +46,11 @@ pub struct Proposal {
 }
 
 impl Proposal {
+    /// Does it still start from where the shot stands?
+    pub fn is_of(&self, shot: &Shot) -> bool {
+        self.from == PROPOSED.map(|f| shot.balance.get(f))
+    }
+
     /// The values at a strength: 0 those that there are, 1 those that are proposed.
     pub fn values(&self, strength: f64) -> [f64; 3] {
         let strength = strength.clamp(0.0, 1.0);
@@ -54,7 +59,8 @@ impl Proposal {
 
     /// The change that takes so much of it: one step.
     pub fn change(&self, strength: f64) -> Change {
-        let set = |(field, value)| Change::SetParameter { slot: Slot::Balance { shot: self.shot, field }, value };
+        let set =
+            |(field, value)| Change::SetParameter { slot: Slot::Balance { shot: self.shot, field }, value };
         Change::Together(PROPOSED.into_iter().zip(self.values(strength)).map(set).collect())
     }
 }
@@ -101,12 +107,18 @@ impl Show {
             )
         })?;
         let wanted = [(GREY / luminance(reading.grey)).log2(), warmth, tint];
-        Ok(self.proposal(shot, s, Aim::Grey, wanted, Told {
-            evidence: reading.evidence.name(),
-            sure: [reading.colour_sure, reading.level_sure],
-            measured: reading.measured.clone(),
-            outline: reading.outline(),
-        }))
+        Ok(self.proposal(
+            shot,
+            s,
+            Aim::Grey,
+            wanted,
+            Told {
+                evidence: reading.evidence.name(),
+                sure: [reading.colour_sure, reading.level_sure],
+                measured: reading.measured.clone(),
+                outline: reading.outline(),
+            },
+        ))
     }
 
     /// Proposes exposure and white for a shot, so that it sits with `other`: `difference` is that from the shot's picture
@@ -114,7 +126,12 @@ impl Show {
     ///
     /// # Errors
     /// [`ShowError::Change`] when no exposure and white do that, or when there is no such shot.
-    pub fn propose_match(&self, shot: usize, other: &str, difference: &Difference) -> Result<Proposal, ShowError> {
+    pub fn propose_match(
+        &self,
+        shot: usize,
+        other: &str,
+        difference: &Difference,
+    ) -> Result<Proposal, ShowError> {
         let s = self.shots.get(shot).ok_or_else(|| no_shot(self, shot))?;
         let now = PROPOSED.map(|f| s.balance.get(f));
         let [own, others] = difference.greys;
@@ -130,12 +147,18 @@ impl Show {
         let before = backwards(&s.balance, seen).ok_or_else(refuse)?;
         let aim = others.map(|v| v * GREY * difference.stops.exp2());
         let wanted = solved(&s.balance, now, before, aim).ok_or_else(refuse)?;
-        Ok(self.proposal(shot, s, Aim::Like { other: other.to_owned() }, wanted, Told {
-            evidence: "statistics",
-            sure: [difference.colour_sure, difference.level_sure],
-            measured: difference.measured.clone(),
-            outline: Vec::new(),
-        }))
+        Ok(self.proposal(
+            shot,
+            s,
+            Aim::Like { other: other.to_owned() },
+            wanted,
+            Told {
+                evidence: difference.evidence,
+                sure: [difference.colour_sure, difference.level_sure],
+                measured: difference.measured.clone(),
+                outline: Vec::new(),
+            },
+        ))
     }
 
     fn proposal(&self, shot: usize, s: &Shot, aim: Aim, wanted: [f64; 3], told: Told) -> Proposal {
@@ -231,21 +254,29 @@ fn backwards(balance: &Balance, seen: [f64; 3]) -> Option<[f64; 3]> {
     let log = |l: [f64; 3]| l.map(f64::log2);
     let mut light = log(seen);
     let balanced = balanced(balance);
-    newton(&mut light, |x| {
-        let there = log(balanced(x.map(f64::exp2)));
-        let wanted = log(seen);
-        std::array::from_fn(|c| there[c] - wanted[c])
-    }, [0.01; 3])?;
+    newton(
+        &mut light,
+        |x| {
+            let there = log(balanced(x.map(f64::exp2)));
+            let wanted = log(seen);
+            std::array::from_fn(|c| there[c] - wanted[c])
+        },
+        [0.01; 3],
+    )?;
     Some(light.map(f64::exp2))
 }
 
 /// Exposure, warmth and tint with which a balance makes `aim` of `light`.
 fn solved(balance: &Balance, now: [f64; 3], light: [f64; 3], aim: [f64; 3]) -> Option<[f64; 3]> {
     let mut values = now;
-    newton(&mut values, |x| {
-        let there = balanced(&with(balance, x))(light);
-        std::array::from_fn(|c| (there[c] / aim[c]).log2())
-    }, [0.01, 0.5, 0.25])?;
+    newton(
+        &mut values,
+        |x| {
+            let there = balanced(&with(balance, x))(light);
+            std::array::from_fn(|c| (there[c] / aim[c]).log2())
+        },
+        [0.01, 0.5, 0.25],
+    )?;
     Some(values)
 }
 
@@ -253,6 +284,9 @@ fn solved(balance: &Balance, now: [f64; 3], light: [f64; 3], aim: [f64; 3]) -> O
 fn newton(x: &mut [f64; 3], f: impl Fn([f64; 3]) -> [f64; 3], steps: [f64; 3]) -> Option<()> {
     for _ in 0..60 {
         let now = f(*x);
+        if now.iter().any(|v| !v.is_finite()) {
+            return None;
+        }
         let size = now.iter().map(|v| v.abs()).fold(0.0, f64::max);
         if size < 1e-9 {
             return Some(());
@@ -268,8 +302,9 @@ fn newton(x: &mut [f64; 3], f: impl Fn([f64; 3]) -> [f64; 3], steps: [f64; 3]) -
         let mut share = 1.0;
         let better = loop {
             let to: [f64; 3] = std::array::from_fn(|i| x[i] + share * by[i]);
-            let there = f(to).iter().map(|v| v.abs()).fold(0.0, f64::max);
-            if there.is_finite() && there < size {
+            let there = f(to);
+            let far = there.iter().map(|v| v.abs()).fold(0.0, f64::max);
+            if there.iter().all(|v| v.is_finite()) && far < size {
                 break Some(to);
             }
             share *= 0.5;

@@ -42,9 +42,14 @@ pub fn with_chart(picture: &Reduced, middle: [f64; 2], across: f64, turn: f64, l
 fn a_chart_is_found_in_any_turn_size_and_light() {
     let mut missed = Vec::new();
     for (n, of) in CASTS.into_iter().enumerate() {
-        for (turn, across, leaning) in
-            [(0.0, 200.0, 0.0), (7.0, 120.0, 0.2), (-15.0, 90.0, -0.2), (90.0, 150.0, 0.1), (183.0, 75.0, 0.0), (-80.0, 110.0, 0.0)]
-        {
+        for (turn, across, leaning) in [
+            (0.0, 200.0, 0.0),
+            (7.0, 120.0, 0.2),
+            (-15.0, 90.0, -0.2),
+            (90.0, 150.0, 0.1),
+            (183.0, 75.0, 0.0),
+            (-80.0, 110.0, 0.0),
+        ] {
             let picture = with_chart(&scene(480, 270, n as u64 + 1), [230.0, 140.0], across, turn, leaning);
             let matrix = cast(of);
             let picture = grained(&picture.mapped(|l| matrix.times(l)), 0.02, 5);

@@ -1,9 +1,11 @@
 //! What stands around the picture: the running order, the light path, transport and panel mirror.
 
+mod chosen;
 mod curve_graph;
 mod light_path;
 mod lut;
 mod mirror;
+mod proposal;
 mod running_order;
 mod save_look;
 mod scopes;
@@ -19,6 +21,7 @@ use arc_swap::ArcSwap;
 use egui::{RichText, Ui, Vec2};
 
 pub(super) use self::mirror::Hands;
+pub(super) use self::proposal::outline;
 use self::running_order::running_order;
 pub(super) use self::scopes::{ScopePane, TraceTextures};
 use self::transport::transport;

@@ -1,6 +1,7 @@
 //! The panes under a mouse that is moved by hand: no window, the interface's own events and shapes.
 
 mod curves;
+mod first;
 mod light_path;
 mod looks;
 mod luts;
@@ -14,6 +15,7 @@ use egui::{Event, Modifiers, PointerButton, Pos2, Shape, Vec2, pos2};
 use super::light_path::FIRST;
 use super::*;
 use crate::colour::encoding;
+use crate::engine::first::FirstState;
 use crate::engine::{Learning, PanelState, Playback, Scope, Trying};
 use crate::look::{CURVE_POINTS, List, Stage, curve_point_parameters, curve_points, stage};
 use crate::panel::{Act, Guess, Kind, Map, Mimic, Need, SHIPPED, Surface, read};
@@ -31,6 +33,8 @@ struct Desk {
     shapes: Vec<Shape>,
     panel: PanelState,
     trying: Option<Trying>,
+    first: FirstState,
+    modifiers: Modifiers,
     commands: Vec<Command>,
     acts: Vec<Act>,
     /// What was asked to be learned.
@@ -56,6 +60,8 @@ impl Desk {
             shapes: Vec::new(),
             panel: PanelState::default(),
             trying: None,
+            first: FirstState::default(),
+            modifiers: Modifiers::NONE,
             commands: Vec::new(),
             acts: Vec::new(),
             learn: Vec::new(),
@@ -73,6 +79,7 @@ impl Desk {
             raster: None,
             picking: false,
             probe: None,
+            first: self.first.clone(),
             trying: self.trying.clone(),
             looks: shipped_looks().into(),
             looks_ready: false,
@@ -102,6 +109,7 @@ impl Desk {
             screen_rect: Some(egui::Rect::from_min_size(Pos2::ZERO, SIZE)),
             time: Some((self.at - self.start).as_secs_f64()),
             events: events.to_vec(),
+            modifiers: self.modifiers,
             ..Default::default()
         };
         let snapshot = self.snapshot();
