@@ -179,7 +179,7 @@ pub fn sheet(
     let mut done = 0;
     for (place, (index, shot)) in shots.iter().enumerate() {
         let source = |error| RenderError::Source { shot: shot.name.clone(), error };
-        let mut clip = open(&shot.source_path(job.dir), &interpretation(shot)).map_err(source)?;
+        let mut clip = open(&shot.source_path(job.dir), &interpretation(job.show, shot)).map_err(source)?;
         let number = representative(job.show, *index, clip.as_mut()).map_err(source)?;
         let media = |error| RenderError::Media { shot: shot.name.clone(), frame: number, error };
         let frame = clip.frame(shot.start + number).map_err(media)?;
