@@ -7,23 +7,27 @@ use std::time::{Duration, Instant};
 
 use arc_swap::ArcSwap;
 use egui_wgpu::{RendererOptions, ScreenDescriptor};
+use egui_winit::accesskit_winit::{Event as AssistEvent, WindowEvent as Assist};
 use winit::application::ApplicationHandler;
 use winit::event::{ElementState, WindowEvent};
 use winit::event_loop::{ActiveEventLoop, ControlFlow, EventLoop, EventLoopProxy};
-use winit::keyboard::ModifiersState;
+use winit::keyboard::{Key, ModifiersState};
 use winit::window::{Window, WindowId};
 
 use super::client::Client;
+use super::finder::Finder;
+use super::focus::goes_to_interface;
 use super::keys::{Action, action, let_go};
 use super::learner::Learner;
 use super::library::{Done, Librarian, SaveForm};
 use super::luts::{Loader, Wish};
-use super::panes::{Ask, MOUSE, Panes, TraceTextures, stage_of};
+use super::panes::{Ask, KEYBOARD, MOUSE, Panes, TraceTextures, stage_of};
 use super::picker::pick_neutral;
 use super::probe::probe;
 use super::sheet::LookSheet;
 use super::soundness::Soundness;
 use super::surface::Beside;
+use super::walk::{Remembered, Walk, is_demo};
 use super::window::{Blit, Place, WindowSurface, of_shape, surround};
 use crate::engine::{
     self, Command, Compare, EngineError, Handle, Input, Live, Options, OscOptions, known_target,
@@ -31,9 +35,6 @@ use crate::engine::{
 use crate::gpu::{Gpu, GpuError, Request, Traces, self_check};
 use crate::panel::Act;
 use crate::show::{is_lut_file, own_panels_folder};
-
-/// Control number of the keyboard.
-const KEYBOARD: u32 = 1;
 
 /// Why the desk could not open.
 #[derive(Debug, thiserror::Error)]
@@ -98,7 +99,19 @@ pub struct DeskOptions {
     pub maps: Vec<String>,
 }
 
-struct News;
+/// What wakes the event loop.
+enum News {
+    /// Something is new elsewhere.
+    Stirred,
+    /// An assistive program wants something of the desk's window.
+    Assist(AssistEvent),
+}
+
+impl From<AssistEvent> for News {
+    fn from(event: AssistEvent) -> Self {
+        Self::Assist(event)
+    }
+}
 
 /// The client's window when nobody says otherwise and the raster has this shape.
 const CLIENT_SIZE: (u32, u32) = (960, 540);
@@ -173,8 +186,12 @@ impl ApplicationHandler<News> for App {
         }
     }
 
-    fn user_event(&mut self, events: &ActiveEventLoop, _: News) {
+    fn user_event(&mut self, events: &ActiveEventLoop, news: News) {
         let Some(desk) = &mut self.desk else { return };
+        if let News::Assist(event) = news {
+            desk.assist(event.window_event);
+            return;
+        }
         if !desk.engine.running() {
             self.end(events);
             return;
@@ -240,7 +257,9 @@ impl Desk {
     ) -> Result<Self, DeskError> {
         let attributes = Window::default_attributes()
             .with_title("Greyhold · desk")
-            .with_inner_size(winit::dpi::LogicalSize::new(options.size.0, options.size.1));
+            .with_inner_size(winit::dpi::LogicalSize::new(options.size.0, options.size.1))
+            // Assistive programs have to know of it before it is seen.
+            .with_visible(false);
         let window = Arc::new(events.create_window(attributes).map_err(DeskError::window)?);
         let display = Box::new(events.owned_display_handle());
         let instance =
@@ -249,7 +268,7 @@ impl Desk {
             instance.create_surface(window.clone()).map_err(|e| DeskError::Surface(e.to_string()))?;
         let news = proxy.clone();
         let notify: Arc<dyn Fn() + Send + Sync> = Arc::new(move || {
-            let _ = news.send_event(News);
+            let _ = news.send_event(News::Stirred);
         });
         let gpu = Gpu::open(instance, Some(&surface), Request { adapter: &options.adapter })?;
         let options_of_engine = (options.engine)(notify);
@@ -259,7 +278,7 @@ impl Desk {
         let blit = Blit::new(&gpu, surface.config.format);
         let egui = egui::Context::default();
         super::look::apply(&egui);
-        let input = egui_winit::State::new(
+        let mut input = egui_winit::State::new(
             egui.clone(),
             egui::ViewportId::ROOT,
             &window,
@@ -267,24 +286,26 @@ impl Desk {
             None,
             Some(gpu.device.limits().max_texture_dimension_2d as usize),
         );
+        input.init_accesskit(events, &window, proxy.clone());
+        window.set_visible(true);
         let renderer =
             egui_wgpu::Renderer::new(&gpu.device, surface.config.format, RendererOptions::default());
         let device = Arc::new(ArcSwap::from_pointee(gpu.adapter.get_info().name));
         check_device(&gpu, &device, proxy.clone());
         let news = proxy.clone();
         let luts = Loader::new(move || {
-            let _ = news.send_event(News);
+            let _ = news.send_event(News::Stirred);
         });
         let (news, stirred) = (proxy.clone(), Arc::<AtomicBool>::default());
         let stir = stirred.clone();
         let librarian = Librarian::new(move || {
             stir.store(true, Ordering::Relaxed);
-            let _ = news.send_event(News);
+            let _ = news.send_event(News::Stirred);
         });
         let (news, stirred_too) = (proxy.clone(), stirred.clone());
         let learner = Learner::new(options.maps, own_panels_folder(), move || {
             stirred_too.store(true, Ordering::Relaxed);
-            let _ = news.send_event(News);
+            let _ = news.send_event(News::Stirred);
         });
         let engine = engine::start(gpu, options_of_engine)?;
         engine.send(Input::Depth { output: Live::Desk, bits: surface.bits() });
@@ -319,6 +340,11 @@ impl Desk {
         };
         desk.librarian.read(&desk.engine.snapshot().dir);
         desk.panes.soundness = Some(Soundness::new(desk.teller()));
+        let remembered = Remembered::own();
+        if is_demo(&desk.engine.snapshot().show) && !remembered.was_offered() {
+            remembered.offered();
+            desk.panes.walk = Walk::Offered;
+        }
         if options.client != ClientWindow::Closed {
             desk.open_client(events);
             if options.client == ClientWindow::Fullscreen {
@@ -372,6 +398,11 @@ impl Desk {
 
     /// Takes an event in; false when it is time to end.
     fn event(&mut self, events: &ActiveEventLoop, id: WindowId, event: &WindowEvent) -> bool {
+        // Before it is carried out: what a key opens must not be given the same key.
+        let taken = match event {
+            WindowEvent::KeyboardInput { event: key, .. } => self.types(&key.logical_key),
+            _ => false,
+        };
         match event {
             WindowEvent::ModifiersChanged(mods) => self.mods = mods.state(),
             // A key that is down while the focus moves between the windows is pressed again by the window
@@ -383,7 +414,7 @@ impl Desk {
                     && let Some(what) = let_go(&key.logical_key)
                 {
                     self.act(events, what, false, false);
-                } else if self.types() {
+                } else if taken {
                     // The interface has it.
                 } else if let Some(what) = action(&key.logical_key, self.mods) {
                     self.act(events, what, key.state == ElementState::Pressed, key.repeat);
@@ -394,9 +425,18 @@ impl Desk {
         if id == self.surface.window.id() {
             let window = self.surface.window.clone();
             match event {
-                WindowEvent::RedrawRequested => self.draw(),
+                WindowEvent::RedrawRequested => {
+                    self.draw();
+                    for what in std::mem::take(&mut self.panes.wants) {
+                        match what {
+                            // Nobody will let go of it: the next time does.
+                            Action::WithoutStage => self.leave_stage_out(!self.looks_away),
+                            _ => self.act(events, what, true, false),
+                        }
+                    }
+                }
                 WindowEvent::CloseRequested => return false,
-                WindowEvent::KeyboardInput { .. } if !self.types() => {}
+                WindowEvent::KeyboardInput { .. } if !taken => {}
                 WindowEvent::DroppedFile(path) => {
                     self.dropped(path);
                     window.request_redraw();
@@ -512,7 +552,7 @@ impl Desk {
         let (proxy, stirred) = (self.proxy.clone(), self.stirred.clone());
         move || {
             stirred.store(true, Ordering::Relaxed);
-            let _ = proxy.send_event(News);
+            let _ = proxy.send_event(News::Stirred);
         }
     }
 
@@ -525,9 +565,20 @@ impl Desk {
         self.surface.window.request_redraw();
     }
 
-    /// Do keys go to the interface?
-    fn types(&self) -> bool {
-        self.egui.egui_wants_keyboard_input() || self.panes.saving.is_some()
+    /// Does a key go to the interface?
+    fn types(&self, key: &Key) -> bool {
+        let open = self.panes.saving.is_some() || self.panes.finder.is_some();
+        open || goes_to_interface(&self.egui, key)
+    }
+
+    /// What an assistive program asks of the desk's window.
+    fn assist(&mut self, event: Assist) {
+        match event {
+            Assist::InitialTreeRequested => self.egui.enable_accesskit(),
+            Assist::ActionRequested(request) => self.input.on_accesskit_action_request(request),
+            Assist::AccessibilityDeactivated => self.egui.disable_accesskit(),
+        }
+        self.surface.window.request_redraw();
     }
 
     /// Leaves the stage in hand out of the picture, or takes it in again.
@@ -561,6 +612,14 @@ impl Desk {
             }
             return;
         }
+        if what == Action::Keys && !repeat {
+            if down {
+                self.panes.overlay.press()
+            } else {
+                self.panes.overlay.release()
+            }
+            return;
+        }
         if !down {
             return;
         }
@@ -584,6 +643,8 @@ impl Desk {
                     self.engine.send(Input::Panel(Act::Turn { control: control.index, by }));
                 }
             }
+            Action::Leave
+                if std::mem::take(&mut self.panes.overlay.shown) || self.panes.walk.leave_card() => {}
             Action::Leave => {
                 self.engine.send(Input::Command(Command::Picking(false)));
                 // The form and the sheet first: what was clicked on that stays on trial.
@@ -622,7 +683,14 @@ impl Desk {
                 self.toggle_fullscreen();
             }
             Action::Panes if !repeat => self.panes.shown = !self.panes.shown,
-            Action::Keys if !repeat => self.panes.keys = !self.panes.keys,
+            Action::Find if !repeat => self.panes.finder = Some(Finder::default()),
+            Action::Walk if !repeat => {
+                let scopes = self.panes.scopes.shown;
+                if let Some(row) = self.panes.walk.toggle(&self.engine.snapshot(), scopes) {
+                    self.panes.take_row(&row);
+                }
+            }
+            Action::Type(first) => (self.panes.begin, self.panes.reveal) = (Some(first), true),
             _ => {}
         }
     }
@@ -762,7 +830,7 @@ fn check_device(gpu: &Arc<Gpu>, line: &Arc<ArcSwap<String>>, proxy: EventLoopPro
     let (gpu, line) = (gpu.clone(), line.clone());
     rayon::spawn(move || {
         line.store(Arc::new(device_line(&gpu)));
-        let _ = proxy.send_event(News);
+        let _ = proxy.send_event(News::Stirred);
     });
 }
 
