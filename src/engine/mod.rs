@@ -14,6 +14,7 @@ mod feed;
 mod finish;
 mod host;
 mod input;
+mod order;
 mod osc;
 mod panels;
 mod playback;
