@@ -5,6 +5,9 @@
 
 mod app;
 mod client;
+mod deeds;
+mod finder;
+mod focus;
 mod keys;
 mod learner;
 mod library;
@@ -17,6 +20,8 @@ mod rows;
 mod sheet;
 mod soundness;
 mod surface;
+mod typing;
+mod walk;
 mod window;
 
 pub use app::{ClientWindow, DeskError, DeskOptions, run};

@@ -201,6 +201,11 @@ impl Engine {
                     self.document.change(change, 0, now);
                 }
             }
+            Input::Set { target, value } => {
+                if let Some(change) = self.moved(&target, To::Is(value), now) {
+                    self.document.change(change, 0, now);
+                }
+            }
             Input::Hold { control, down: true } => self.document.history.hold(control),
             Input::Hold { control, down: false } => self.document.history.let_go(control),
             Input::Command(command) => self.command(command, now),

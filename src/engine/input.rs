@@ -151,6 +151,13 @@ pub enum Input {
         /// Its address.
         target: Arc<str>,
     },
+    /// Put what an address leads to at a value in its own unit, as a step of its own: a number was typed.
+    Set {
+        /// The address.
+        target: Arc<str>,
+        /// The value.
+        value: f64,
+    },
     /// A hand took hold of a control that tells so, or let it go: what it changes between is one step to
     /// undo, however long it rests.
     Hold {
@@ -191,7 +198,7 @@ pub enum Input {
     /// Listen to the panels for the control that is to move the parameter at an address, and do nothing else of what
     /// they say meanwhile; `None` ends that. What is recognised is in the snapshot's panel; who asked writes the map.
     Learn {
-        /// The address.
+        /// The address, or an action's name for a button.
         target: Option<Arc<str>>,
     },
     /// A hand does something on the panel that is drawn, by the map on view: the same as if its panel sent that.

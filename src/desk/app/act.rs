@@ -2,15 +2,13 @@
 
 use winit::event_loop::ActiveEventLoop;
 
+use super::super::finder::Finder;
 use super::super::keys::Action;
-use super::super::panes::{Ask, stage_of};
+use super::super::panes::{Ask, KEYBOARD, stage_of};
 use super::super::sheet::LookSheet;
 use super::Desk;
 use crate::engine::{self, Command, Compare, Input, known_target};
 use crate::panel::Act;
-
-/// Control number of the keyboard.
-const KEYBOARD: u32 = 1;
 
 impl Desk {
     /// The sheet of looks on the shot on view, or the picture again.
@@ -23,7 +21,7 @@ impl Desk {
     }
 
     /// Leaves the stage in hand out of the picture, or takes it in again.
-    fn leave_stage_out(&mut self, out: bool) {
+    pub(super) fn leave_stage_out(&mut self, out: bool) {
         if !out && !std::mem::take(&mut self.looks_away) {
             return;
         }
@@ -53,6 +51,14 @@ impl Desk {
             }
             return;
         }
+        if what == Action::Keys && !repeat {
+            if down {
+                self.panes.overlay.press()
+            } else {
+                self.panes.overlay.release()
+            }
+            return;
+        }
         if !down {
             return;
         }
@@ -76,6 +82,8 @@ impl Desk {
                     self.engine.send(Input::Panel(Act::Turn { control: control.index, by }));
                 }
             }
+            Action::Leave
+                if std::mem::take(&mut self.panes.overlay.shown) || self.panes.walk.leave_card() => {}
             Action::Leave => {
                 self.engine.send(Input::Command(Command::Picking(false)));
                 // The form and the sheet first: what was clicked on that stays on trial.
@@ -114,7 +122,14 @@ impl Desk {
                 self.toggle_fullscreen();
             }
             Action::Panes if !repeat => self.panes.shown = !self.panes.shown,
-            Action::Keys if !repeat => self.panes.keys = !self.panes.keys,
+            Action::Find if !repeat => self.panes.finder = Some(Finder::default()),
+            Action::Walk if !repeat => {
+                let scopes = self.panes.scopes.shown;
+                if let Some(row) = self.panes.walk.toggle(&self.engine.snapshot(), scopes) {
+                    self.panes.take_row(&row);
+                }
+            }
+            Action::Type(first) => (self.panes.begin, self.panes.reveal) = (Some(first), true),
             _ => {}
         }
     }

@@ -101,7 +101,7 @@ impl Desk {
         let (proxy, stirred) = (self.proxy.clone(), self.stirred.clone());
         move || {
             stirred.store(true, Ordering::Relaxed);
-            let _ = proxy.send_event(News);
+            let _ = proxy.send_event(News::Stirred);
         }
     }
 }
