@@ -478,7 +478,13 @@ impl Engine {
 
     pub(super) fn source(&self, shot: usize) -> Option<(SourceKey, u64)> {
         let s = self.document.show.shots.get(shot)?;
-        Some((SourceKey { path: s.source_path(&self.dir), interpretation: interpretation(s) }, s.start))
+        Some((
+            SourceKey {
+                path: s.source_path(&self.dir),
+                interpretation: interpretation(&self.document.show, s),
+            },
+            s.start,
+        ))
     }
 
     /// Size of every picture, once it is known: the show's, or that of the first shot's frames.
