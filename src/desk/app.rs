@@ -13,6 +13,7 @@ use winit::event_loop::{ActiveEventLoop, ControlFlow, EventLoop, EventLoopProxy}
 use winit::keyboard::ModifiersState;
 use winit::window::{Window, WindowId};
 
+use super::beside::beside;
 use super::client::Client;
 use super::keys::{Action, action, let_go};
 use super::learner::Learner;
@@ -23,12 +24,15 @@ use super::picker::pick_neutral;
 use super::probe::probe;
 use super::sheet::LookSheet;
 use super::soundness::Soundness;
+use super::stills::{BringIn, StillSheet};
 use super::surface::Beside;
 use super::window::{Blit, Place, WindowSurface, of_shape, surround};
 use crate::engine::{
-    self, Command, Compare, EngineError, Handle, Input, Live, Options, OscOptions, known_target,
+    self, Command, Compare, Comparing, EngineError, Handle, Input, Keep, Live, Options, OscOptions,
+    known_target,
 };
 use crate::gpu::{Gpu, GpuError, Request, Traces, self_check};
+use crate::media::ImageFormat;
 use crate::panel::Act;
 use crate::show::{is_lut_file, own_panels_folder};
 
@@ -424,11 +428,18 @@ impl Desk {
         true
     }
 
-    /// A file was dropped on the desk: a LUT goes into the chain, where it belongs.
+    /// A file was dropped on the desk: a LUT goes into the chain, where it belongs; of a picture it is asked what it is.
     fn dropped(&mut self, path: &Path) {
+        if ImageFormat::of_path(path).is_some() {
+            let display = self.engine.snapshot().show.outputs.desk.display.id.to_string();
+            self.panes.bringing_in = Some(BringIn { file: path.to_owned(), name: String::new(), display });
+            return;
+        }
         if !is_lut_file(path) {
             let name = path.file_name().unwrap_or_default().to_string_lossy();
-            self.panes.note = Some(format!("{name}: only .cube and .clf files can be dropped here"));
+            self.panes.note = Some(format!(
+                "{name}: only .cube, .clf, .png, .tif, .exr and .dpx files can be dropped here"
+            ));
             return;
         }
         let wish = Wish { stage: None, file: path.to_owned(), said: [None; 2] };
@@ -518,6 +529,7 @@ impl Desk {
 
     /// The sheet of looks on the shot on view, or the picture again.
     fn toggle_sheet(&mut self) {
+        self.panes.stills = None;
         if self.panes.sheet.take().is_none() {
             let sheet = LookSheet::begin(&self.engine.snapshot(), &self.engine.gpu, self.teller());
             self.panes.sheet = Some(sheet);
@@ -527,7 +539,9 @@ impl Desk {
 
     /// Do keys go to the interface?
     fn types(&self) -> bool {
-        self.egui.egui_wants_keyboard_input() || self.panes.saving.is_some()
+        self.egui.egui_wants_keyboard_input()
+            || self.panes.saving.is_some()
+            || self.panes.bringing_in.is_some()
     }
 
     /// Leaves the stage in hand out of the picture, or takes it in again.
@@ -544,6 +558,25 @@ impl Desk {
         self.engine.send(Input::Command(Command::Compare(compare)));
     }
 
+    /// Leaves the stage in hand out of the picture until that is asked for again.
+    fn stay_without_stage(&mut self) {
+        let s = self.engine.snapshot();
+        if let Some((list, at)) = stage_of(&s, &self.panes.in_hand) {
+            let stay = Comparing::Stay(Compare::WithoutStage { list, at });
+            self.engine.send(Input::Command(Command::Comparing(stay)));
+        }
+    }
+
+    /// The sheet of stills and versions, or the picture again.
+    fn toggle_stills(&mut self) {
+        if self.panes.stills.take().is_none() {
+            self.panes.sheet = None;
+            self.panes.stills = Some(StillSheet::new(self.teller()));
+            self.engine.send(Input::Keep(Keep::List));
+        }
+        self.surface.window.request_redraw();
+    }
+
     fn act(&mut self, events: &ActiveEventLoop, what: Action, down: bool, repeat: bool) {
         self.surface.window.request_redraw();
         if down {
@@ -552,6 +585,12 @@ impl Desk {
         if let Action::Engine(name) = what {
             if !repeat || engine::action(name).is_some_and(|a| a.repeats) {
                 self.engine.send(Input::Press { action: name.into(), down });
+            }
+            return;
+        }
+        if let Action::TurnThis(target, detents) = what {
+            if down {
+                self.engine.send(Input::Turn { target: target.into(), detents, control: KEYBOARD });
             }
             return;
         }
@@ -587,9 +626,18 @@ impl Desk {
             Action::Leave => {
                 self.engine.send(Input::Command(Command::Picking(false)));
                 // The form and the sheet first: what was clicked on that stays on trial.
-                if self.panes.saving.take().is_none() && self.panes.sheet.take().is_none() {
+                if self.panes.bringing_in.take().is_none()
+                    && self.panes.saving.take().is_none()
+                    && self.panes.stills.take().is_none()
+                    && self.panes.sheet.take().is_none()
+                {
                     self.engine.send(Input::Command(Command::LeaveLook));
                 }
+            }
+            Action::StayWithoutStage if !repeat => self.stay_without_stage(),
+            Action::Stills if !repeat => self.toggle_stills(),
+            Action::KeepVersion if !repeat => {
+                self.engine.send(Input::Keep(Keep::Version { name: String::new() }));
             }
             Action::SaveLook if !repeat => self.panes.asks.push(Ask::SaveForm),
             Action::Probe if !repeat => self.panes.probing = !self.panes.probing,
@@ -649,8 +697,10 @@ impl Desk {
             if let Some(picture) = picture.as_deref().filter(|_| snapshot.picking) {
                 pick_neutral(ui, area, picture, &mut inputs);
             }
-            let seen =
-                picture.as_deref().filter(|_| panes.probing && !snapshot.picking && panes.sheet.is_none());
+            let bare = panes.sheet.is_none() && panes.stills.is_none();
+            let quiet = panes.probing || snapshot.picking;
+            beside(ui, area, picture.as_deref().filter(|_| bare), &snapshot, quiet, &mut inputs);
+            let seen = picture.as_deref().filter(|_| panes.probing && !snapshot.picking && bare);
             probe(ui, area, seen, &snapshot, &mut panes.probed, &mut inputs);
         });
         self.input.handle_platform_output(&window, full.platform_output);
