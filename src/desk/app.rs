@@ -809,8 +809,9 @@ impl Desk {
 
 /// Has the GPU checked on another thread: compiling what that takes must not hold up the windows.
 fn check_device(gpu: &Arc<Gpu>, line: &Arc<ArcSwap<String>>, proxy: EventLoopProxy<News>) {
-    let (gpu, line) = (gpu.clone(), line.clone());
+    let (gpu, line, at_work) = (gpu.clone(), line.clone(), gpu.at_work());
     rayon::spawn(move || {
+        let _at_work = at_work;
         line.store(Arc::new(device_line(&gpu)));
         let _ = proxy.send_event(News);
     });

@@ -46,7 +46,9 @@ impl LookSheet {
         let total = places.len() + 1;
         let (library, chosen) = (looks.clone(), places.clone());
         // A thread of its own: those of the pool decode and compile for the picture.
+        let at_work = gpu.at_work();
         std::thread::spawn(move || {
+            let _at_work = at_work;
             let own = Tried { name: "as it is".into(), note: String::new(), stages: None };
             let tried = chosen.iter().map(|at| &looks[*at]).map(|look| Tried {
                 name: look.name.clone(),

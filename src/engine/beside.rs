@@ -147,19 +147,17 @@ impl Engine {
 
     /// The number of the frame of another shot that is at hand; asked for if none is.
     fn other_shot(&mut self, show: &Arc<Show>, shot: usize) -> Option<u64> {
-        let name = &show.shots[shot].name;
+        let s = &show.shots[shot];
         let here = self.document.shot == shot;
-        let last = self.aside.seen_last.get(name).copied().filter(|_| !here);
-        if let Some((of, number, _)) = &self.aside.other_shot
-            && of == name
-            && last.is_none_or(|last| last == *number)
-        {
-            return Some(*number);
+        let last = self.aside.seen_last.get(&s.name).copied().filter(|n| !here && *n < s.end - s.start);
+        let number = last.unwrap_or(s.representative() - s.start);
+        if self.aside.other_shot.as_ref().is_some_and(|(of, n, _)| *of == s.name && *n == number) {
+            return Some(number);
         }
-        let asked = Some((With::Shot(name.as_str().into()), vec![last.map_or(u64::MAX, |l| l)]));
+        let asked = Some((With::Shot(s.name.as_str().into()), vec![number]));
         if self.aside.asked != asked {
             (self.aside.asked, self.aside.failed) = (asked, false);
-            self.aside.keeper.ask(Job::OtherShot { show: show.clone(), shot, number: last });
+            self.aside.keeper.ask(Job::OtherShot { show: show.clone(), shot, number });
         }
         None
     }

@@ -381,6 +381,16 @@ impl Engine {
                     self.document.change(change, 0, now);
                 }
             }
+            Command::Represent => {
+                if let Some(change) = self.represent() {
+                    self.document.change(change, 0, now);
+                }
+            }
+            Command::MoveShot(by) => {
+                if let Some(change) = self.document.move_shot(by) {
+                    self.document.change(change, 0, now);
+                }
+            }
             Command::Focus(focus) => self.document.look_at(Some(focus)),
             Command::StepFocus(by) => {
                 let chain = &self.document.seen().chain;
@@ -684,6 +694,7 @@ impl PanelContext for (&mut Engine, Instant) {
             Does::Once(Command::TogglePlay) => Some(engine.playing.is_some()),
             Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
             Does::Once(Command::TogglePicking) => Some(engine.picking),
+            Does::Once(Command::Represent) => Some(engine.represents()),
             Does::Once(Command::OtherFocusOn) => Some(engine.position("focus/on") == Some(1.0)),
             Does::Held { down: Command::Compare(compare), .. }
             | Does::Once(Command::Comparing(Comparing::Stay(compare))) => Some(engine.compare == compare),

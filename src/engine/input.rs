@@ -101,6 +101,10 @@ pub enum Command {
     Neutral(Patch),
     /// The current shot's whole frame inside the raster, or the whole raster covered: the other one of them.
     OtherFitting,
+    /// The frame on view stands for the current shot in pictures of the show, or no longer if it was chosen for that.
+    Represent,
+    /// The current shot goes so many places on or back in the running order, as far as that goes.
+    MoveShot(i64),
     /// Play so many times as fast, backwards where negative, up to [`FASTEST`] either way; 0 stops.
     Shuttle(f64),
     /// Go to the current shot's last frame.

@@ -7,7 +7,6 @@ use std::time::SystemTime;
 use crossbeam_channel::{Receiver, Sender, unbounded};
 
 use super::raster::interpretation;
-use super::sheet::representative;
 use super::stills::{Keeping, bring_in, keep_frame, on_gpu};
 use crate::colour::Display;
 use crate::gpu::{Gpu, Output as GpuOutput, Upload};
@@ -80,11 +79,11 @@ pub(super) enum Job {
         raster: (u32, u32),
         outputs: Vec<OutputSettings>,
     },
-    /// A frame of another shot on the GPU: that number, or the one that stands for the shot.
+    /// A frame of another shot on the GPU.
     OtherShot {
         show: Arc<Show>,
         shot: usize,
-        number: Option<u64>,
+        number: u64,
     },
 }
 
@@ -299,10 +298,6 @@ fn work(dir: &Path, gpu: &Arc<Gpu>, job: Job, out: &mut Vec<Done>) -> Result<(),
             let Some(s) = show.shots.get(shot) else { return Ok(()) };
             let why = |e| format!("shot “{}”: {e}", s.name);
             let mut source = open(&s.source_path(dir), &interpretation(s)).map_err(why)?;
-            let number = match number.filter(|n| *n < s.end - s.start) {
-                Some(number) => number,
-                None => representative(&show, shot, source.as_mut()).map_err(why)?,
-            };
             let frame = source.frame(s.start + number).map_err(why)?;
             let upload = gpu.upload(&frame, None).map_err(words)?;
             out.push(Done::OtherShot { name: s.name.clone(), number, upload });

@@ -17,6 +17,7 @@ mod finish;
 mod host;
 mod input;
 mod keeper;
+mod order;
 mod osc;
 mod panels;
 mod playback;

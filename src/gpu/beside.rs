@@ -108,7 +108,7 @@ impl Gpu {
     pub fn beside_ready(&self, when_ready: impl FnOnce() + Send + 'static) -> Option<&BesidePasses> {
         if !self.beside.started.swap(true, Ordering::AcqRel) {
             let (compiled, device) = (self.beside.compiled.clone(), self.device.clone());
-            rayon::spawn(move || {
+            self.work.spawn(move || {
                 if let Err(e) = compiled.get_or_init(|| BesidePasses::new(&device)) {
                     tracing::error!("{e}");
                 }

@@ -14,6 +14,7 @@ mod scope;
 mod spread;
 mod luts;
 mod tables;
+mod work;
 
 pub use assembly::Assembly;
 pub use bench::{BenchLook, BenchLooks, BenchRow, bench, is_software};
@@ -28,3 +29,4 @@ pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Input, Output, Upload};
 pub use scope::{ScopePasses, ScopeView, Scopes, Traces};
 pub use tables::Tables;
+pub use work::AtWork;

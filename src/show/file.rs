@@ -135,6 +135,9 @@ fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
     if let Some((key, _)) = MATRICES.iter().find(|(_, m)| Some(*m) == shot.matrix) {
         line(out, "matrix", quoted(key));
     }
+    if let Some(frame) = shot.chosen {
+        line(out, "representative", frame);
+    }
     if !shot.groups.is_empty() {
         let names: Vec<_> = shot.groups.iter().map(|g| quoted(g)).collect();
         line(out, "groups", format!("[{}]", names.join(", ")));
@@ -348,7 +351,17 @@ fn read_shots(root: &Table<'_>, groups: &[Group]) -> Result<Vec<Shot>, ShowError
     let mut shots: Vec<Shot> = Vec::new();
     for table in root.tables("shot", "[[shot]]")? {
         table.only(&[
-            "name", "source", "in", "out", "encoding", "range", "matrix", "groups", "trim", "framing",
+            "name",
+            "source",
+            "in",
+            "out",
+            "encoding",
+            "range",
+            "matrix",
+            "representative",
+            "groups",
+            "trim",
+            "framing",
             "balance",
         ])?;
         let (at, name) = table.text("name", "a text")?;
@@ -382,6 +395,14 @@ fn read_shot(table: &Table<'_>, name: &str) -> Result<Shot, ShowError> {
     let mut shot = Shot::new(name, source, start..end, table.word("encoding", &encodings, encoding)?);
     shot.range = table.word_or_none("range", &ids(RANGES.iter().map(|r| r.0)), |t| key(&RANGES, t))?;
     shot.matrix = table.word_or_none("matrix", &ids(MATRICES.iter().map(|m| m.0)), |t| key(&MATRICES, t))?;
+    if table.has("representative") {
+        let (at, frame) = table.whole("representative", MAX_FRAME)?;
+        if !shot.frames().contains(&frame) {
+            let accepted = format!("a frame of the shot, from {start} to {}", end - 1);
+            return Err(table.source.wrong(at, format!("representative is {frame}"), accepted));
+        }
+        shot.chosen = Some(frame);
+    }
     if let Some(trim) = table.table("trim", "[shot.trim]")? {
         shot.trim = read_trim(&trim)?;
     }
