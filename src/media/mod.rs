@@ -16,6 +16,6 @@ mod sources;
 pub mod timecode;
 
 pub use error::MediaError;
-pub use image_file::{Image, ImageFormat, write_image};
+pub use image_file::{Image, ImageFormat, image_bytes, write_image};
 pub use rate::Rate;
-pub use sources::{ClipInfo, CodePoints, Interpretation, Source, open};
+pub use sources::{ClipInfo, CodePoints, Interpretation, Source, open, read_image};

@@ -5,6 +5,7 @@
 //! shaders that are the twins of what is called here.
 
 mod balance;
+mod beside;
 pub mod cpu;
 mod dither;
 mod frame;
@@ -21,6 +22,7 @@ mod trim;
 mod unpack;
 
 pub use balance::{BALANCE, Balance, BalanceField, BalanceValues, ZoneValues};
+pub use beside::{Beside, BesideValues, Carried, TIMES, Way};
 pub use dither::{noise, quantise};
 pub use frame::{Buffer, Chroma, Format, Frame, FrameError, MAX_SIDE, Model, Plane, Pool, Sample, Siting};
 pub use framing::{FRAMING, Fitting, Framing, FramingField, FramingValues, MOST_TAPS, SMALLEST, kernel};

@@ -6,13 +6,15 @@ use super::super::finder::Finder;
 use super::super::keys::Action;
 use super::super::panes::{Ask, KEYBOARD, stage_of};
 use super::super::sheet::LookSheet;
+use super::super::stills::StillSheet;
 use super::Desk;
-use crate::engine::{self, Command, Compare, Input, known_target};
+use crate::engine::{self, Command, Compare, Comparing, Input, Keep, known_target};
 use crate::panel::Act;
 
 impl Desk {
     /// The sheet of looks on the shot on view, or the picture again.
     pub(super) fn toggle_sheet(&mut self) {
+        self.panes.stills = None;
         if self.panes.sheet.take().is_none() {
             let sheet = LookSheet::begin(&self.engine.snapshot(), &self.engine.gpu, self.teller());
             self.panes.sheet = Some(sheet);
@@ -34,6 +36,25 @@ impl Desk {
         self.engine.send(Input::Command(Command::Compare(compare)));
     }
 
+    /// Leaves the stage in hand out of the picture until that is asked for again.
+    fn stay_without_stage(&mut self) {
+        let s = self.engine.snapshot();
+        if let Some((list, at)) = stage_of(&s, &self.panes.in_hand) {
+            let stay = Comparing::Stay(Compare::WithoutStage { list, at });
+            self.engine.send(Input::Command(Command::Comparing(stay)));
+        }
+    }
+
+    /// The sheet of stills and versions, or the picture again.
+    fn toggle_stills(&mut self) {
+        if self.panes.stills.take().is_none() {
+            self.panes.sheet = None;
+            self.panes.stills = Some(StillSheet::new(self.teller()));
+            self.engine.send(Input::Keep(Keep::List));
+        }
+        self.surface.window.request_redraw();
+    }
+
     pub(super) fn act(&mut self, events: &ActiveEventLoop, what: Action, down: bool, repeat: bool) {
         self.surface.window.request_redraw();
         if down {
@@ -42,6 +63,12 @@ impl Desk {
         if let Action::Engine(name) = what {
             if !repeat || engine::action(name).is_some_and(|a| a.repeats) {
                 self.engine.send(Input::Press { action: name.into(), down });
+            }
+            return;
+        }
+        if let Action::TurnThis(target, detents) = what {
+            if down {
+                self.engine.send(Input::Turn { target: target.into(), detents, control: KEYBOARD });
             }
             return;
         }
@@ -87,9 +114,18 @@ impl Desk {
             Action::Leave => {
                 self.engine.send(Input::Command(Command::Picking(false)));
                 // The form and the sheet first: what was clicked on that stays on trial.
-                if self.panes.saving.take().is_none() && self.panes.sheet.take().is_none() {
+                if self.panes.bringing_in.take().is_none()
+                    && self.panes.saving.take().is_none()
+                    && self.panes.stills.take().is_none()
+                    && self.panes.sheet.take().is_none()
+                {
                     self.engine.send(Input::Command(Command::LeaveLook));
                 }
+            }
+            Action::StayWithoutStage if !repeat => self.stay_without_stage(),
+            Action::Stills if !repeat => self.toggle_stills(),
+            Action::KeepVersion if !repeat => {
+                self.engine.send(Input::Keep(Keep::Version { name: String::new() }));
             }
             Action::SaveLook if !repeat => self.panes.asks.push(Ask::SaveForm),
             Action::Probe if !repeat => self.panes.probing = !self.panes.probing,

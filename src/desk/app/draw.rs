@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 
 use egui_wgpu::ScreenDescriptor;
 
+use super::super::beside::beside;
 use super::super::library::SaveForm;
 use super::super::look;
 use super::super::panes::Ask;
@@ -46,8 +47,10 @@ impl Desk {
             if let Some(picture) = picture.as_deref().filter(|_| snapshot.picking) {
                 pick_neutral(ui, area, picture, &mut inputs);
             }
-            let seen =
-                picture.as_deref().filter(|_| panes.probing && !snapshot.picking && panes.sheet.is_none());
+            let bare = panes.sheet.is_none() && panes.stills.is_none();
+            let quiet = panes.probing || snapshot.picking;
+            beside(ui, area, picture.as_deref().filter(|_| bare), &snapshot, quiet, &mut inputs);
+            let seen = picture.as_deref().filter(|_| panes.probing && !snapshot.picking && bare);
             probe(ui, area, seen, &snapshot, &mut panes.probed, &mut inputs);
         });
         self.input.handle_platform_output(&window, full.platform_output);

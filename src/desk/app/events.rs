@@ -81,7 +81,8 @@ impl Desk {
 
     /// Does a key go to the interface?
     fn types(&self, key: &Key) -> bool {
-        let open = self.panes.saving.is_some() || self.panes.finder.is_some();
+        let open =
+            self.panes.saving.is_some() || self.panes.finder.is_some() || self.panes.bringing_in.is_some();
         open || goes_to_interface(&self.egui, key)
     }
 

@@ -173,6 +173,14 @@ pub fn open(path: &Path, as_: &Interpretation) -> Result<Box<dyn Source>, MediaE
     open_video(path, as_)
 }
 
+/// Reads one image file, whatever other files beside it are called.
+///
+/// # Errors
+/// Not there, not a kind that is read, damaged.
+pub fn read_image(path: &Path) -> Result<Frame, MediaError> {
+    sequence::read_one(path)
+}
+
 const ACCEPTED: &str = "video files, and image sequences of PNG, TIFF, EXR or DPX files";
 
 #[cfg(feature = "video")]
