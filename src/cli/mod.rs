@@ -4,6 +4,7 @@ mod add;
 mod balance;
 mod bench;
 mod check;
+mod check_shots;
 mod demo;
 mod displays;
 mod look;

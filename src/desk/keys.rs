@@ -23,6 +23,14 @@ pub(super) enum Action {
     Keys,
     /// While held: the picture without the stage in hand.
     WithoutStage,
+    /// The same until it is asked for again.
+    StayWithoutStage,
+    /// The sheet of stills and versions.
+    Stills,
+    /// The grade in use is kept as a version.
+    KeepVersion,
+    /// What an address leads to is turned by so many steps, whatever is in hand.
+    TurnThis(&'static str, f64),
     /// The sheet of looks.
     Sheet,
     Scopes,
@@ -66,9 +74,18 @@ pub const KEYS: &[(&str, &str)] = &[
     ("/", "the stage in focus acts, or not"),
     ("", "Picture"),
     ("R", "the whole frame inside the raster, or the whole raster covered"),
-    ("B, held", "before: the picture without the grade"),
-    ("L, held", "the picture without the look"),
-    ("S, held", "the picture without the stage in hand"),
+    ("B, held", "before: the picture without the grade (Shift: it stays until Shift B again)"),
+    ("L, held", "the picture without the look (Shift: it stays)"),
+    ("S, held", "the picture without the stage in hand (Shift: it stays)"),
+    ("G", "keep a still of the frame on view"),
+    (
+        "W, I, D",
+        "a line between picture and still; side by side; their difference (held: as long as it is held)",
+    ),
+    ("; '", "the still before, after stands beside the picture (Shift C: on the client's, too)"),
+    ("Alt ← →, Alt ↑ ↓", "move the line, turn it (the mouse drags it: in its middle, at its ends)"),
+    ("E", "stills and versions: name them, take a grade back, switch"),
+    ("Ctrl G; Q, held", "keep a version of the whole grade; the picture as another version has it"),
     ("", "Looks"),
     (", .", "try the look before, after; Enter keeps it, Esc goes back"),
     ("T", "the sheet of looks: click one to try it"),
@@ -107,6 +124,10 @@ pub(super) fn let_go(key: &Key) -> Option<Action> {
         "b" => Some(Action::Engine("before")),
         "l" => Some(Action::Engine("before-look")),
         "s" => Some(Action::WithoutStage),
+        "q" => Some(Action::Engine("other-version")),
+        "w" => Some(Action::Engine("wipe")),
+        "i" => Some(Action::Engine("side-by-side")),
+        "d" => Some(Action::Engine("difference")),
         _ => None,
     }
 }
@@ -119,6 +140,10 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
         _ => 1.0,
     };
     Some(match key {
+        Key::Named(NamedKey::ArrowLeft) if mods.alt_key() => Action::TurnThis("view/wipe", -turn),
+        Key::Named(NamedKey::ArrowRight) if mods.alt_key() => Action::TurnThis("view/wipe", turn),
+        Key::Named(NamedKey::ArrowUp) if mods.alt_key() => Action::TurnThis("view/angle", -turn),
+        Key::Named(NamedKey::ArrowDown) if mods.alt_key() => Action::TurnThis("view/angle", turn),
         Key::Named(NamedKey::Space) => Action::Engine("play"),
         Key::Named(NamedKey::ArrowLeft) if mods.shift_key() => Action::Step(-10),
         Key::Named(NamedKey::ArrowLeft) => Action::Engine("step-back"),
@@ -158,6 +183,19 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("[", false) => Action::Engine("focus-previous"),
             ("]", false) => Action::Engine("focus-next"),
             ("/", false) => Action::Engine("focus-on"),
+            ("b", false) if mods.shift_key() => Action::Engine("stay-before"),
+            ("l", false) if mods.shift_key() => Action::Engine("stay-before-look"),
+            ("s", false) if mods.shift_key() => Action::StayWithoutStage,
+            ("c", false) if mods.shift_key() => Action::Engine("compare-for-client"),
+            ("g", false) => Action::Engine("keep-still"),
+            ("g", true) => Action::KeepVersion,
+            ("w", false) => Action::Engine("wipe"),
+            ("i", false) => Action::Engine("side-by-side"),
+            ("d", false) => Action::Engine("difference"),
+            (";" | ":", _) => Action::Engine("previous-still"),
+            ("'" | "\"", _) => Action::Engine("next-still"),
+            ("q", false) => Action::Engine("other-version"),
+            ("e", false) => Action::Stills,
             ("b", false) => Action::Engine("before"),
             ("l", false) => Action::Engine("before-look"),
             ("s", false) => Action::WithoutStage,
@@ -203,12 +241,18 @@ mod tests {
     fn keys_reach_every_action_of_the_engine() {
         use NamedKey::{ArrowLeft, ArrowRight, End, Enter, Home, PageDown, PageUp, Space};
         let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
-        let letters = ["b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/"]
-            .map(|c| Key::Character(c.into()));
+        let letters = [
+            "b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "g", "w", "i", "d", ";",
+            "'", "q", "c",
+        ]
+        .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named
             .iter()
             .chain(&letters)
-            .flat_map(|key| [ModifiersState::empty(), ModifiersState::CONTROL].map(|mods| action(key, mods)))
+            .flat_map(|key| {
+                let mods = [ModifiersState::empty(), ModifiersState::CONTROL, ModifiersState::SHIFT];
+                mods.map(|mods| action(key, mods))
+            })
             .filter_map(|what| match what {
                 Some(Action::Engine(name)) => Some(name),
                 _ => None,

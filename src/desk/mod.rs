@@ -4,6 +4,7 @@
 //! its own thread; this room shows what is finished and sends what the hands do.
 
 mod app;
+mod beside;
 mod client;
 mod deeds;
 mod finder;
@@ -19,6 +20,7 @@ mod probe;
 mod rows;
 mod sheet;
 mod soundness;
+mod stills;
 mod surface;
 mod typing;
 mod walk;

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::comparing::{Comparing, Keep};
 use super::osc::OscOptions;
 use super::targets::Focus;
 use crate::gpu::ScopeView;
@@ -54,6 +55,8 @@ pub enum Compare {
         /// Which of its stages.
         at: usize,
     },
+    /// All of it as another version has it.
+    OtherVersion,
 }
 
 /// A patch of a picture, in shares 0…1 of its width and height from the upper left corner.
@@ -120,6 +123,8 @@ pub enum Command {
     KeepLook,
     /// The show's own look again.
     LeaveLook,
+    /// Something about stills, and about what the picture is compared with.
+    Comparing(Comparing),
     /// Take the last step back; what is tried is left first.
     Undo,
     /// Do it again.
@@ -219,6 +224,8 @@ pub enum Input {
         /// Pressed, not let go.
         down: bool,
     },
+    /// Something about stills and versions.
+    Keep(Keep),
     /// Listen to OSC, there and nowhere else. What does not work is said in the snapshot.
     Osc(OscOptions),
 }

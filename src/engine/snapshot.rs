@@ -4,6 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
+use super::comparing::Kept;
 use super::input::{Compare, Scope};
 use super::osc::OscState;
 use super::targets::Focus;
@@ -148,6 +149,8 @@ pub struct Snapshot {
     pub panel: PanelState,
     /// Frames and bytes decoded and kept.
     pub cached: (usize, usize),
+    /// Stills, versions, and what the picture is compared with.
+    pub kept: Kept,
     /// Is there a change that is not on disk?
     pub unsaved: bool,
     /// Steps that can be undone and redone.
@@ -157,10 +160,15 @@ pub struct Snapshot {
 impl Snapshot {
     /// Timecode of the frame on view.
     pub fn timecode(&self) -> String {
-        let (num, den) = self.show.rate;
-        let rate = Rate::new(num, den).unwrap_or(Rate::FPS_24);
-        let start = self.clip.as_ref().and_then(|c| c.timecode_start).unwrap_or(0);
-        let first = self.show.shots.get(self.shot).map_or(0, |shot| shot.frames().start);
-        Counting::whole(rate.nominal()).text(start + first + self.frame)
+        timecode(&self.show, self.clip.as_deref(), self.shot, self.frame)
     }
+}
+
+/// Timecode of a frame of a shot of a clip.
+pub(super) fn timecode(show: &Show, clip: Option<&ClipInfo>, shot: usize, frame: u64) -> String {
+    let (num, den) = show.rate;
+    let rate = Rate::new(num, den).unwrap_or(Rate::FPS_24);
+    let start = clip.and_then(|c| c.timecode_start).unwrap_or(0);
+    let first = show.shots.get(shot).map_or(0, |shot| shot.frames().start);
+    Counting::whole(rate.nominal()).text(start + first + frame)
 }

@@ -5,10 +5,13 @@
 //! - `focus/on`: whether that stage acts;
 //! - `view/frame`: the frame on view, a detent a frame;
 //! - `view/shuttle`: how fast and which way it plays, from −8 to 8 times;
-//! - `view/look`: the look that is tried, a detent a look of the library; the show's own comes before the first.
+//! - `view/look`: the look that is tried, a detent a look of the library; the show's own comes before the first;
+//! - `view/wipe`, `view/angle`, `view/difference`, `view/still`: where the line between the picture and its reference is,
+//!   how it is turned, what a difference is multiplied by, and which still is the reference.
 
 use std::time::Instant;
 
+use super::comparing::Measure;
 use super::core::Engine;
 use super::input::{Command, FASTEST};
 use super::snapshot::Snapshot;
@@ -95,6 +98,8 @@ pub enum Reach {
     Shuttle,
     /// Which look is tried.
     Look,
+    /// How the picture stands beside its reference.
+    Measure(Measure),
 }
 
 /// Could this address lead anywhere in some show?
@@ -107,7 +112,8 @@ pub fn known_target(text: &str) -> Result<(), String> {
     }
     check_address(text).map_err(|why| {
         format!(
-            "{why}; besides focus/strength, focus/1 … focus/{FOCUS_PARAMETERS}, focus/on, view/frame, view/shuttle, view/look"
+            "{why}; besides focus/strength, focus/1 … focus/{FOCUS_PARAMETERS}, focus/on, view/frame, view/shuttle, view/look, {}",
+            Measure::ALL.map(Measure::address).join(", ")
         )
     })
 }
@@ -116,7 +122,8 @@ pub fn known_target(text: &str) -> Result<(), String> {
 pub fn own_addresses() -> Vec<String> {
     let numbers = (1..=FOCUS_PARAMETERS).map(|number| format!("focus/{number}"));
     let words = ["focus/strength", "focus/on", "view/frame", "view/shuttle", "view/look"].map(str::to_owned);
-    numbers.chain(words).collect()
+    let measures = Measure::ALL.map(|m| m.address().to_owned());
+    numbers.chain(words).chain(measures).collect()
 }
 
 /// An address that only the engine knows.
@@ -127,6 +134,7 @@ enum Own {
     Frame,
     Shuttle,
     Look,
+    Measure(Measure),
 }
 
 fn own(text: &str) -> Option<Own> {
@@ -136,6 +144,9 @@ fn own(text: &str) -> Option<Own> {
         "view/frame" => Own::Frame,
         "view/shuttle" => Own::Shuttle,
         "view/look" => Own::Look,
+        _ if Measure::ALL.iter().any(|m| m.address() == text) => {
+            Own::Measure(Measure::ALL.into_iter().find(|m| m.address() == text)?)
+        }
         _ => {
             let number = text.strip_prefix("focus/").filter(|n| n.len() == 1)?.parse().ok()?;
             (1..=FOCUS_PARAMETERS).contains(&number).then(|| Own::Parameter(number - 1))?
@@ -153,6 +164,7 @@ pub(super) fn reach(show: &Show, shot: usize, focus: Option<Focus>, text: &str) 
         Some(Own::Frame) => Reach::Frame,
         Some(Own::Shuttle) => Reach::Shuttle,
         Some(Own::Look) => Reach::Look,
+        Some(Own::Measure(measure)) => Reach::Measure(measure),
         Some(Own::On) => Reach::On(in_focus()?.0),
         Some(Own::Strength) => {
             let (Focus { list, at }, kind) = in_focus()?;
@@ -183,7 +195,7 @@ pub(super) enum To {
 }
 
 impl To {
-    fn value(self, parameter: &Parameter, value: f64) -> f64 {
+    pub(super) fn value(self, parameter: &Parameter, value: f64) -> f64 {
         // Of a choice there is no part of a step.
         let whole = |by: f64| match parameter.choices() {
             [] => by,
@@ -213,6 +225,7 @@ impl Engine {
             Reach::Frame => self.frame as f64 / self.shot_frames().saturating_sub(1).max(1) as f64,
             Reach::Shuttle => (self.speed() / FASTEST + 1.0) / 2.0,
             Reach::Look => self.document.look_place(),
+            Reach::Measure(measure) => self.measured(measure),
         })
     }
 
@@ -271,6 +284,10 @@ impl Engine {
                 }
                 None
             }
+            Reach::Measure(measure) => {
+                self.move_measure(measure, to);
+                None
+            }
             Reach::Shuttle => {
                 let speed = match to {
                     To::Turned(by) | To::Added(by) => self.speed() + by,
@@ -319,6 +336,7 @@ impl Snapshot {
                 Some(trying) => (trying.name.to_string(), look_place(Some(trying.at), trying.of)),
                 None => ("the show's own".to_owned(), 0.0),
             },
+            Reach::Measure(measure) => self.kept.reading(measure),
         })
     }
 }

@@ -5,6 +5,7 @@
 
 mod assembly;
 mod bench;
+mod beside;
 mod check;
 mod device;
 mod pipelines;
@@ -17,6 +18,7 @@ mod work;
 
 pub use assembly::Assembly;
 pub use bench::{BenchLook, BenchLooks, BenchRow, bench, is_software};
+pub use beside::{BesidePass, BesidePasses};
 pub use check::{
     ACES2_SIGNAL, Agreement, CheckReport, DARK_SIGNAL, OF_PIXEL, PQ_SIGNAL, REENCODED_SIGNAL, ROUNDING,
     SIGNAL, TOLERANCE, Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad,

@@ -33,6 +33,7 @@ use super::luts::Wish;
 use super::rows::row_id;
 use super::sheet::LookSheet;
 use super::soundness::Soundness;
+use super::stills::{BringIn, StillSheet};
 use super::typing::Typing;
 use super::walk::Walk;
 use crate::engine::{Command, Compare, Focus, Input, Snapshot};
@@ -117,6 +118,10 @@ pub(super) struct Panes {
     pub saving: Option<SaveForm>,
     /// The sheet of looks, in the picture's place.
     pub sheet: Option<LookSheet>,
+    /// The sheet of stills and versions, in the picture's place.
+    pub stills: Option<StillSheet>,
+    /// A picture that was dropped, and what is asked about it.
+    pub bringing_in: Option<BringIn>,
     /// What was asked for of a stage's LUT, which takes a while.
     pub lut_wish: Option<Wish>,
 }
@@ -154,6 +159,8 @@ impl Panes {
             begin: None,
             saving: None,
             sheet: None,
+            stills: None,
+            bringing_in: None,
             lut_wish: None,
         }
     }
@@ -182,8 +189,10 @@ impl Panes {
                     .frame(egui::Frame::NONE.inner_margin(egui::Margin::symmetric(8, 2)))
                     .show_separator_line(false)
             };
-            pane(egui::Panel::bottom("transport"))
-                .show(ui, |ui| transport(ui, s, presentation, self.note.as_deref(), inputs));
+            pane(egui::Panel::bottom("transport")).show(ui, |ui| {
+                let note = self.note.as_deref().or(s.kept.said.as_deref());
+                transport(ui, s, presentation, note, inputs);
+            });
             pane(egui::Panel::bottom("mirror")).show(ui, |ui| self.mirror(ui, s, inputs));
             if self.scopes.shown {
                 let scopes =
@@ -229,6 +238,14 @@ impl Panes {
             } else if !sheet.draw(ui, area, s, inputs) {
                 self.sheet = None;
             }
+        }
+        if let Some(sheet) = &mut self.stills
+            && !sheet.draw(ui, area, s, inputs)
+        {
+            self.stills = None;
+        }
+        if !self.bringing_in.as_mut().is_none_or(|b| b.ask(ui, s, inputs)) {
+            self.bringing_in = None;
         }
         if let Some(trouble) = &s.trouble {
             let place = egui::Rect::from_min_size(

@@ -51,6 +51,7 @@ pub(super) fn transport(
             Compare::Before => Some("before"),
             Compare::WithoutLook => Some("without the look"),
             Compare::WithoutStage { .. } => Some("without the stage"),
+            Compare::OtherVersion => Some("another version"),
         };
         if let Some(compare) = compare {
             ui.label(RichText::new(compare).color(look::BRIGHT));

@@ -33,6 +33,7 @@ struct Desk {
     shapes: Vec<Shape>,
     panel: PanelState,
     trying: Option<Trying>,
+    kept: crate::engine::Kept,
     commands: Vec<Command>,
     acts: Vec<Act>,
     /// What was asked to be learned.
@@ -61,6 +62,7 @@ impl Desk {
             shapes: Vec::new(),
             panel: PanelState::default(),
             trying: None,
+            kept: crate::engine::Kept::default(),
             commands: Vec::new(),
             acts: Vec::new(),
             learn: Vec::new(),
@@ -97,6 +99,7 @@ impl Desk {
             playback: Playback::default(),
             panel: self.panel.clone(),
             cached: (0, 0),
+            kept: self.kept.clone(),
             unsaved: false,
             steps: self.steps,
         }
