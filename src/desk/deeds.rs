@@ -68,6 +68,8 @@ fn chords() -> &'static [(String, Action)] {
             ("Shift ", ModifiersState::SHIFT),
             ("Ctrl ", ModifiersState::CONTROL),
             ("Ctrl Shift ", ModifiersState::CONTROL | ModifiersState::SHIFT),
+            ("Alt ", ModifiersState::ALT),
+            ("Alt Shift ", ModifiersState::ALT | ModifiersState::SHIFT),
         ];
         let mut found: Vec<(String, Action)> = Vec::new();
         for (name, key) in all_keys() {

@@ -30,6 +30,7 @@ use super::keys::Action;
 use super::library::SaveForm;
 use super::look;
 use super::luts::Wish;
+use super::rows::row_id;
 use super::sheet::LookSheet;
 use super::soundness::Soundness;
 use super::stills::{BringIn, StillSheet};
@@ -172,6 +173,10 @@ impl Panes {
         presentation: (u64, u64),
         inputs: &mut Vec<Input>,
     ) -> egui::Rect {
+        // With the keyboard nowhere, Tab brings it to the row in hand.
+        let to_hand = ui.memory(|m| m.focused().is_none())
+            && ui.input(|i| i.key_pressed(egui::Key::Tab))
+            && !egui::Popup::is_any_open(ui.ctx());
         // What the mouse does from press to release is one gesture.
         let (pressed, down) = ui.input(|i| (i.pointer.any_pressed(), i.pointer.any_down()));
         if pressed {
@@ -258,6 +263,9 @@ impl Panes {
             );
         }
         self.over(ui, area, s, inputs);
+        if to_hand && self.shown && self.finder.is_none() && self.addresses.contains(&self.in_hand) {
+            ui.memory_mut(|m| m.request_focus(row_id(&self.in_hand)));
+        }
         area
     }
 
