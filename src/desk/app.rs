@@ -484,6 +484,7 @@ impl Desk {
     /// Gives the newest traces to the panes.
     fn show_traces(&mut self, gpu: &Gpu) {
         let newest = self.engine.picture(Live::Client).and_then(|p| p.traces.clone());
+        self.panes.scopes.current = newest.is_some();
         let Some(traces) = newest.filter(|_| self.panes.scopes.shown) else { return };
         let shown = self.traces.as_ref().is_some_and(|t| Arc::ptr_eq(t, &traces));
         if shown {
@@ -643,6 +644,7 @@ impl Desk {
         self.panes.windows = [Some(&self.surface), self.client.as_ref().map(|c| &c.surface)]
             .map(|window| window.map(WindowSurface::truth));
         self.show_traces(&gpu);
+        self.panes.tally = picture.as_ref().and_then(|p| p.tally);
         let panes = &mut self.panes;
         let mut full = self.egui.run_ui(raw, |ui| {
             area = panes.draw(ui, &snapshot, presentation, &mut inputs);

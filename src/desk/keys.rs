@@ -55,6 +55,8 @@ pub const KEYS: &[(&str, &str)] = &[
     ("S, held", "the picture without the stage in hand"),
     (", .", "try the look before, after; Enter keeps it, Esc goes back"),
     ("T", "the sheet of looks: click one to try it"),
+    ("X, Shift X", "on the desk: false colour, of the light after balance or of the camera's"),
+    ("E, Shift E", "on the desk: marks where signals end; on what lies outside the display's primaries"),
     ("P", "what the picture holds under the pointer; drag: the mean of an area"),
     ("V", "show or hide the scopes"),
     ("Ctrl S", "save the look on view as a file"),
@@ -132,6 +134,10 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             (",", _) => Action::Engine("previous-look"),
             (".", _) => Action::Engine("next-look"),
             ("n", false) => Action::Engine("pick-neutral"),
+            ("x", false) if mods.shift_key() => Action::Engine("false-colour-light"),
+            ("x", false) => Action::Engine("false-colour"),
+            ("e", false) if mods.shift_key() => Action::Engine("gamut-marks"),
+            ("e", false) => Action::Engine("clip-marks"),
             ("o", false) => Action::Engine("round"),
             ("r", false) => Action::Engine("fitting"),
             ("c", false) => Action::Client,
@@ -165,12 +171,15 @@ mod tests {
     fn keys_reach_every_action_of_the_engine() {
         use NamedKey::{ArrowLeft, ArrowRight, End, Enter, Home, PageDown, PageUp, Space};
         let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
-        let letters = ["b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/"]
+        let letters = ["b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "x", "e"]
             .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named
             .iter()
             .chain(&letters)
-            .flat_map(|key| [ModifiersState::empty(), ModifiersState::CONTROL].map(|mods| action(key, mods)))
+            .flat_map(|key| {
+                [ModifiersState::empty(), ModifiersState::CONTROL, ModifiersState::SHIFT]
+                    .map(|mods| action(key, mods))
+            })
             .filter_map(|what| match what {
                 Some(Action::Engine(name)) => Some(name),
                 _ => None,

@@ -1,6 +1,7 @@
 //! What keys and buttons can ask for by name, declared once.
 
 use super::input::{Command, Compare};
+use super::marks::{MarkCommand, mark};
 
 /// Something that can be asked for by name.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -87,6 +88,30 @@ pub static ACTIONS: &[Action] = &[
     once("focus-next", "the stage after comes into focus", Command::StepFocus(1), true),
     once("focus-previous", "the stage before comes into focus", Command::StepFocus(-1), true),
     once("focus-on", "the stage in focus acts, or not", Command::OtherFocusOn, false),
+    once(
+        "false-colour",
+        "the desk's picture in false colours, whole stops from grey, or as it is",
+        mark(MarkCommand::FalseColour),
+        false,
+    ),
+    once(
+        "false-colour-light",
+        "false colours of the light after balance, or of the camera's",
+        mark(MarkCommand::Light),
+        false,
+    ),
+    once(
+        "clip-marks",
+        "on the desk: marks where the client's signal and the camera's codes end, or none",
+        mark(MarkCommand::Clipping),
+        false,
+    ),
+    once(
+        "gamut-marks",
+        "on the desk: marks on colours outside the primaries that the client's display keeps within, or none",
+        mark(MarkCommand::Gamut),
+        false,
+    ),
 ];
 
 /// The action of a name, if there is one.

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::marks::MarkCommand;
 use super::osc::OscOptions;
 use super::targets::Focus;
 use crate::gpu::ScopeView;
@@ -116,6 +117,8 @@ pub enum Command {
     KeepLook,
     /// The show's own look again.
     LeaveLook,
+    /// What is told on the desk's picture.
+    Mark(MarkCommand),
     /// Take the last step back; what is tried is left first.
     Undo,
     /// Do it again.

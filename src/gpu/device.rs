@@ -3,7 +3,7 @@
 use std::sync::{Arc, Mutex};
 
 use super::luts::Luts;
-use super::{Output, Pipelines, Scopes, Tables};
+use super::{Marks, Output, Pipelines, Scopes, Tables};
 
 /// Why there is no GPU to work on, or why it would not do something.
 #[derive(Debug, thiserror::Error)]
@@ -71,6 +71,8 @@ pub struct Gpu {
     pub pipelines: Pipelines,
     /// Passes of scopes.
     pub(super) scopes: Scopes,
+    /// The pass of marks.
+    pub(super) marks: Marks,
     /// LUTs on it.
     pub(super) luts: Luts,
     /// Tables of output transforms.
@@ -139,6 +141,7 @@ impl Gpu {
                 queue,
                 pipelines,
                 scopes: Scopes::default(),
+                marks: Marks::default(),
                 luts,
                 tables,
                 scratch: Mutex::default(),

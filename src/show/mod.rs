@@ -44,6 +44,7 @@ pub use look_file::{
     save_look_file, write_look, write_look_file,
 };
 pub use lut_file::{is_lut_file, load_lut, load_lut_as};
+pub use push::Pusher;
 pub use save::{AUTOSAVE_AFTER, Autosave, LOCK_FILE, Lock, write_atomically};
 pub use shipped::{LOOK_FILES, shipped_looks};
 pub use shot_trim::{

@@ -3,6 +3,7 @@
 mod curve_graph;
 mod light_path;
 mod lut;
+mod marks;
 mod mirror;
 mod running_order;
 mod save_look;
@@ -29,6 +30,7 @@ use super::sheet::LookSheet;
 use super::soundness::Soundness;
 use crate::engine::{Command, Compare, Focus, Input, Snapshot};
 use crate::look::{CurvePoint, List};
+use crate::scope::patterns::Tally;
 use crate::show::{Address, Slot};
 
 /// Control number of the mouse on the desk.
@@ -87,6 +89,8 @@ pub(super) struct Panes {
     pub probing: bool,
     /// Where that was asked for last.
     pub probed: Option<[[f64; 2]; 2]>,
+    /// What was counted for the marks on the picture that is on view.
+    pub tally: Option<Tally>,
     /// The scopes.
     pub scopes: ScopePane,
     /// The name of a group that is about to be made.
@@ -122,6 +126,7 @@ impl Panes {
             soundness: None,
             probing: false,
             probed: None,
+            tally: None,
             scopes: ScopePane::default(),
             group_name: String::new(),
             saving: None,
@@ -170,6 +175,11 @@ impl Panes {
                 }
             }
         }
+        if s.marks.any() && self.sheet.is_none() {
+            let strip = egui::Panel::bottom("marks").show_separator_line(false);
+            let frame = egui::Frame::NONE.inner_margin(egui::Margin::symmetric(8, 3)).fill(look::PANE);
+            strip.frame(frame).show(ui, |ui| marks::strip(ui, s, self.tally.as_ref(), inputs));
+        }
         if !(self.shown && self.scopes.shown) {
             self.scopes.hidden(inputs);
         }
@@ -195,6 +205,9 @@ impl Panes {
             } else if !sheet.draw(ui, area, s, inputs) {
                 self.sheet = None;
             }
+        }
+        if self.sheet.is_none() {
+            marks::label(ui, area, s, self.tally.is_none());
         }
         if let Some(trouble) = &s.trouble {
             let place = egui::Rect::from_min_size(
