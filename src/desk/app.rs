@@ -27,12 +27,12 @@ use super::soundness::Soundness;
 use super::stills::{BringIn, StillSheet};
 use super::surface::Beside;
 use super::window::{Blit, Place, WindowSurface, of_shape, surround};
+use crate::engine::stills::is_picture_file;
 use crate::engine::{
     self, Command, Compare, Comparing, EngineError, Handle, Input, Keep, Live, Options, OscOptions,
     known_target,
 };
 use crate::gpu::{Gpu, GpuError, Request, Traces, self_check};
-use crate::media::ImageFormat;
 use crate::panel::Act;
 use crate::show::{is_lut_file, own_panels_folder};
 
@@ -430,7 +430,7 @@ impl Desk {
 
     /// A file was dropped on the desk: a LUT goes into the chain, where it belongs; of a picture it is asked what it is.
     fn dropped(&mut self, path: &Path) {
-        if ImageFormat::of_path(path).is_some() {
+        if is_picture_file(path) {
             let display = self.engine.snapshot().show.outputs.desk.display.id.to_string();
             self.panes.bringing_in = Some(BringIn { file: path.to_owned(), name: String::new(), display });
             return;
@@ -438,7 +438,7 @@ impl Desk {
         if !is_lut_file(path) {
             let name = path.file_name().unwrap_or_default().to_string_lossy();
             self.panes.note = Some(format!(
-                "{name}: only .cube, .clf, .png, .tif, .exr and .dpx files can be dropped here"
+                "{name}: only .cube and .clf files and pictures (.png, .tif, .exr, .dpx, .jpg) can be dropped here"
             ));
             return;
         }
