@@ -302,9 +302,7 @@ fn keeping() {
     assert!((engine.snapshot().show.shots[0].balance.get(Exposure) - 0.2).abs() < 1e-9);
     disk.make_room();
     engine.send(Input::Keep(Keep::UseVersion { id }));
-    wait_for("the version", || {
-        (engine.snapshot().show.shots[0].balance.get(Exposure) == 0.0).then_some(())
-    });
+    wait_for("the version", || (engine.snapshot().show.shots[0].balance.get(Exposure) == 0.0).then_some(()));
     assert_eq!(names(&versions), ["001-first.toml", "002-before-first.toml"]);
     engine.stop().unwrap();
 

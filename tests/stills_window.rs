@@ -26,7 +26,8 @@ fn others(found: &[[u8; 3]], wanted: &[[f32; 3]], line: u32) -> usize {
     let at = |i: usize| (i as u32 % SIZE.0, i as u32 / SIZE.0);
     let plain = |i: usize| at(i).1 < 140 && at(i).0.abs_diff(line) > 6;
     let off = |i: usize| (0..3).any(|c| (f32::from(found[i][c]) - wanted[i][c] * 255.0).abs() > 1.6);
-    (0..wanted.len().min(found.len())).filter(|i| plain(*i) && off(*i)).count() + wanted.len().abs_diff(found.len())
+    (0..wanted.len().min(found.len())).filter(|i| plain(*i) && off(*i)).count()
+        + wanted.len().abs_diff(found.len())
 }
 
 #[test]
@@ -34,9 +35,10 @@ fn keys_keep_and_compare_and_the_mouse_drags() {
     let dir = tempfile::tempdir().unwrap();
     let dir = dir.path();
     let clip = sequence(&dir.join("footage"), SIZE, 2);
-    for arguments in
-        [vec!["new", dir.to_str().unwrap()], vec!["add", dir.to_str().unwrap(), clip.to_str().unwrap(), "--encoding", "logc4"]]
-    {
+    for arguments in [
+        vec!["new", dir.to_str().unwrap()],
+        vec!["add", dir.to_str().unwrap(), clip.to_str().unwrap(), "--encoding", "logc4"],
+    ] {
         assert!(greyhold().args(arguments).status().unwrap().success());
     }
     let mut before = load(dir).unwrap();
@@ -62,7 +64,11 @@ fn keys_keep_and_compare_and_the_mouse_drags() {
         let mut last = None;
         let start = std::time::Instant::now();
         while last.is_none_or(|n| n * 100 > wanted.len()) {
-            assert!(start.elapsed() < support::PATIENCE, "{what}: {last:?} of {} pixels differ", wanted.len());
+            assert!(
+                start.elapsed() < support::PATIENCE,
+                "{what}: {last:?} of {} pixels differ",
+                wanted.len()
+            );
             last = Some(others(&screen.pixels(&desk), wanted, line));
         }
     };
@@ -73,7 +79,8 @@ fn keys_keep_and_compare_and_the_mouse_drags() {
     assert_eq!(still.of.unwrap().shot, before.shots[0].name);
     // Exposure is in hand: twenty steps up. Then the line.
     press(&["shift+equal", "shift+equal"]);
-    let after = wait_for("a turn", || Some(load(dir).unwrap()).filter(|s| s.shots[0].balance.get(Exposure) > 0.9));
+    let after =
+        wait_for("a turn", || Some(load(dir).unwrap()).filter(|s| s.shots[0].balance.get(Exposure) > 0.9));
     let (_, live) = picture(dir, &after);
     press(&["w"]);
     let half = Beside { way: Way::Wipe, ..Beside::default() };

@@ -4,12 +4,16 @@ mod add;
 mod balance;
 mod bench;
 mod check;
+mod check_shots;
+mod cut;
 mod demo;
 mod displays;
 mod look;
 mod encodings;
+mod find;
 mod group;
 mod learn;
+mod media;
 mod new;
 mod open;
 mod panel;
@@ -56,6 +60,9 @@ enum Command {
     Demo(demo::Demo),
     New(new::New),
     Add(add::Add),
+    Media(media::Media),
+    Find(find::Find),
+    Cut(cut::Cut),
     Balance(balance::Balance),
     Open(open::Open),
     Stage(stage::PutIn),
@@ -80,6 +87,9 @@ impl Arguments {
             Command::Demo(c) => c.run(),
             Command::New(c) => c.run(),
             Command::Add(c) => c.run(),
+            Command::Media(c) => c.run(),
+            Command::Find(c) => c.run(),
+            Command::Cut(c) => c.run(),
             Command::Balance(c) => c.run(),
             Command::Open(c) => c.run(),
             Command::Stage(c) => c.run(),

@@ -6,6 +6,9 @@
 mod app;
 mod beside;
 mod client;
+mod deeds;
+mod finder;
+mod focus;
 mod keys;
 mod learner;
 mod library;
@@ -19,6 +22,8 @@ mod sheet;
 mod soundness;
 mod stills;
 mod surface;
+mod typing;
+mod walk;
 mod window;
 
 pub use app::{ClientWindow, DeskError, DeskOptions, run};

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::comparing::{Comparing, Keep};
+use super::marks::MarkCommand;
 use super::osc::OscOptions;
 use super::targets::Focus;
 use crate::gpu::ScopeView;
@@ -125,6 +126,8 @@ pub enum Command {
     LeaveLook,
     /// Something about stills, and about what the picture is compared with.
     Comparing(Comparing),
+    /// What is told on the desk's picture.
+    Mark(MarkCommand),
     /// Take the last step back; what is tried is left first.
     Undo,
     /// Do it again.
@@ -155,6 +158,13 @@ pub enum Input {
     Reset {
         /// Its address.
         target: Arc<str>,
+    },
+    /// Put what an address leads to at a value in its own unit, as a step of its own: a number was typed.
+    Set {
+        /// The address.
+        target: Arc<str>,
+        /// The value.
+        value: f64,
     },
     /// A hand took hold of a control that tells so, or let it go: what it changes between is one step to
     /// undo, however long it rests.
@@ -196,7 +206,7 @@ pub enum Input {
     /// Listen to the panels for the control that is to move the parameter at an address, and do nothing else of what
     /// they say meanwhile; `None` ends that. What is recognised is in the snapshot's panel; who asked writes the map.
     Learn {
-        /// The address.
+        /// The address, or an action's name for a button.
         target: Option<Arc<str>>,
     },
     /// A hand does something on the panel that is drawn, by the map on view: the same as if its panel sent that.

@@ -6,11 +6,12 @@ use std::time::Duration;
 
 use super::comparing::Kept;
 use super::input::{Compare, Scope};
+use super::marks::Marks;
 use super::osc::OscState;
 use super::targets::Focus;
 use crate::media::timecode::Counting;
 use crate::media::{ClipInfo, Rate};
-use crate::panel::{ButtonState, ControlState, Guess, Standing};
+use crate::panel::{ButtonState, ControlState, Guess, Map, Standing};
 use crate::picture::Probed;
 use crate::show::{Look, Show};
 
@@ -34,6 +35,8 @@ pub struct Playback {
 pub struct PanelState {
     /// The map's name.
     pub map: String,
+    /// All maps that are loaded, in their order.
+    pub maps: Vec<Arc<Map>>,
     /// Names of the ports that are open.
     pub ports: Vec<String>,
     /// Names of the ports that were open and are gone, and with several maps the names of those whose panel was
@@ -73,7 +76,7 @@ impl PanelState {
 /// A control that is being learned.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Learning {
-    /// The address of the parameter that it is for.
+    /// The address of the parameter that it is for, or the name of the action.
     pub target: Arc<str>,
     /// The port last heard from since it began.
     pub port: Option<String>,
@@ -137,6 +140,8 @@ pub struct Snapshot {
     pub looks_ready: bool,
     /// Is a patch of the picture waited for, to be made neutral?
     pub picking: bool,
+    /// What is told on the desk's picture.
+    pub marks: Marks,
     /// Why the current frame cannot be shown, or what else went wrong.
     pub trouble: Option<Arc<str>>,
     /// A look's shader is being compiled and the old one draws on.

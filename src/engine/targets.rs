@@ -188,6 +188,8 @@ pub(super) enum To {
     Added(f64),
     /// A place in its range, 0…1.
     At(f64),
+    /// A value in its own unit: of a frame or a look its number, from 0; of a switch 0 or 1.
+    Is(f64),
     /// Its default.
     Default,
 }
@@ -203,6 +205,7 @@ impl To {
             Self::Turned(detents) => value + whole(parameter.step * detents),
             Self::Added(amount) => value + whole(amount),
             Self::At(place) => parameter.at(place),
+            Self::Is(value) => value,
             Self::Default => parameter.default,
         })
     }
@@ -237,7 +240,7 @@ impl Engine {
                 let is = self.document.seen().chain.list(list)[at].on;
                 let on = match to {
                     To::Turned(by) | To::Added(by) => by > 0.0 || (by == 0.0 && is),
-                    To::At(place) => place >= 0.5,
+                    To::At(place) | To::Is(place) => place >= 0.5,
                     To::Default => true,
                 };
                 (on != is).then_some(Change::SetStageOn { list, at, on })
@@ -257,6 +260,7 @@ impl Engine {
                         let last = self.shot_frames().saturating_sub(1);
                         self.command(Command::Seek((place * last as f64).round() as u64), now);
                     }
+                    To::Is(frame) => self.command(Command::Seek(frame.max(0.0).round() as u64), now),
                     To::Default => self.command(Command::Seek(0), now),
                 }
                 None
@@ -275,6 +279,7 @@ impl Engine {
                         Some(at) => self.command(Command::TryLook(at), now),
                         None => self.command(Command::LeaveLook, now),
                     },
+                    To::Is(number) => self.command(Command::TryLook(number.max(0.0).round() as usize), now),
                     To::Default => self.command(Command::LeaveLook, now),
                 }
                 None
@@ -290,6 +295,7 @@ impl Engine {
                         let speed = (place * 2.0 - 1.0) * FASTEST;
                         if speed.abs() < STILL { 0.0 } else { speed }
                     }
+                    To::Is(speed) => speed.clamp(-FASTEST, FASTEST),
                     To::Default => 0.0,
                 };
                 self.command(Command::Shuttle(speed), now);

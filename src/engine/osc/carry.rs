@@ -171,7 +171,9 @@ impl Engine {
                 Place::On { list, at, .. } if number != 0.0 => {
                     together.0.push(Change::SetStageOn { list, at, on: steps * number > 0.0 });
                 }
-                Place::Frame | Place::Shuttle | Place::Measure(_) => return Some((place, To::Turned(steps * number))),
+                Place::Frame | Place::Shuttle | Place::Measure(_) => {
+                    return Some((place, To::Turned(steps * number)));
+                }
                 Place::On { .. } | Place::Display(_) => {}
             }
             return None;
