@@ -143,7 +143,7 @@ fn tab_goes_through_all_rows() {
         tree.key_press(egui::Key::Tab);
         tree.run_steps(2);
         let focused = tree.ctx.memory(|m| m.focused());
-        if let Some(row) = rows.iter().find(|a| Some(crate::desk::rows::row_id(a)) == focused) {
+        if let Some(row) = rows.iter().find(|a| Some(row_id(a)) == focused) {
             if reached.contains(row) {
                 break;
             }
