@@ -16,6 +16,7 @@ mod library;
 mod look_file;
 mod lut_file;
 mod neutral;
+mod proposal;
 mod push;
 mod reader;
 mod record;
@@ -48,6 +49,7 @@ pub use look_file::{
     save_look_file, write_look, write_look_file,
 };
 pub use lut_file::{is_lut_file, load_lut, load_lut_as};
+pub use proposal::{Aim, PROPOSED, Proposal, balanced_grey, balanced_picture};
 pub use record::utc;
 pub use regrade::{Portion, Regrade};
 pub use save::{AUTOSAVE_AFTER, Autosave, LOCK_FILE, Lock, write_atomically};

@@ -14,7 +14,6 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
 pub use job::{Job, Kind, Options, Part, Progress, RenderError, Rendered, Times};
-pub use record::short_hash;
 pub use reel::file_name;
 
 use self::record::Record;

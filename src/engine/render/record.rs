@@ -9,9 +9,8 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
-use sha2::{Digest, Sha256};
-
 use super::job::Part;
+use crate::media::short_hash;
 
 /// The folder for what is known, in the folder for the files.
 pub const FOLDER: &str = ".greyhold";
@@ -24,11 +23,6 @@ pub struct Print {
     /// What else a movie depends on.
     #[serde(default)]
     pub beside: BTreeMap<String, String>,
-}
-
-/// The beginning of a SHA-256, for settings and files that nobody forges.
-pub fn short_hash(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().take(8).map(|b| format!("{b:02x}")).collect()
 }
 
 impl Print {

@@ -63,6 +63,8 @@ pub struct ClipInfo {
     pub points: CodePoints,
     /// Width to height of a pixel.
     pub pixel_aspect: (u32, u32),
+    /// Each stream of sound, in words.
+    pub sound: Vec<String>,
     /// Degrees that frames are turned clockwise to be upright; width and height are those after it.
     pub turned: u32,
 }
@@ -179,6 +181,19 @@ pub fn open(path: &Path, as_: &Interpretation) -> Result<Box<dyn Source>, MediaE
 /// Not there, not a kind that is read, damaged.
 pub fn read_image(path: &Path) -> Result<Frame, MediaError> {
     sequence::read_one(path)
+}
+
+/// The image sequences in a folder, as patterns; a single image as its file.
+pub(super) fn sequences_in(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
+    let all = pattern::Pattern::of_folder(folder)?;
+    Ok(all.iter().map(|p| folder.join(p.name())).collect())
+}
+
+/// The first file that fits a pattern.
+pub(super) fn first_of_pattern(path: &Path) -> Option<PathBuf> {
+    let pattern = pattern::Pattern::parse(path)?;
+    let (first, ..) = pattern.present().ok()??;
+    Some(pattern.path(first))
 }
 
 const ACCEPTED: &str = "video files, and image sequences of PNG, TIFF, EXR or DPX files";

@@ -117,6 +117,7 @@ impl Sequence {
             points: super::CodePoints::default(),
             pixel_aspect: header.pixel_aspect(),
             turned: 0,
+            sound: Vec::new(),
         };
         Ok(Self { pattern, info, pool: Pool::new(SPARE), scratch: Vec::new() })
     }

@@ -121,6 +121,7 @@ impl Video {
                 points: CodePoints::default(),
                 pixel_aspect: (1, 1),
                 turned: 0,
+                sound: Vec::new(),
             },
             input,
             decoder,
@@ -218,6 +219,7 @@ impl Video {
         let format = self.turn.format(format);
         let (width, height) = self.turn.size((width, height));
         self.info.turned = self.turn.degrees();
+        self.info.sound = sound_of(&self.input);
         self.info.points = CodePoints {
             primaries: Some(ffi::AVColorPrimaries::from(picture.color_primaries()) as u32),
             transfer: Some(
@@ -531,6 +533,22 @@ fn codec_name(decoder: &decoder::Video) -> String {
         },
         id => decoder.codec().map_or_else(|| format!("{id:?}"), |c| c.name().to_uppercase()),
     }
+}
+
+/// The streams of sound, in words.
+fn sound_of(input: &Input) -> Vec<String> {
+    let of = |s: ffmpeg_next::Stream<'_>| {
+        let parameters = s.parameters();
+        // SAFETY: the parameters belong to a stream of an open context.
+        let (channels, rate) = unsafe {
+            let p = &*parameters.as_ptr();
+            (p.ch_layout.nb_channels, p.sample_rate)
+        };
+        let kind = parameters.id();
+        (parameters.medium() == media::Type::Audio)
+            .then(|| format!("{}, {channels} channels, {rate} samples/s", kind.name()))
+    };
+    input.streams().filter_map(of).collect()
 }
 
 /// Width to height of a pixel, as the container or the codec says; 1:1 where neither does.
