@@ -293,7 +293,13 @@ impl Panes {
     fn carry_out(&mut self, outcome: Outcome, inputs: &mut Vec<Input>) {
         match outcome {
             Outcome::Leave => {}
-            Outcome::Engine(name) => inputs.push(Input::Press { action: name.into(), down: true }),
+            Outcome::Engine(name) => {
+                let press = |down| Input::Press { action: name.into(), down };
+                inputs.push(press(true));
+                // What is held stays so until it is pressed again.
+                let held = engine::action(name).is_some_and(|a| matches!(a.does, Does::Held { .. }));
+                inputs.extend((!held).then(|| press(false)));
+            }
             Outcome::Desk(action) => self.wants.push(action),
             Outcome::Send(all) => inputs.extend(all),
             Outcome::Learn(target) => inputs.push(Input::Learn { target: Some(target) }),
