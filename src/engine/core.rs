@@ -13,6 +13,7 @@ use super::finish::Finisher;
 use super::host::{EngineError, Options, Shared};
 use super::input::{Command, Compare, Input, Live, Patch, Scope};
 use super::keeper::Keeper;
+use super::marks::{Marking, Marks};
 use super::osc::Osc;
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
@@ -22,10 +23,10 @@ use super::snapshot::{PanelState, Playback, Snapshot};
 use super::targets::{Focus, Reach, To};
 use super::trial::Readied;
 use crate::colour::Display;
-use crate::gpu::{Gpu, Output, ScopeView, Traces, Upload, is_software};
+use crate::gpu::{Gpu, Output, ScopeOf, ScopeView, Traces, Upload, is_software};
 use crate::panel::Move;
 use crate::picture::{Area, Frame, Probed, Prober, Recipe, Structure, mean_light};
-use crate::show::{self, Change, Lock, Outputs, Shot, display_address, recipe, shipped_looks};
+use crate::show::{self, Change, Lock, Outputs, Pusher, Shot, display_address, recipe, shipped_looks};
 
 /// What could not be read is asked for again by the hand this often at most: scrubbing asks often.
 const AGAIN: Duration = Duration::from_millis(300);
@@ -55,11 +56,15 @@ pub(super) struct Engine {
     probed: Option<[[f64; 2]; 2]>,
     /// What reads it, and of which revision and shot.
     prober: Option<((u64, usize), Prober)>,
+    /// What works out pushes on the scopes, and of which revision, shot and picture.
+    pub(super) pusher: Option<((u64, usize, ScopeOf), Pusher)>,
     /// What scopes are wanted.
     pub(super) scopes: Option<ScopeView>,
     /// Have the last picture's scopes been drawn with it?
     pub(super) traced: bool,
     pub(super) traces: Vec<Arc<Traces>>,
+    /// What is told on the desk's picture.
+    pub(super) marking: Marking,
     /// Graded pictures that several outputs are made from.
     pub(super) graded: Vec<Arc<Output>>,
     /// Bits of each live output's surface.
@@ -117,6 +122,7 @@ impl Engine {
             scope: Scope::Shot,
             compare: Compare::After,
             picking: false,
+            marks: Marks::default(),
             clip: None,
             trouble: None,
             compiling: false,
@@ -160,9 +166,11 @@ impl Engine {
             readied: Readied::default(),
             probed: None,
             prober: None,
+            pusher: None,
             scopes: None,
             traced: false,
             traces: Vec::new(),
+            marking: Marking::default(),
             depths: [8; Live::COUNT],
             uploaded: None,
             frame: 0,
@@ -225,12 +233,10 @@ impl Engine {
                 }
             }
             Input::Push { by, control } => {
-                let change = self.document.seen().push_colour(self.document.shot, by);
-                self.document.change_if(change, control, now);
+                self.move_signal(control, now, |pusher, balance| pusher.push(balance, by));
             }
             Input::Lift { from, to, control } => {
-                let change = self.document.seen().lift_level(self.document.shot, from, to);
-                self.document.change_if(change, control, now);
+                self.move_signal(control, now, |pusher, balance| pusher.lift(balance, from, to));
             }
             Input::Probe(place) => self.probed = place,
             Input::Scopes(view) => {
@@ -408,6 +414,7 @@ impl Engine {
                     self.document.change(change, 0, now);
                 }
             }
+            Command::Mark(command) => self.mark_command(command),
             Command::StepLook(by) => self.document.step_look(by),
             Command::TryLook(at) => self.document.try_look(at),
             Command::KeepLook => self.document.keep_look(0, now),
@@ -647,6 +654,7 @@ impl Engine {
             scope: self.scope,
             compare: self.compare,
             picking: self.picking,
+            marks: self.marking.wanted,
             clip,
             trouble: self.trouble(),
             compiling: self.compiling,
@@ -706,6 +714,7 @@ impl PanelContext for (&mut Engine, Instant) {
             Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
             Does::Once(Command::TogglePicking) => Some(engine.picking),
             Does::Once(Command::Represent) => Some(engine.represents()),
+            Does::Once(Command::Mark(what)) => engine.marking.wanted.lit(what),
             Does::Once(Command::OtherFocusOn) => Some(engine.position("focus/on") == Some(1.0)),
             Does::Held { down: Command::Compare(compare), .. }
             | Does::Once(Command::Comparing(Comparing::Stay(compare))) => Some(engine.compare == compare),

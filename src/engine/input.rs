@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::comparing::{Comparing, Keep};
+use super::marks::MarkCommand;
 use super::osc::OscOptions;
 use super::targets::Focus;
 use crate::gpu::ScopeView;
@@ -125,6 +126,8 @@ pub enum Command {
     LeaveLook,
     /// Something about stills, and about what the picture is compared with.
     Comparing(Comparing),
+    /// What is told on the desk's picture.
+    Mark(MarkCommand),
     /// Take the last step back; what is tried is left first.
     Undo,
     /// Do it again.

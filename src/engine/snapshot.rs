@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use super::comparing::Kept;
 use super::input::{Compare, Scope};
+use super::marks::Marks;
 use super::osc::OscState;
 use super::targets::Focus;
 use crate::media::timecode::Counting;
@@ -139,6 +140,8 @@ pub struct Snapshot {
     pub looks_ready: bool,
     /// Is a patch of the picture waited for, to be made neutral?
     pub picking: bool,
+    /// What is told on the desk's picture.
+    pub marks: Marks,
     /// Why the current frame cannot be shown, or what else went wrong.
     pub trouble: Option<Arc<str>>,
     /// A look's shader is being compiled and the old one draws on.

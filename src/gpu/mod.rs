@@ -8,6 +8,7 @@ mod bench;
 mod beside;
 mod check;
 mod device;
+mod marks;
 mod pipelines;
 mod run;
 mod scope;
@@ -25,8 +26,9 @@ pub use check::{
     self_check, settings, spread, vectors,
 };
 pub use device::{Gpu, GpuError, Request};
+pub use marks::{MarkCounts, MarkInputs, MarkPasses, MarkView, Marks, palette};
 pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Input, Output, Upload};
-pub use scope::{ScopePasses, ScopeView, Scopes, Traces};
+pub use scope::{ScopeOf, ScopePasses, ScopeView, Scopes, Traces};
 pub use tables::Tables;
 pub use work::AtWork;

@@ -46,6 +46,7 @@ pub(super) fn transport(
         if ui.button(scope).on_hover_text("O").clicked() {
             inputs.push(Input::Command(Command::OtherScope));
         }
+        super::marks::menu(ui, s, inputs);
         let compare = match s.compare {
             Compare::After => None,
             Compare::Before => Some("before"),

@@ -80,6 +80,7 @@ impl Desk {
             show: Arc::new(self.show.clone()),
             dir: "show".into(),
             raster: None,
+            marks: Default::default(),
             picking: false,
             probe: None,
             trying: self.trying.clone(),
