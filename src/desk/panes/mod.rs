@@ -37,7 +37,7 @@ use super::soundness::Soundness;
 use super::stills::{BringIn, StillSheet};
 use super::typing::Typing;
 use super::walk::Walk;
-use crate::engine::{Command, Compare, Focus, Input, Snapshot};
+use crate::engine::{self, Command, Compare, Does, Focus, Input, Snapshot};
 use crate::look::{CurvePoint, List};
 use crate::scope::patterns::Tally;
 use crate::show::{Address, Slot};
