@@ -33,7 +33,7 @@ struct Desk {
     shapes: Vec<Shape>,
     panel: PanelState,
     trying: Option<Trying>,
-    kept: crate::engine::Kept,
+    kept: engine::Kept,
     commands: Vec<Command>,
     acts: Vec<Act>,
     /// What was asked to be learned.
@@ -62,7 +62,7 @@ impl Desk {
             shapes: Vec::new(),
             panel: PanelState::default(),
             trying: None,
-            kept: crate::engine::Kept::default(),
+            kept: engine::Kept::default(),
             commands: Vec::new(),
             acts: Vec::new(),
             learn: Vec::new(),
