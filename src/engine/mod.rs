@@ -12,6 +12,7 @@ mod document;
 mod draw;
 mod feed;
 mod finish;
+pub mod handoff;
 mod host;
 mod input;
 mod osc;

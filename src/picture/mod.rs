@@ -5,6 +5,7 @@
 //! shaders that are the twins of what is called here.
 
 mod balance;
+mod carried;
 pub mod cpu;
 mod dither;
 mod frame;
