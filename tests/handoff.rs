@@ -152,7 +152,7 @@ fn opencolorio_makes_the_same_pictures_of_the_tables() {
     assert_eq!(report.left_out, ["grain"]);
     let acescct = encoding("acescct").unwrap();
     let aces = encoding("aces2065-1").unwrap();
-    let sampled: Vec<_> = show.shots.iter().map(|s| sample(s, folder.path()).unwrap()).collect();
+    let sampled: Vec<_> = show.shots.iter().map(|s| sample(&show, s, folder.path()).unwrap()).collect();
     // What comes to the chain.
     let mut light = Vec::new();
     for (i, s) in sampled.iter().enumerate() {
@@ -216,7 +216,7 @@ fn a_decision_is_as_far_from_balance_as_it_says() {
         job.shot_luts = false;
         let report = run(&job);
         for shot in &report.shots {
-            let camera = sample(&show.shots[shot.shot], folder.path()).unwrap().camera;
+            let camera = sample(&show, &show.shots[shot.shot], folder.path()).unwrap().camera;
             let (live, _) = job.path(shot.shot, job.tail()).unwrap();
             let onto =
                 live.part(live.recipe.decode.encoding, None, Tail::Encoding(job.space)).without_stages();
@@ -251,7 +251,7 @@ fn what_a_cdl_carries_comes_back_exactly() {
     let acescct = encoding("acescct").unwrap();
     for shot in &report.shots {
         assert!(!shot.decision.fitted && shot.decision.distance.max < 1e-6, "{:?}", shot.decision);
-        let camera = sample(&show.shots[shot.shot], folder.path()).unwrap().camera;
+        let camera = sample(&show, &show.shots[shot.shot], folder.path()).unwrap().camera;
         // The picture before the look.
         let ours = job.path(shot.shot, Tail::Encoding(acescct)).unwrap().0.without_stages();
         let decoded = ours.part(ours.recipe.decode.encoding, None, Tail::Encoding(acescct)).pixels(&camera);

@@ -5,6 +5,7 @@
 
 mod assembly;
 mod bench;
+mod beside;
 mod check;
 mod device;
 mod pipelines;
@@ -13,9 +14,11 @@ mod scope;
 mod spread;
 mod luts;
 mod tables;
+mod work;
 
 pub use assembly::Assembly;
 pub use bench::{BenchLook, BenchLooks, BenchRow, bench, is_software};
+pub use beside::{BesidePass, BesidePasses};
 pub use check::{
     ACES2_SIGNAL, Agreement, CheckReport, DARK_SIGNAL, OF_PIXEL, PQ_SIGNAL, REENCODED_SIGNAL, ROUNDING,
     SIGNAL, TOLERANCE, Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad,
@@ -26,3 +29,4 @@ pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Input, Output, Upload};
 pub use scope::{ScopePasses, ScopeView, Scopes, Traces};
 pub use tables::Tables;
+pub use work::AtWork;

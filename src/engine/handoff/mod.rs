@@ -205,7 +205,7 @@ pub fn hand_off(
     let mut sampled = Vec::new();
     for &shot in &shots {
         step(&format!("reading {}", job.show.shots[shot].name))?;
-        sampled.push(sample(&job.show.shots[shot], job.dir)?);
+        sampled.push(sample(job.show, &job.show.shots[shot], job.dir)?);
     }
     // What comes to the chain from all shots.
     let mut light = Vec::new();

@@ -5,7 +5,7 @@ use super::HandoffError;
 use crate::engine::render::RenderError;
 use crate::media::{ClipInfo, open};
 use crate::picture::{Frame, Unpack};
-use crate::show::Shot;
+use crate::show::{Shot, Show};
 
 /// Frames of a shot that are looked at, spread evenly.
 const FRAMES: u64 = 3;
@@ -29,9 +29,9 @@ pub struct Sampled {
 ///
 /// # Errors
 /// A source that cannot be opened, or a frame that cannot be read.
-pub fn sample(shot: &Shot, dir: &std::path::Path) -> Result<Sampled, HandoffError> {
+pub fn sample(show: &Show, shot: &Shot, dir: &std::path::Path) -> Result<Sampled, HandoffError> {
     let name = || shot.name.clone();
-    let mut source = open(&shot.source_path(dir), &interpretation(shot))
+    let mut source = open(&shot.source_path(dir), &interpretation(show, shot))
         .map_err(|error| RenderError::Source { shot: name(), error })?;
     let length = shot.end - shot.start;
     let mut frames: Vec<u64> = (0..FRAMES).map(|i| length * (2 * i + 1) / (2 * FRAMES)).collect();
