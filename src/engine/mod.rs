@@ -14,6 +14,7 @@ mod document;
 mod draw;
 mod feed;
 mod finish;
+pub mod handoff;
 mod host;
 mod input;
 mod keeper;
