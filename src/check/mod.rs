@@ -15,7 +15,6 @@ mod lattice;
 mod limits;
 mod noise;
 mod page;
-mod patches;
 mod rendering;
 mod report;
 mod shots;
@@ -25,9 +24,10 @@ mod table;
 mod tone;
 mod toning;
 
+pub use crate::colour::patches::{NAMES as PATCH_NAMES, PATCHES};
 pub use limits::{Limit, Limits, LimitsError};
 pub use page::page;
-pub use patches::{NAMES as PATCH_NAMES, PATCHES};
+pub(crate) use page::{base64, png};
 pub use rendering::Rendering;
 pub use report::{Declared, Figures, Report, Row, Verdict, check, check_points, rows};
 pub use shots::{

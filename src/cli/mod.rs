@@ -20,7 +20,9 @@ mod panel;
 mod render;
 mod sheet;
 mod stage;
+mod still;
 mod values;
+mod version;
 
 use std::sync::Arc;
 
@@ -68,6 +70,8 @@ enum Command {
     Group(group::Group),
     Render(render::Render),
     Sheet(sheet::Sheet),
+    Still(still::Still),
+    Version(version::Version),
     Values(values::Values),
     Encodings(encodings::Encodings),
     Displays(displays::Displays),
@@ -93,6 +97,8 @@ impl Arguments {
             Command::Group(c) => c.run(),
             Command::Render(c) => c.run(),
             Command::Sheet(c) => c.run(),
+            Command::Still(c) => c.run(),
+            Command::Version(c) => c.run(),
             Command::Values(c) => c.run(),
             Command::Encodings(c) => c.run(),
             Command::Displays(c) => c.run(),

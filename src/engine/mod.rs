@@ -6,14 +6,20 @@
 //! swapped atomically; finished pictures lie in [`Handle::picture`]'s places.
 
 mod actions;
+mod beside;
 mod clock;
+mod comparing;
 mod core;
 mod document;
 mod draw;
 mod feed;
 mod finish;
+pub mod handoff;
 mod host;
 mod input;
+mod keeper;
+mod marks;
+mod order;
 mod osc;
 mod panels;
 mod playback;
@@ -23,15 +29,20 @@ mod saver;
 pub mod sheet;
 mod shots;
 mod snapshot;
+pub mod stills;
 mod targets;
+mod traces;
 mod trial;
 
 pub use actions::{ACTIONS, Action, Does, action, known_action};
 pub use clock::Clock;
+pub use comparing::{Comparing, Keep, Kept, Measure, With};
 pub use feed::{Feeds, SourceKey};
 pub use finish::Picture;
 pub use host::{CACHE, EngineError, Handle, Options, start};
 pub use input::{Command, Compare, FASTEST, Input, Live, Patch, Scope};
+pub use keeper::keep_before;
+pub use marks::{LightOf, MarkCommand, Marks};
 pub use osc::{OscOptions, OscState};
 pub use raster::raster;
 pub use shots::{ShotJob, check_shots};

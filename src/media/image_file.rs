@@ -125,6 +125,18 @@ pub fn write_image(path: &Path, format: ImageFormat, image: &Image<'_>) -> Resul
     temporary.keep_as(path)
 }
 
+/// The bytes of the file that [`write_image`] would write; `path` is for messages and for what a file says of its name.
+///
+/// # Errors
+/// A combination that is not written, pixels that do not fill the size, a code beyond its depth.
+pub fn image_bytes(path: &Path, format: ImageFormat, image: &Image<'_>) -> Result<Vec<u8>, MediaError> {
+    check(path, format, image)?;
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    let mut out = io::Cursor::new(Vec::new());
+    encode(&mut out, &name, format, image).map_err(|e| MediaError::io(path, "written", e))?;
+    Ok(out.into_inner())
+}
+
 fn check(path: &Path, format: ImageFormat, image: &Image<'_>) -> Result<(), MediaError> {
     let (width, height, pixels) = image.size();
     let sides = 1..=MAX_SIDE;

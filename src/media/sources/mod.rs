@@ -175,6 +175,14 @@ pub fn open(path: &Path, as_: &Interpretation) -> Result<Box<dyn Source>, MediaE
     open_video(path, as_)
 }
 
+/// Reads one image file, whatever other files beside it are called.
+///
+/// # Errors
+/// Not there, not a kind that is read, damaged.
+pub fn read_image(path: &Path) -> Result<Frame, MediaError> {
+    sequence::read_one(path)
+}
+
 /// The image sequences in a folder, as patterns; a single image as its file.
 pub(super) fn sequences_in(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
     let all = pattern::Pattern::of_folder(folder)?;

@@ -163,6 +163,17 @@ impl Source for Sequence {
     }
 }
 
+/// One image file as a frame.
+pub(super) fn read_one(path: &Path) -> Result<Frame, MediaError> {
+    let header = Header::read(path)?;
+    let (width, height) = header.size();
+    let format = header.format(&Interpretation::default());
+    let len = width as usize * height as usize * format.sample.bytes();
+    let planes = std::array::from_fn(|_| Buffer::from(vec![0; len]));
+    let planes = header.samples(path, &mut Vec::new(), planes)?;
+    Frame::new(width, height, format, planes).map_err(|e| MediaError::refused(path, e.to_string(), ACCEPTED))
+}
+
 /// What a still's header says.
 enum Header {
     Dpx(dpx::Header),
