@@ -5,12 +5,16 @@ mod balance;
 mod bench;
 mod check;
 mod copy_balance;
+mod check_shots;
+mod cut;
 mod demo;
 mod displays;
 mod look;
 mod encodings;
+mod find;
 mod group;
 mod learn;
+mod media;
 mod new;
 mod open;
 mod panel;
@@ -20,7 +24,9 @@ mod sit;
 mod stage;
 mod suggest;
 mod survey;
+mod still;
 mod values;
+mod version;
 
 use std::sync::Arc;
 
@@ -58,6 +64,9 @@ enum Command {
     Demo(demo::Demo),
     New(new::New),
     Add(add::Add),
+    Media(media::Media),
+    Find(find::Find),
+    Cut(cut::Cut),
     Balance(balance::Balance),
     CopyBalance(copy_balance::CopyBalance),
     Suggest(suggest::Suggest),
@@ -70,6 +79,8 @@ enum Command {
     Group(group::Group),
     Render(render::Render),
     Sheet(sheet::Sheet),
+    Still(still::Still),
+    Version(version::Version),
     Values(values::Values),
     Encodings(encodings::Encodings),
     Displays(displays::Displays),
@@ -85,6 +96,9 @@ impl Arguments {
             Command::Demo(c) => c.run(),
             Command::New(c) => c.run(),
             Command::Add(c) => c.run(),
+            Command::Media(c) => c.run(),
+            Command::Find(c) => c.run(),
+            Command::Cut(c) => c.run(),
             Command::Balance(c) => c.run(),
             Command::CopyBalance(c) => c.run(),
             Command::Suggest(c) => c.run(),
@@ -97,6 +111,8 @@ impl Arguments {
             Command::Group(c) => c.run(),
             Command::Render(c) => c.run(),
             Command::Sheet(c) => c.run(),
+            Command::Still(c) => c.run(),
+            Command::Version(c) => c.run(),
             Command::Values(c) => c.run(),
             Command::Encodings(c) => c.run(),
             Command::Displays(c) => c.run(),

@@ -1,5 +1,6 @@
 //! The panes under a mouse that is moved by hand: no window, the interface's own events and shapes.
 
+mod access;
 mod curves;
 mod first;
 mod light_path;
@@ -7,6 +8,7 @@ mod looks;
 mod luts;
 mod mirror;
 mod outputs;
+mod walk;
 
 use std::time::{Duration, Instant};
 
@@ -35,10 +37,14 @@ struct Desk {
     trying: Option<Trying>,
     first: FirstState,
     modifiers: Modifiers,
+    kept: engine::Kept,
     commands: Vec<Command>,
     acts: Vec<Act>,
     /// What was asked to be learned.
     learn: Vec<Option<Arc<str>>>,
+    compare: Compare,
+    /// Steps that can be undone and redone, as the engine says.
+    steps: (usize, usize),
 }
 
 const SIZE: Vec2 = Vec2::new(1400.0, 1400.0);
@@ -62,9 +68,12 @@ impl Desk {
             trying: None,
             first: FirstState::default(),
             modifiers: Modifiers::NONE,
+            kept: engine::Kept::default(),
             commands: Vec::new(),
             acts: Vec::new(),
             learn: Vec::new(),
+            compare: Compare::After,
+            steps: (0, 0),
         };
         // Panels know their sizes from the second frame on.
         desk.frame(&[]);
@@ -77,6 +86,7 @@ impl Desk {
             show: Arc::new(self.show.clone()),
             dir: "show".into(),
             raster: None,
+            marks: Default::default(),
             picking: false,
             probe: None,
             first: self.first.clone(),
@@ -90,15 +100,16 @@ impl Desk {
             speed: 0.0,
             focus: Focus::first(&self.show.chain),
             scope: Scope::Shot,
-            compare: Compare::After,
+            compare: self.compare,
             clip: None,
             trouble: None,
             compiling: false,
             playback: Playback::default(),
             panel: self.panel.clone(),
             cached: (0, 0),
+            kept: self.kept.clone(),
             unsaved: false,
-            steps: (0, 0),
+            steps: self.steps,
         }
     }
 
@@ -120,6 +131,11 @@ impl Desk {
         });
         full.textures_delta.clear();
         self.shapes = full.shapes.into_iter().map(|s| s.shape).collect();
+        self.take(inputs);
+    }
+
+    /// Carries out what panes ask for, as the engine does.
+    fn take(&mut self, inputs: Vec<Input>) {
         for input in inputs {
             match input {
                 Input::Hold { control, down: true } => self.history.hold(control),
@@ -130,8 +146,18 @@ impl Desk {
                     let value = self.show.get(slot).unwrap() + detents * slot.parameter().step;
                     self.change(Change::SetParameter { slot, value }, control);
                 }
+                Input::Set { target, value } => {
+                    let slot = self.show.resolve(&Address::parse(&target).unwrap(), 0).unwrap();
+                    self.change(Change::SetParameter { slot, value }, 0);
+                }
+                Input::Reset { target } => {
+                    let slot = self.show.resolve(&Address::parse(&target).unwrap(), 0).unwrap();
+                    let value = slot.parameter().default;
+                    self.change(Change::SetParameter { slot, value }, 0);
+                }
                 Input::Command(command) => self.commands.push(command),
                 Input::Panel(act) => self.acts.push(act),
+                Input::Scopes(_) => {}
                 Input::Learn { target } => self.learn.push(target),
                 other => panic!("nothing here asks for {other:?}"),
             }
@@ -207,6 +233,11 @@ impl Desk {
             .collect();
         circles.try_into().expect("five points")
     }
+}
+
+/// The state of an engine that has just opened a show.
+pub(in super::super) fn snapshot_of(show: Show) -> Snapshot {
+    Desk::new(show).snapshot()
 }
 
 fn with_curves() -> Desk {
