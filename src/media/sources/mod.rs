@@ -2,6 +2,7 @@
 
 mod pattern;
 mod sequence;
+mod square;
 #[cfg(feature = "video")]
 mod video;
 
@@ -61,7 +62,7 @@ pub struct ClipInfo {
     pub first_number: u64,
     /// What the file says of its colours.
     pub points: CodePoints,
-    /// Width to height of a pixel.
+    /// Width to height of a pixel as it is stored; where that is not square, width and height are those of the frames made square.
     pub pixel_aspect: (u32, u32),
     /// Each stream of sound, in words.
     pub sound: Vec<String>,
