@@ -41,6 +41,8 @@ pub const KEYS: &[(&str, &str)] = &[
     ("Page up, Page down", "the shot before, after"),
     ("Home, End", "the shot's first frame, its last"),
     ("J, K", "play backwards, stop"),
+    ("I, Shift I, Ctrl I", "play from the frame on view, to it, the whole shot again"),
+    ("D", "live pictures whole, at half or quarter size, or smaller while that keeps time"),
     ("O", "go round in the shot, or in the running order"),
     ("↑ ↓", "take the parameter, or the output's display, above, below in hand"),
     ("− =", "turn it, or the panel's control that was clicked, down, up a step (Shift: ten, Ctrl: a tenth)"),
@@ -138,6 +140,10 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("x", false) => Action::Engine("false-colour"),
             ("e", false) if mods.shift_key() => Action::Engine("gamut-marks"),
             ("e", false) => Action::Engine("clip-marks"),
+            ("i", true) => Action::Engine("range-off"),
+            ("i", false) if mods.shift_key() => Action::Engine("range-out"),
+            ("i", false) => Action::Engine("range-in"),
+            ("d", false) => Action::Engine("preview"),
             ("o", false) => Action::Engine("round"),
             ("r", false) => Action::Engine("fitting"),
             ("c", false) => Action::Client,
@@ -171,8 +177,9 @@ mod tests {
     fn keys_reach_every_action_of_the_engine() {
         use NamedKey::{ArrowLeft, ArrowRight, End, Enter, Home, PageDown, PageUp, Space};
         let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
-        let letters = ["b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "x", "e"]
-            .map(|c| Key::Character(c.into()));
+        let letters =
+            ["b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "x", "e", "i", "d"]
+                .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named
             .iter()
             .chain(&letters)

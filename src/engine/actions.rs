@@ -2,6 +2,7 @@
 
 use super::input::{Command, Compare};
 use super::marks::{MarkCommand, mark};
+use super::pace::{PaceCommand, pace};
 
 /// Something that can be asked for by name.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -88,6 +89,15 @@ pub static ACTIONS: &[Action] = &[
     once("focus-next", "the stage after comes into focus", Command::StepFocus(1), true),
     once("focus-previous", "the stage before comes into focus", Command::StepFocus(-1), true),
     once("focus-on", "the stage in focus acts, or not", Command::OtherFocusOn, false),
+    once("range-in", "play from the frame on view, in this shot", pace(PaceCommand::In), false),
+    once("range-out", "play to the frame on view, in this shot", pace(PaceCommand::Out), false),
+    once("range-off", "play the whole shot again", pace(PaceCommand::Whole), false),
+    once(
+        "preview",
+        "live pictures whole, at half or quarter size, or smaller while that is needed to keep time",
+        pace(PaceCommand::NextPreview),
+        true,
+    ),
     once(
         "false-colour",
         "the desk's picture in false colours, whole stops from grey, or as it is",

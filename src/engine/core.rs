@@ -13,6 +13,7 @@ use super::host::{EngineError, Options, Shared};
 use super::input::{Command, Compare, Input, Live, Patch, Scope};
 use super::marks::{Marking, Marks};
 use super::osc::Osc;
+use super::pace::{Pace, Preview};
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
 use super::raster::interpretation;
@@ -70,6 +71,7 @@ pub(super) struct Engine {
     pub(super) uploaded: Option<(SourceKey, u64, Upload)>,
     pub(super) frame: u64,
     pub(super) playing: Option<Playing>,
+    pub(super) pace: Pace,
     /// The part of a frame that was jogged and not gone yet.
     pub(super) jog: f64,
     /// The part of a look that was leafed on and not gone yet.
@@ -122,6 +124,10 @@ impl Engine {
             compiling: false,
             playback: Playback::default(),
             panel: PanelState::default(),
+            range: None,
+            preview: Preview::default(),
+            reduced: 1,
+            ready: Vec::new(),
             cached: (0, 0),
             unsaved: false,
             steps: (0, 0),
@@ -167,6 +173,7 @@ impl Engine {
             uploaded: None,
             frame: 0,
             playing: None,
+            pace: Pace::default(),
             jog: 0.0,
             leafed: 0.0,
             scope: Scope::Shot,
@@ -370,6 +377,7 @@ impl Engine {
                     self.document.change(change, 0, now);
                 }
             }
+            Command::Pace(command) => self.pace_command(command, now),
             Command::Mark(command) => self.mark_command(command),
             Command::StepLook(by) => self.document.step_look(by),
             Command::TryLook(at) => self.document.try_look(at),
@@ -608,6 +616,10 @@ impl Engine {
             compiling: self.compiling,
             playback: self.playback,
             panel,
+            range: self.pace.range_of(document.shot),
+            preview: self.pace.preview,
+            reduced: self.pace.reduction(),
+            ready: self.ready_frames(),
             cached: self.feeds.held(),
             unsaved: document.autosave.unsaved(),
             steps: (document.history.undoable(), document.history.redoable()),
@@ -658,6 +670,7 @@ impl PanelContext for (&mut Engine, Instant) {
             Does::Once(Command::TogglePlay) => Some(engine.playing.is_some()),
             Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
             Does::Once(Command::TogglePicking) => Some(engine.picking),
+            Does::Once(Command::Pace(what)) => engine.pace_lit(what),
             Does::Once(Command::Mark(what)) => engine.marking.wanted.lit(what),
             Does::Once(Command::OtherFocusOn) => Some(engine.position("focus/on") == Some(1.0)),
             Does::Held { down: Command::Compare(compare), .. } => Some(engine.compare == compare),

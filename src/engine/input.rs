@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::marks::MarkCommand;
 use super::osc::OscOptions;
+use super::pace::PaceCommand;
 use super::targets::Focus;
 use crate::gpu::ScopeView;
 use crate::look::List;
@@ -117,6 +118,8 @@ pub enum Command {
     KeepLook,
     /// The show's own look again.
     LeaveLook,
+    /// Which part of the shot is played, and in what size.
+    Pace(PaceCommand),
     /// What is told on the desk's picture.
     Mark(MarkCommand),
     /// Take the last step back; what is tried is left first.

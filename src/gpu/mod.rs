@@ -5,6 +5,7 @@
 
 mod assembly;
 mod bench;
+mod bench_scopes;
 mod check;
 mod device;
 mod marks;
@@ -17,6 +18,7 @@ mod tables;
 
 pub use assembly::Assembly;
 pub use bench::{BenchLook, BenchLooks, BenchRow, bench, is_software};
+pub use bench_scopes::{BARE_ROW, MORE_ROWS};
 pub use check::{
     ACES2_SIGNAL, Agreement, CheckReport, DARK_SIGNAL, OF_PIXEL, PQ_SIGNAL, REENCODED_SIGNAL, ROUNDING,
     SIGNAL, TOLERANCE, Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad,
