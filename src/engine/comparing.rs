@@ -422,6 +422,7 @@ impl Engine {
                 To::At(place) if count > 0 => {
                     self.stand_beside_still((place * (count - 1) as f64).round() as usize);
                 }
+                To::Is(number) => self.stand_beside_still(number.max(0.0).round() as usize),
                 To::Default if count > 0 => self.stand_beside_still(count - 1),
                 To::At(_) | To::Default => {}
             }
