@@ -59,6 +59,8 @@ pub const KEYS: &[(&str, &str)] = &[
     ("Ctrl R", "this frame stands for its shot in the running order and on sheets; again: the middle one"),
     ("Home, End", "the shot's first frame, its last"),
     ("J, K", "play backwards, stop"),
+    ("A, Shift A, Ctrl A", "play from the frame on view, to it, the whole shot again"),
+    ("U", "live pictures whole, at half or quarter size, or smaller while that keeps time"),
     ("O", "go round in the shot, or in the running order"),
     ("", "What is in hand"),
     ("↑ ↓", "take the parameter, or the output's display, above, below in hand"),
@@ -214,6 +216,10 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("x", false) => Action::Engine("false-colour"),
             ("y", false) if mods.shift_key() => Action::Engine("gamut-marks"),
             ("y", false) => Action::Engine("clip-marks"),
+            ("a", true) => Action::Engine("range-off"),
+            ("a", false) if mods.shift_key() => Action::Engine("range-out"),
+            ("a", false) => Action::Engine("range-in"),
+            ("u", false) => Action::Engine("preview"),
             ("o", false) => Action::Engine("round"),
             ("r", false) => Action::Engine("fitting"),
             ("c", false) => Action::Client,
@@ -249,7 +255,7 @@ mod tests {
         let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
         let letters = [
             "b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "g", "w", "i", "d", ";",
-            "'", "q", "c", "x",
+            "'", "q", "c", "x", "a", "u",
         ]
         .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named

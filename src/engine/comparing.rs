@@ -422,9 +422,11 @@ impl Engine {
                 To::At(place) if count > 0 => {
                     self.stand_beside_still((place * (count - 1) as f64).round() as usize);
                 }
-                To::Is(number) => self.stand_beside_still(number.max(0.0).round() as usize),
+                To::Is(number) if count > 0 => {
+                    self.stand_beside_still((number.max(0.0).round() as usize).min(count - 1));
+                }
                 To::Default if count > 0 => self.stand_beside_still(count - 1),
-                To::At(_) | To::Default => {}
+                To::At(_) | To::Is(_) | To::Default => {}
             }
             return;
         };

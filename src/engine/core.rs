@@ -15,6 +15,7 @@ use super::input::{Command, Compare, Input, Live, Patch, Scope};
 use super::keeper::Keeper;
 use super::marks::{Marking, Marks};
 use super::osc::Osc;
+use super::pace::{Pace, Preview};
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
 use super::raster::interpretation;
@@ -72,6 +73,7 @@ pub(super) struct Engine {
     pub(super) uploaded: Option<(SourceKey, u64, Upload)>,
     pub(super) frame: u64,
     pub(super) playing: Option<Playing>,
+    pub(super) pace: Pace,
     /// The part of a frame that was jogged and not gone yet.
     pub(super) jog: f64,
     /// The part of a look that was leafed on and not gone yet.
@@ -128,6 +130,10 @@ impl Engine {
             compiling: false,
             playback: Playback::default(),
             panel: PanelState::default(),
+            range: None,
+            preview: Preview::default(),
+            reduced: 1,
+            ready: Vec::new(),
             cached: (0, 0),
             kept: Default::default(),
             unsaved: false,
@@ -175,6 +181,7 @@ impl Engine {
             uploaded: None,
             frame: 0,
             playing: None,
+            pace: Pace::default(),
             jog: 0.0,
             leafed: 0.0,
             scope: Scope::Shot,
@@ -414,6 +421,7 @@ impl Engine {
                     self.document.change(change, 0, now);
                 }
             }
+            Command::Pace(command) => self.pace_command(command, now),
             Command::Mark(command) => self.mark_command(command),
             Command::StepLook(by) => self.document.step_look(by),
             Command::TryLook(at) => self.document.try_look(at),
@@ -660,6 +668,10 @@ impl Engine {
             compiling: self.compiling,
             playback: self.playback,
             panel,
+            range: self.pace.range_of(document.shot),
+            preview: self.pace.preview,
+            reduced: self.pace.reduction(),
+            ready: self.ready_frames(),
             cached: self.feeds.held(),
             kept: self.aside.kept(),
             unsaved: document.autosave.unsaved(),
@@ -714,6 +726,7 @@ impl PanelContext for (&mut Engine, Instant) {
             Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
             Does::Once(Command::TogglePicking) => Some(engine.picking),
             Does::Once(Command::Represent) => Some(engine.represents()),
+            Does::Once(Command::Pace(what)) => engine.pace_lit(what),
             Does::Once(Command::Mark(what)) => engine.marking.wanted.lit(what),
             Does::Once(Command::OtherFocusOn) => Some(engine.position("focus/on") == Some(1.0)),
             Does::Held { down: Command::Compare(compare), .. }

@@ -37,7 +37,7 @@ use super::soundness::Soundness;
 use super::stills::{BringIn, StillSheet};
 use super::typing::Typing;
 use super::walk::Walk;
-use crate::engine::{Command, Compare, Focus, Input, Snapshot};
+use crate::engine::{self, Command, Compare, Does, Focus, Input, Snapshot};
 use crate::look::{CurvePoint, List};
 use crate::scope::patterns::Tally;
 use crate::show::{Address, Slot};
@@ -306,7 +306,13 @@ impl Panes {
     fn carry_out(&mut self, outcome: Outcome, inputs: &mut Vec<Input>) {
         match outcome {
             Outcome::Leave => {}
-            Outcome::Engine(name) => inputs.push(Input::Press { action: name.into(), down: true }),
+            Outcome::Engine(name) => {
+                let press = |down| Input::Press { action: name.into(), down };
+                inputs.push(press(true));
+                // What is held stays so until it is pressed again.
+                let held = engine::action(name).is_some_and(|a| matches!(a.does, Does::Held { .. }));
+                inputs.extend((!held).then(|| press(false)));
+            }
             Outcome::Desk(action) => self.wants.push(action),
             Outcome::Send(all) => inputs.extend(all),
             Outcome::Learn(target) => inputs.push(Input::Learn { target: Some(target) }),
