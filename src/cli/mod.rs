@@ -3,6 +3,7 @@
 mod add;
 mod balance;
 mod bench;
+mod bench_render;
 mod check;
 mod check_shots;
 mod cut;
