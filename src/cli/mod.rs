@@ -3,6 +3,7 @@
 mod add;
 mod balance;
 mod bench;
+mod cdl;
 mod check;
 mod check_shots;
 mod cut;
@@ -12,6 +13,7 @@ mod look;
 mod encodings;
 mod find;
 mod group;
+mod handoff;
 mod learn;
 mod media;
 mod new;
@@ -70,6 +72,8 @@ enum Command {
     Group(group::Group),
     Render(render::Render),
     Sheet(sheet::Sheet),
+    Handoff(handoff::Handoff),
+    Cdl(cdl::Cdl),
     Still(still::Still),
     Version(version::Version),
     Values(values::Values),
@@ -97,6 +101,8 @@ impl Arguments {
             Command::Group(c) => c.run(),
             Command::Render(c) => c.run(),
             Command::Sheet(c) => c.run(),
+            Command::Handoff(c) => c.run(),
+            Command::Cdl(c) => c.run(),
             Command::Still(c) => c.run(),
             Command::Version(c) => c.run(),
             Command::Values(c) => c.run(),
