@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use greyhold::colour::{Aces2, OUTPUT_TRANSFORMS, OutputTransform};
-use greyhold::gpu::Assembly;
+use greyhold::gpu::{Assembly, MarkPasses};
 use greyhold::look::{Kind, STAGES};
 use greyhold::picture::{Ending, Layout, Source, Structure, Target};
 
@@ -132,6 +132,7 @@ fn every_structure_gives_a_valid_shader() {
             Assembly::spread(kind, target).iter().for_each(|a| drop(validate(a)));
         }
     }
+    [false, true].iter().for_each(|deep| drop(validate(&MarkPasses::assembly(*deep))));
     validate(&Assembly::single("pass/blit.wgsl", include_str!("../shaders/pass/blit.wgsl")));
 }
 

@@ -69,7 +69,7 @@ struct Keep {
     adapter: String,
 }
 
-/// Put a picture from outside among the stills, as it is: PNG, TIFF, EXR or DPX.
+/// Put a picture from outside among the stills, as it is: PNG, TIFF, EXR, DPX or JPEG.
 ///
 /// Example: greyhold still add winter poster.png --display srgb
 #[derive(Debug, clap::Args)]

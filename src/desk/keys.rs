@@ -59,6 +59,8 @@ pub const KEYS: &[(&str, &str)] = &[
     ("Ctrl R", "this frame stands for its shot in the running order and on sheets; again: the middle one"),
     ("Home, End", "the shot's first frame, its last"),
     ("J, K", "play backwards, stop"),
+    ("A, Shift A, Ctrl A", "play from the frame on view, to it, the whole shot again"),
+    ("U", "live pictures whole, at half or quarter size, or smaller while that keeps time"),
     ("O", "go round in the shot, or in the running order"),
     ("", "What is in hand"),
     ("↑ ↓", "take the parameter, or the output's display, above, below in hand"),
@@ -91,6 +93,8 @@ pub const KEYS: &[(&str, &str)] = &[
     ("T", "the sheet of looks: click one to try it"),
     ("Ctrl S", "save the look on view as a file"),
     ("", "Measuring"),
+    ("X, Shift X", "on the desk: false colour, of the light after balance or of the camera's"),
+    ("Y, Shift Y", "on the desk: marks where signals end; on what lies outside the display's primaries"),
     ("P", "what the picture holds under the pointer; drag: the mean of an area"),
     ("V", "show or hide the scopes"),
     ("N", "pick a neutral: then click it in the picture, or drag over it (Esc: leave it)"),
@@ -208,6 +212,14 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             (",", _) => Action::Engine("previous-look"),
             (".", _) => Action::Engine("next-look"),
             ("n", false) => Action::Engine("pick-neutral"),
+            ("x", false) if mods.shift_key() => Action::Engine("false-colour-light"),
+            ("x", false) => Action::Engine("false-colour"),
+            ("y", false) if mods.shift_key() => Action::Engine("gamut-marks"),
+            ("y", false) => Action::Engine("clip-marks"),
+            ("a", true) => Action::Engine("range-off"),
+            ("a", false) if mods.shift_key() => Action::Engine("range-out"),
+            ("a", false) => Action::Engine("range-in"),
+            ("u", false) => Action::Engine("preview"),
             ("o", false) => Action::Engine("round"),
             ("r", false) => Action::Engine("fitting"),
             ("c", false) => Action::Client,
@@ -243,7 +255,7 @@ mod tests {
         let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
         let letters = [
             "b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "g", "w", "i", "d", ";",
-            "'", "q", "c",
+            "'", "q", "c", "x", "a", "u",
         ]
         .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named

@@ -2,6 +2,8 @@
 
 use super::comparing::Comparing;
 use super::input::{Command, Compare};
+use super::marks::{MarkCommand, mark};
+use super::pace::{PaceCommand, pace};
 use crate::picture::Way;
 
 /// Something that can be asked for by name.
@@ -134,6 +136,39 @@ pub static ACTIONS: &[Action] = &[
         "compare-for-client",
         "what stands beside the picture, on the client's too; a difference never",
         Command::Comparing(Comparing::OnClient),
+        false,
+    ),
+    once("range-in", "play from the frame on view, in this shot", pace(PaceCommand::In), false),
+    once("range-out", "play to the frame on view, in this shot", pace(PaceCommand::Out), false),
+    once("range-off", "play the whole shot again", pace(PaceCommand::Whole), false),
+    once(
+        "preview",
+        "live pictures whole, at half or quarter size, or smaller while that is needed to keep time",
+        pace(PaceCommand::NextPreview),
+        true,
+    ),
+    once(
+        "false-colour",
+        "the desk's picture in false colours, whole stops from grey, or as it is",
+        mark(MarkCommand::FalseColour),
+        false,
+    ),
+    once(
+        "false-colour-light",
+        "false colours of the light after balance, or of the camera's",
+        mark(MarkCommand::Light),
+        false,
+    ),
+    once(
+        "clip-marks",
+        "on the desk: marks where the client's signal and the camera's codes end, or none",
+        mark(MarkCommand::Clipping),
+        false,
+    ),
+    once(
+        "gamut-marks",
+        "on the desk: marks on colours outside the primaries that the client's display keeps within, or none",
+        mark(MarkCommand::Gamut),
         false,
     ),
 ];

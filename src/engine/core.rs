@@ -13,7 +13,9 @@ use super::finish::Finisher;
 use super::host::{EngineError, Options, Shared};
 use super::input::{Command, Compare, Input, Live, Patch, Scope};
 use super::keeper::Keeper;
+use super::marks::{Marking, Marks};
 use super::osc::Osc;
+use super::pace::{Pace, Preview};
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
 use super::raster::interpretation;
@@ -22,10 +24,10 @@ use super::snapshot::{PanelState, Playback, Snapshot};
 use super::targets::{Focus, Reach, To};
 use super::trial::Readied;
 use crate::colour::Display;
-use crate::gpu::{Gpu, Output, ScopeView, Traces, Upload, is_software};
+use crate::gpu::{Gpu, Output, ScopeOf, ScopeView, Traces, Upload, is_software};
 use crate::panel::Move;
 use crate::picture::{Area, Frame, Probed, Prober, Recipe, Structure, mean_light};
-use crate::show::{self, Change, Lock, Outputs, Shot, display_address, recipe, shipped_looks};
+use crate::show::{self, Change, Lock, Outputs, Pusher, Shot, display_address, recipe, shipped_looks};
 
 /// What could not be read is asked for again by the hand this often at most: scrubbing asks often.
 const AGAIN: Duration = Duration::from_millis(300);
@@ -55,11 +57,15 @@ pub(super) struct Engine {
     probed: Option<[[f64; 2]; 2]>,
     /// What reads it, and of which revision and shot.
     prober: Option<((u64, usize), Prober)>,
+    /// What works out pushes on the scopes, and of which revision, shot and picture.
+    pub(super) pusher: Option<((u64, usize, ScopeOf), Pusher)>,
     /// What scopes are wanted.
     pub(super) scopes: Option<ScopeView>,
     /// Have the last picture's scopes been drawn with it?
     pub(super) traced: bool,
     pub(super) traces: Vec<Arc<Traces>>,
+    /// What is told on the desk's picture.
+    pub(super) marking: Marking,
     /// Graded pictures that several outputs are made from.
     pub(super) graded: Vec<Arc<Output>>,
     /// Bits of each live output's surface.
@@ -67,6 +73,7 @@ pub(super) struct Engine {
     pub(super) uploaded: Option<(SourceKey, u64, Upload)>,
     pub(super) frame: u64,
     pub(super) playing: Option<Playing>,
+    pub(super) pace: Pace,
     /// The part of a frame that was jogged and not gone yet.
     pub(super) jog: f64,
     /// The part of a look that was leafed on and not gone yet.
@@ -117,11 +124,16 @@ impl Engine {
             scope: Scope::Shot,
             compare: Compare::After,
             picking: false,
+            marks: Marks::default(),
             clip: None,
             trouble: None,
             compiling: false,
             playback: Playback::default(),
             panel: PanelState::default(),
+            range: None,
+            preview: Preview::default(),
+            reduced: 1,
+            ready: Vec::new(),
             cached: (0, 0),
             kept: Default::default(),
             unsaved: false,
@@ -160,13 +172,16 @@ impl Engine {
             readied: Readied::default(),
             probed: None,
             prober: None,
+            pusher: None,
             scopes: None,
             traced: false,
             traces: Vec::new(),
+            marking: Marking::default(),
             depths: [8; Live::COUNT],
             uploaded: None,
             frame: 0,
             playing: None,
+            pace: Pace::default(),
             jog: 0.0,
             leafed: 0.0,
             scope: Scope::Shot,
@@ -225,12 +240,10 @@ impl Engine {
                 }
             }
             Input::Push { by, control } => {
-                let change = self.document.seen().push_colour(self.document.shot, by);
-                self.document.change_if(change, control, now);
+                self.move_signal(control, now, |pusher, balance| pusher.push(balance, by));
             }
             Input::Lift { from, to, control } => {
-                let change = self.document.seen().lift_level(self.document.shot, from, to);
-                self.document.change_if(change, control, now);
+                self.move_signal(control, now, |pusher, balance| pusher.lift(balance, from, to));
             }
             Input::Probe(place) => self.probed = place,
             Input::Scopes(view) => {
@@ -408,6 +421,8 @@ impl Engine {
                     self.document.change(change, 0, now);
                 }
             }
+            Command::Pace(command) => self.pace_command(command, now),
+            Command::Mark(command) => self.mark_command(command),
             Command::StepLook(by) => self.document.step_look(by),
             Command::TryLook(at) => self.document.try_look(at),
             Command::KeepLook => self.document.keep_look(0, now),
@@ -647,11 +662,16 @@ impl Engine {
             scope: self.scope,
             compare: self.compare,
             picking: self.picking,
+            marks: self.marking.wanted,
             clip,
             trouble: self.trouble(),
             compiling: self.compiling,
             playback: self.playback,
             panel,
+            range: self.pace.range_of(document.shot),
+            preview: self.pace.preview,
+            reduced: self.pace.reduction(),
+            ready: self.ready_frames(),
             cached: self.feeds.held(),
             kept: self.aside.kept(),
             unsaved: document.autosave.unsaved(),
@@ -706,6 +726,8 @@ impl PanelContext for (&mut Engine, Instant) {
             Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
             Does::Once(Command::TogglePicking) => Some(engine.picking),
             Does::Once(Command::Represent) => Some(engine.represents()),
+            Does::Once(Command::Pace(what)) => engine.pace_lit(what),
+            Does::Once(Command::Mark(what)) => engine.marking.wanted.lit(what),
             Does::Once(Command::OtherFocusOn) => Some(engine.position("focus/on") == Some(1.0)),
             Does::Held { down: Command::Compare(compare), .. }
             | Does::Once(Command::Comparing(Comparing::Stay(compare))) => Some(engine.compare == compare),

@@ -8,7 +8,7 @@ use super::beside::Finished;
 use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
-use crate::gpu::{Gpu, GpuError, Output, Pipeline, ScopePasses, Traces};
+use crate::gpu::{Gpu, GpuError, Output, Pipeline};
 use crate::look::List;
 use crate::picture::{Balance, Frame, Recipe, StageValues, Structure, Target};
 use crate::show::{self, OutputSettings, recipe};
@@ -27,7 +27,7 @@ pub(super) struct Drawn {
 }
 
 /// Recipes, each with the outputs that show it and the depth of their surfaces. They differ in their tails.
-type Recipes = Vec<(Vec<Live>, Recipe, u32)>;
+pub(super) type Recipes = Vec<(Vec<Live>, Recipe, u32)>;
 
 /// Compiled passes for recipes that differ in their tails.
 pub(super) struct Passes {
@@ -46,15 +46,17 @@ impl Engine {
 
     /// Draws what is on view, if that differs from what was drawn last.
     pub(super) fn draw(&mut self, now: Instant) {
-        if self.scopes.is_some() && !self.traced && self.scopes_ready().is_some() {
-            // Drawn before the scopes were compiled.
+        let here = (self.document.shot, self.frame);
+        if self.scopes_came(here) {
+            self.drawn = None;
+        }
+        if self.marks_came(here) {
             self.drawn = None;
         }
         if self.aside.came.swap(false, Ordering::AcqRel) {
             // What the picture is to stand beside was not there before.
             self.drawn = None;
         }
-        let here = (self.document.shot, self.frame);
         let wanted =
             Drawn { shot: here.0, frame: here.1, revision: self.document.revision, makeshift: false };
         if self.drawn == Some(wanted) {
@@ -87,8 +89,10 @@ impl Engine {
         }
         let Some(raster) = self.raster().or_else(|| self.makeshift_raster(&frame)) else { return };
         let Some((mut recipes, passes, makeshift)) = self.plan(here, wanted) else { return };
+        let raster = self.pace.size(raster);
         for (_, recipe, _) in &mut recipes {
             recipe.raster = Some(raster);
+            recipe.rough = self.pace.reduction() > 1;
         }
         if self.uploaded.as_ref().is_none_or(|u| (&u.0, u.1) != (&key, number)) {
             let old = self.uploaded.take().map(|u| u.2);
@@ -292,7 +296,7 @@ impl Engine {
                 None => gpu.encode_parts(&mut encoder, own, upload, &recipe.parts(), &output, *depth, true),
             });
             let client = Some(&output).filter(|_| places.contains(&Live::Client));
-            of_client = client.map(|o| (o.clone(), *depth)).or(of_client);
+            of_client = client.map(|o| (o.clone(), *depth, recipe)).or(of_client);
             live.push((places.clone(), output, *depth));
         }
         if let Err(e) = encoded {
@@ -306,13 +310,23 @@ impl Engine {
                 (*p as usize, shown.clone())
             }));
         }
-        let traces = of_client.and_then(|(picture, depth)| self.trace(&mut encoder, &picture, depth));
+        let traces =
+            of_client.and_then(|(picture, depth, recipe)| self.trace(&mut encoder, &picture, depth, recipe));
+        let shared = graded.map(|(.., picture)| picture);
+        let marks = match makeshift {
+            true => None,
+            false => self.mark(&mut encoder, recipes, shared, &mut outputs, frame),
+        };
         let index = self.gpu.queue.submit([encoder.finish()]);
+        if let Some(marks) = &marks {
+            marks.ask();
+        }
         self.serial += 1;
         self.finisher.add(Job {
             index,
             outputs,
             traces,
+            marks,
             shot,
             frame: number,
             serial: self.serial,
@@ -323,35 +337,6 @@ impl Engine {
         true
     }
 
-    /// The passes of scopes, if they are compiled.
-    fn scopes_ready(&self) -> Option<&ScopePasses> {
-        let wake = self.wake.clone();
-        self.gpu.scopes_ready(move || wake())
-    }
-
-    /// The scopes of the client's picture, if they are wanted and compiled.
-    fn trace(
-        &mut self,
-        encoder: &mut wgpu::CommandEncoder,
-        picture: &Output,
-        depth: u32,
-    ) -> Option<Arc<Traces>> {
-        let view = self.scopes?;
-        self.traced = self.scopes_ready().is_some();
-        let gpu = self.gpu.clone();
-        let passes = gpu.scopes().ok().filter(|_| self.traced)?;
-        let (columns, _) = crate::scope::columns(picture.width);
-        self.traces.retain(|t| t.columns == columns);
-        let free = self.traces.iter().find(|t| Arc::strong_count(t) == 1).cloned();
-        let traces = free.unwrap_or_else(|| {
-            let new = Arc::new(Traces::new(&gpu, picture.width));
-            self.traces.push(new.clone());
-            new
-        });
-        gpu.encode_scopes(encoder, passes, picture, depth, &view, &traces);
-        Some(traces)
-    }
-
     fn set_broken(&mut self, why: Option<Arc<str>>) {
         if self.broken != why {
             self.broken = why;
@@ -360,7 +345,7 @@ impl Engine {
     }
 
     /// What live pictures are written to: deep as soon as one window is.
-    fn target(&self) -> Target {
+    pub(super) fn target(&self) -> Target {
         if self.depths.iter().all(|&bits| bits <= 8) { Target::Screen } else { Target::DeepScreen }
     }
 
@@ -397,7 +382,7 @@ impl Engine {
     }
 
     /// A recipe for each distinct setting and depth among the live outputs, and the outputs that show it.
-    fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
+    pub(super) fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
         let show = &self.on_view();
         let mut out = Recipes::new();
         let mut settings: Vec<(&OutputSettings, u32)> = Vec::new();

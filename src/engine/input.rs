@@ -3,7 +3,9 @@
 use std::sync::Arc;
 
 use super::comparing::{Comparing, Keep};
+use super::marks::MarkCommand;
 use super::osc::OscOptions;
+use super::pace::PaceCommand;
 use super::targets::Focus;
 use crate::gpu::ScopeView;
 use crate::look::List;
@@ -125,6 +127,10 @@ pub enum Command {
     LeaveLook,
     /// Something about stills, and about what the picture is compared with.
     Comparing(Comparing),
+    /// Which part of the shot is played, and in what size.
+    Pace(PaceCommand),
+    /// What is told on the desk's picture.
+    Mark(MarkCommand),
     /// Take the last step back; what is tried is left first.
     Undo,
     /// Do it again.

@@ -6,7 +6,9 @@ use std::time::Duration;
 
 use super::comparing::Kept;
 use super::input::{Compare, Scope};
+use super::marks::Marks;
 use super::osc::OscState;
+use super::pace::Preview;
 use super::targets::Focus;
 use crate::media::timecode::Counting;
 use crate::media::{ClipInfo, Rate};
@@ -23,6 +25,8 @@ pub struct Playback {
     pub dropped: u64,
     /// Frames shown in the last second.
     pub rate: f64,
+    /// The longest that a frame was handed to the GPU after its time, since play began.
+    pub late: Duration,
     /// Median of what a picture took, from submission to completion.
     pub cost: Duration,
     /// Median of what passed between a control message and the finished picture.
@@ -139,6 +143,8 @@ pub struct Snapshot {
     pub looks_ready: bool,
     /// Is a patch of the picture waited for, to be made neutral?
     pub picking: bool,
+    /// What is told on the desk's picture.
+    pub marks: Marks,
     /// Why the current frame cannot be shown, or what else went wrong.
     pub trouble: Option<Arc<str>>,
     /// A look's shader is being compiled and the old one draws on.
@@ -147,6 +153,14 @@ pub struct Snapshot {
     pub playback: Playback,
     /// The panel.
     pub panel: PanelState,
+    /// Frames of the current shot that playing goes round in, if that is a part of it.
+    pub range: Option<std::ops::Range<u64>>,
+    /// What size live pictures are wanted in.
+    pub preview: Preview,
+    /// What part of the raster's size live pictures have each way: 1, 2 for a half, 4 for a quarter.
+    pub reduced: u32,
+    /// Runs of frames of the current shot that are decoded and kept.
+    pub ready: Vec<std::ops::Range<u64>>,
     /// Frames and bytes decoded and kept.
     pub cached: (usize, usize),
     /// Stills, versions, and what the picture is compared with.

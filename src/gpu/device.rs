@@ -4,7 +4,7 @@ use std::sync::{Arc, Mutex};
 
 use super::luts::Luts;
 use super::work::{AtWork, Work};
-use super::{BesidePass, Output, Pipelines, Scopes, Tables};
+use super::{BesidePass, Marks, Output, Pipelines, Scopes, Tables};
 
 /// Why there is no GPU to work on, or why it would not do something.
 #[derive(Debug, thiserror::Error)]
@@ -74,6 +74,8 @@ pub struct Gpu {
     pub(super) scopes: Scopes,
     /// The pass that compares pictures.
     pub(super) beside: BesidePass,
+    /// The pass of marks.
+    pub(super) marks: Marks,
     /// LUTs on it.
     pub(super) luts: Luts,
     /// Tables of output transforms.
@@ -146,6 +148,7 @@ impl Gpu {
                 pipelines,
                 scopes: Scopes::default(),
                 beside: BesidePass::default(),
+                marks: Marks::default(),
                 luts,
                 tables,
                 work,

@@ -5,6 +5,8 @@
 //! ten bits wide ([`ten_bits`] makes them of eight). [`count`] is the CPU twin of `shaders/pass/scope.wgsl`;
 //! [`marks`] says where on a scope published values lie. [`Readings`] is made from a small picture of scene light, the same
 //! on every machine, and turns with the light: a stop more light is a stop more in it.
+//! [`marks`] says where on a scope published values lie. [`stops`] and [`patterns`] say what of a picture is told on it:
+//! false colours, and where signals end.
 
 mod card;
 mod chart;
@@ -15,8 +17,10 @@ mod flat;
 mod level;
 pub mod marks;
 mod neutral;
+pub mod patterns;
 mod reading;
 mod signal;
+pub mod stops;
 
 pub use card::Card;
 pub use chart::{CHART_ACROSS, Chart, chart};

@@ -52,6 +52,7 @@ pub use look_file::{
 };
 pub use lut_file::{is_lut_file, load_lut, load_lut_as};
 pub use proposal::{Aim, PROPOSED, Proposal, balanced_grey, balanced_picture};
+pub use push::Pusher;
 pub use record::utc;
 pub use regrade::{Portion, Regrade};
 pub use save::{AUTOSAVE_AFTER, Autosave, LOCK_FILE, Lock, write_atomically};

@@ -41,6 +41,7 @@ impl Desk {
         self.panes.windows = [Some(&self.surface), self.client.as_ref().map(|c| &c.surface)]
             .map(|window| window.map(WindowSurface::truth));
         self.show_traces(&gpu);
+        self.panes.tally = picture.as_ref().and_then(|p| p.tally);
         let panes = &mut self.panes;
         let mut full = self.egui.run_ui(raw, |ui| {
             area = panes.draw(ui, &snapshot, presentation, &mut inputs);

@@ -3,6 +3,7 @@
 mod curve_graph;
 mod light_path;
 mod lut;
+mod marks;
 mod mirror;
 mod overlay;
 mod running_order;
@@ -36,8 +37,9 @@ use super::soundness::Soundness;
 use super::stills::{BringIn, StillSheet};
 use super::typing::Typing;
 use super::walk::Walk;
-use crate::engine::{Command, Compare, Focus, Input, Snapshot};
+use crate::engine::{self, Command, Compare, Does, Focus, Input, Snapshot};
 use crate::look::{CurvePoint, List};
+use crate::scope::patterns::Tally;
 use crate::show::{Address, Slot};
 
 /// Control number of the keyboard.
@@ -106,6 +108,8 @@ pub(super) struct Panes {
     pub probing: bool,
     /// Where that was asked for last.
     pub probed: Option<[[f64; 2]; 2]>,
+    /// What was counted for the marks on the picture that is on view.
+    pub tally: Option<Tally>,
     /// The scopes.
     pub scopes: ScopePane,
     /// The name of a group that is about to be made.
@@ -153,6 +157,7 @@ impl Panes {
             soundness: None,
             probing: false,
             probed: None,
+            tally: None,
             scopes: ScopePane::default(),
             group_name: String::new(),
             typing: None,
@@ -214,6 +219,11 @@ impl Panes {
                 }
             }
         }
+        if s.marks.any() && self.sheet.is_none() {
+            let strip = egui::Panel::bottom("marks").show_separator_line(false);
+            let frame = egui::Frame::NONE.inner_margin(egui::Margin::symmetric(8, 3)).fill(look::PANE);
+            strip.frame(frame).show(ui, |ui| marks::strip(ui, s, self.tally.as_ref(), inputs));
+        }
         if !(self.shown && self.scopes.shown) {
             self.scopes.hidden(inputs);
         }
@@ -246,6 +256,9 @@ impl Panes {
         }
         if !self.bringing_in.as_mut().is_none_or(|b| b.ask(ui, s, inputs)) {
             self.bringing_in = None;
+        }
+        if self.sheet.is_none() && self.stills.is_none() {
+            marks::label(ui, area, s, self.tally.is_none());
         }
         if let Some(trouble) = &s.trouble {
             let place = egui::Rect::from_min_size(
@@ -293,7 +306,13 @@ impl Panes {
     fn carry_out(&mut self, outcome: Outcome, inputs: &mut Vec<Input>) {
         match outcome {
             Outcome::Leave => {}
-            Outcome::Engine(name) => inputs.push(Input::Press { action: name.into(), down: true }),
+            Outcome::Engine(name) => {
+                let press = |down| Input::Press { action: name.into(), down };
+                inputs.push(press(true));
+                // What is held stays so until it is pressed again.
+                let held = engine::action(name).is_some_and(|a| matches!(a.does, Does::Held { .. }));
+                inputs.extend((!held).then(|| press(false)));
+            }
             Outcome::Desk(action) => self.wants.push(action),
             Outcome::Send(all) => inputs.extend(all),
             Outcome::Learn(target) => inputs.push(Input::Learn { target: Some(target) }),

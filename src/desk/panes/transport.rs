@@ -5,7 +5,7 @@ use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 
 use super::super::focus::arrows;
 use super::super::look;
-use crate::engine::{Command, Compare, Input, Scope, Snapshot};
+use crate::engine::{Command, Compare, Input, PaceCommand, Preview, Scope, Snapshot};
 
 pub(super) fn transport(
     ui: &mut Ui,
@@ -26,9 +26,27 @@ pub(super) fn transport(
         let bar = rect.shrink2(Vec2::new(0.0, 6.0));
         ui.painter().rect_filled(bar, 2.0, look::BAR);
         let last = s.frames.saturating_sub(1).max(1) as f32;
+        let place = |frame: u64| rect.left() + rect.width() * (frame as f32 / last).min(1.0);
+        // What is decoded and kept lies under the bar.
+        for run in &s.ready {
+            let under = bar.bottom() + 1.5;
+            let (from, to) = (place(run.start), place(run.end - 1).max(place(run.start) + 1.0));
+            ui.painter().hline(from..=to, under, egui::Stroke::new(2.0, look::FILL));
+        }
+        if let Some(range) = &s.range {
+            let (from, to) = (place(range.start), place(range.end.saturating_sub(1)));
+            let part = egui::Rect::from_x_y_ranges(from..=to.max(from + 1.0), bar.y_range());
+            ui.painter().rect_filled(part, 0.0, look::FILL);
+            for at in [from, to] {
+                ui.painter().vline(at, rect.y_range(), egui::Stroke::new(1.0, look::TEXT));
+            }
+        }
         let x = rect.left() + rect.width() * s.frame as f32 / last;
         ui.painter().vline(x, rect.y_range(), egui::Stroke::new(2.0, look::BRIGHT));
         response.widget_info(|| egui::WidgetInfo::slider(true, s.frame as f64, "frame"));
+        let response = response.on_hover_text(
+            "the line below: frames that are decoded and kept\nA, Shift A: play from here, to here",
+        );
         if let Some(frame) = by_keys(ui, &response, s) {
             inputs.push(Input::Command(Command::Seek(frame)));
         }
@@ -46,6 +64,8 @@ pub(super) fn transport(
         if ui.button(scope).on_hover_text("O").clicked() {
             inputs.push(Input::Command(Command::OtherScope));
         }
+        preview(ui, s, inputs);
+        super::marks::menu(ui, s, inputs);
         let compare = match s.compare {
             Compare::After => None,
             Compare::Before => Some("before"),
@@ -106,4 +126,32 @@ fn by_keys(ui: &Ui, bar: &egui::Response, s: &Snapshot) -> Option<u64> {
     });
     let turned = (by.x + by.y).round() as i64;
     asked.or((turned != 0).then(|| s.frame.saturating_add_signed(turned))).map(|frame| frame.min(last))
+}
+
+/// The size of live pictures, which is never smaller in secret.
+fn preview(ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
+    let command = |command| Input::Command(Command::Pace(command));
+    let (text, ink) = match s.reduced {
+        1 => ("size", look::TEXT),
+        2 => ("half size", look::WARN),
+        _ => ("quarter size", look::WARN),
+    };
+    ui.menu_button(RichText::new(text).color(ink), |ui| {
+        ui.label(RichText::new("of live pictures; files are never smaller").size(11.0).color(look::QUIET));
+        for preview in Preview::ALL {
+            if ui.radio(s.preview == preview, preview.name()).clicked() {
+                inputs.push(command(PaceCommand::Preview(preview)));
+            }
+        }
+    })
+    .response
+    .on_hover_text("U");
+    if s.range.is_some()
+        && ui
+            .button("part")
+            .on_hover_text("a part of the shot is played; click: the whole shot (Ctrl A)")
+            .clicked()
+    {
+        inputs.push(command(PaceCommand::Whole));
+    }
 }
