@@ -4,6 +4,7 @@ mod add;
 mod balance;
 mod bench;
 mod bench_render;
+mod cdl;
 mod check;
 mod check_shots;
 mod cut;
@@ -13,6 +14,7 @@ mod look;
 mod encodings;
 mod find;
 mod group;
+mod handoff;
 mod learn;
 mod media;
 mod new;
@@ -71,6 +73,8 @@ enum Command {
     Group(group::Group),
     Render(render::Render),
     Sheet(sheet::Sheet),
+    Handoff(handoff::Handoff),
+    Cdl(cdl::Cdl),
     Still(still::Still),
     Version(version::Version),
     Values(values::Values),
@@ -98,6 +102,8 @@ impl Arguments {
             Command::Group(c) => c.run(),
             Command::Render(c) => c.run(),
             Command::Sheet(c) => c.run(),
+            Command::Handoff(c) => c.run(),
+            Command::Cdl(c) => c.run(),
             Command::Still(c) => c.run(),
             Command::Version(c) => c.run(),
             Command::Values(c) => c.run(),

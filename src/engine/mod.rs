@@ -15,6 +15,7 @@ mod draw;
 mod feed;
 mod finish;
 pub mod handoff;
+pub mod incoming;
 mod host;
 mod input;
 mod keeper;
