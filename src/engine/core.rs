@@ -10,6 +10,7 @@ use super::document::{Document, PANEL_CONTROLS, PORT_CONTROLS};
 use super::draw::Drawn;
 use super::feed::{Feeds, SourceKey};
 use super::finish::Finisher;
+use super::first::{FirstPass, FirstState};
 use super::host::{EngineError, Options, Shared};
 use super::input::{Command, Compare, Input, Live, Patch, Scope};
 use super::keeper::Keeper;
@@ -102,6 +103,8 @@ pub(super) struct Engine {
     tapped: Vec<(&'static str, Instant)>,
     /// Stills, versions, and what the picture is compared with.
     pub(super) aside: Aside,
+    /// Proposals and the survey.
+    pub(super) first: FirstPass,
 }
 
 impl Engine {
@@ -111,6 +114,7 @@ impl Engine {
             raster: options.show.raster,
             show: Arc::new(options.show.clone()),
             probe: None,
+            first: FirstState::default(),
             trying: None,
             looks: shipped_looks().into(),
             looks_ready: false,
@@ -201,6 +205,7 @@ impl Engine {
             asked_again: None,
             held: Vec::new(),
             tapped: Vec::new(),
+            first: FirstPass::new(),
         })
     }
 
@@ -387,6 +392,10 @@ impl Engine {
             Command::Comparing(what) => self.compare_command(what, now),
             Command::Picking(picking) => self.pick(picking),
             Command::TogglePicking => self.pick(!self.picking),
+            Command::Neutral(patch) if self.first.is_proposing() => match self.propose_patch(patch) {
+                Ok(()) => self.picking = false,
+                Err(why) => self.document.refused = Some(why.into()),
+            },
             Command::Neutral(patch) => match self.neutral(patch) {
                 Ok(change) => {
                     self.picking = false;
@@ -425,6 +434,21 @@ impl Engine {
             Command::Mark(command) => self.mark_command(command),
             Command::StepLook(by) => self.document.step_look(by),
             Command::TryLook(at) => self.document.try_look(at),
+            Command::KeepLook if !self.document.is_trying() && self.first.is_proposing() => {
+                self.first_command(Command::TakeProposal, now);
+            }
+            Command::LeaveLook if !self.document.is_trying() && self.first.is_proposing() => {
+                self.first_command(Command::LeaveProposal, now);
+            }
+            Command::Suggest
+            | Command::Match(_)
+            | Command::MatchBefore
+            | Command::ProposalStrength(_)
+            | Command::TakeProposal
+            | Command::LeaveProposal
+            | Command::BalanceFromBefore
+            | Command::CopyBalance
+            | Command::Survey => self.first_command(command, now),
             Command::KeepLook => self.document.keep_look(0, now),
             Command::LeaveLook => self.document.leave_look(),
             Command::Undo | Command::Redo if self.document.is_trying() => self.document.leave_look(),
@@ -466,7 +490,7 @@ impl Engine {
     }
 
     /// The frame of a patch, if it is at hand, and its pixels, if it is not beside the frame.
-    fn area(&self, patch: Patch) -> Option<(Arc<Frame>, Option<Area>)> {
+    pub(super) fn area(&self, patch: Patch) -> Option<(Arc<Frame>, Option<Area>)> {
         let (key, number) = self.frame_key((patch.shot, patch.frame))?;
         let frame = self.feeds.get(&key, number)?.ok()?;
         let size = (frame.width, frame.height);
@@ -560,6 +584,7 @@ impl Engine {
         self.take_finished();
         self.take_kept(now);
         self.follow_version();
+        self.first_pass();
         let due = self.move_on(now);
         self.ask_ahead();
         self.draw(now);
@@ -632,6 +657,7 @@ impl Engine {
 
     fn publish(&mut self) {
         let probe = self.probe();
+        let first = self.first_state();
         let mut panel = match self.panels.take() {
             Some(mut panels) => {
                 let state = panels.state(&|target| self.position(target));
@@ -649,6 +675,7 @@ impl Engine {
             raster: self.raster(),
             show: document.seen().clone(),
             probe,
+            first,
             trying: document.trial.state(&document.show),
             looks: document.trial.library.clone(),
             looks_ready: self.library_is_ready(),

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use super::comparing::Kept;
+use super::first::FirstState;
 use super::input::{Compare, Scope};
 use super::marks::Marks;
 use super::osc::OscState;
@@ -135,6 +136,8 @@ pub struct Snapshot {
     pub clip: Option<Arc<ClipInfo>>,
     /// What the picture holds where it was asked for; why not, if it was asked for beside the frame.
     pub probe: Option<Result<Probed, Arc<str>>>,
+    /// What is proposed for the shot on view, and the survey.
+    pub first: FirstState,
     /// The look that is tried, if one is.
     pub trying: Option<Trying>,
     /// The looks that can be tried.

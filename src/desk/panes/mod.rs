@@ -1,11 +1,13 @@
 //! What stands around the picture: the running order, the light path, transport and panel mirror.
 
+mod chosen;
 mod curve_graph;
 mod light_path;
 mod lut;
 mod marks;
 mod mirror;
 mod overlay;
+mod proposal;
 mod running_order;
 mod save_look;
 mod scopes;
@@ -22,6 +24,7 @@ use egui::{RichText, Ui, Vec2};
 
 pub(super) use self::mirror::{Hands, row_of};
 pub(super) use self::overlay::Overlay;
+pub(super) use self::proposal::outline;
 use self::running_order::running_order;
 pub(super) use self::scopes::{ScopePane, TraceTextures};
 use self::transport::transport;

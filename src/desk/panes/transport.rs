@@ -44,9 +44,8 @@ pub(super) fn transport(
         let x = rect.left() + rect.width() * s.frame as f32 / last;
         ui.painter().vline(x, rect.y_range(), egui::Stroke::new(2.0, look::BRIGHT));
         response.widget_info(|| egui::WidgetInfo::slider(true, s.frame as f64, "frame"));
-        let response = response.on_hover_text(
-            "the line below: frames that are decoded and kept\nA, Shift A: play from here, to here",
-        );
+        let response = response
+            .on_hover_text("the line below: frames that are decoded and kept\n{, }: play from here, to here");
         if let Some(frame) = by_keys(ui, &response, s) {
             inputs.push(Input::Command(Command::Seek(frame)));
         }
@@ -145,11 +144,11 @@ fn preview(ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
         }
     })
     .response
-    .on_hover_text("U");
+    .on_hover_text("Z");
     if s.range.is_some()
         && ui
             .button("part")
-            .on_hover_text("a part of the shot is played; click: the whole shot (Ctrl A)")
+            .on_hover_text("a part of the shot is played; click: the whole shot (\\)")
             .clicked()
     {
         inputs.push(command(PaceCommand::Whole));

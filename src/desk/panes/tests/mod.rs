@@ -2,6 +2,7 @@
 
 mod access;
 mod curves;
+mod first;
 mod light_path;
 mod looks;
 mod luts;
@@ -16,6 +17,7 @@ use egui::{Event, Modifiers, PointerButton, Pos2, Shape, Vec2, pos2};
 use super::light_path::FIRST;
 use super::*;
 use crate::colour::encoding;
+use crate::engine::first::FirstState;
 use crate::engine::{Learning, PanelState, Playback, Scope, Trying};
 use crate::look::{CURVE_POINTS, List, Stage, curve_point_parameters, curve_points, stage};
 use crate::panel::{Act, Guess, Kind, Map, Mimic, Need, SHIPPED, Surface, read};
@@ -34,6 +36,8 @@ struct Desk {
     panel: PanelState,
     trying: Option<Trying>,
     kept: engine::Kept,
+    first: FirstState,
+    modifiers: Modifiers,
     commands: Vec<Command>,
     acts: Vec<Act>,
     /// What was asked to be learned.
@@ -63,6 +67,8 @@ impl Desk {
             panel: PanelState::default(),
             trying: None,
             kept: engine::Kept::default(),
+            first: FirstState::default(),
+            modifiers: Modifiers::NONE,
             commands: Vec::new(),
             acts: Vec::new(),
             learn: Vec::new(),
@@ -87,6 +93,7 @@ impl Desk {
             ready: Vec::new(),
             picking: false,
             probe: None,
+            first: self.first.clone(),
             trying: self.trying.clone(),
             looks: shipped_looks().into(),
             looks_ready: false,
@@ -117,6 +124,7 @@ impl Desk {
             screen_rect: Some(egui::Rect::from_min_size(Pos2::ZERO, SIZE)),
             time: Some((self.at - self.start).as_secs_f64()),
             events: events.to_vec(),
+            modifiers: self.modifiers,
             ..Default::default()
         };
         let snapshot = self.snapshot();
