@@ -18,7 +18,7 @@ struct Chosen {
 }
 
 fn id() -> egui::Id {
-    egui::Id::new("chosen shots")
+    egui::Id::unique("chosen shots")
 }
 
 /// Is a shot chosen together with others?
