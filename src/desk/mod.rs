@@ -13,10 +13,13 @@ mod luts;
 mod panes;
 mod picker;
 mod probe;
+mod remembered;
 mod rows;
 mod sheet;
 mod soundness;
 mod surface;
+mod surround;
+mod text;
 mod window;
 
 pub use app::{ClientWindow, DeskError, DeskOptions, run};

@@ -18,6 +18,7 @@ use super::raster::interpretation;
 use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
 use super::targets::{Focus, Reach, To};
+use super::thumbs::Thumbs;
 use super::trial::Readied;
 use crate::colour::Display;
 use crate::gpu::{Gpu, Output, ScopeView, Traces, Upload, is_software};
@@ -44,6 +45,7 @@ pub(super) struct Engine {
     pub(super) panels: Option<Panels>,
     pub(super) osc: Option<Osc>,
     pub(super) finisher: Finisher,
+    pub(super) thumbs: Thumbs,
     pub(super) outputs: Vec<Arc<Output>>,
     /// The document and plan whose neighbours were made ready last.
     pub(super) warmed: Option<(u64, Vec<Structure>)>,
@@ -102,6 +104,7 @@ impl Engine {
             looks: shipped_looks().into(),
             looks_ready: false,
             dir: options.dir.clone(),
+            thumbnails: Arc::default(),
             shot: 0,
             frame: 0,
             frames,
@@ -136,6 +139,7 @@ impl Engine {
             saver: Saver::start(options.dir.clone(), wake.clone())?,
             feeds: Feeds::new(options.cache, wake.clone()),
             finisher: Finisher::start(gpu.clone(), shared.places.clone(), wake.clone())?,
+            thumbs: Thumbs::start(wake.clone(), Instant::now())?,
             software: is_software(&gpu),
             gpu,
             shared,
@@ -218,6 +222,7 @@ impl Engine {
                 let change = self.document.seen().lift_level(self.document.shot, from, to);
                 self.document.change_if(change, control, now);
             }
+            Input::Thumbnails(rows) => self.thumbs.want(rows),
             Input::Probe(place) => self.probed = place,
             Input::Scopes(view) => {
                 self.scopes = view;
@@ -507,6 +512,7 @@ impl Engine {
         self.ask_ahead();
         self.draw(now);
         self.ready_next();
+        self.make_thumbnails(now);
         self.save(now);
         let later = [self.document.autosave.due_at(), self.panels.as_ref().and_then(Panels::due)];
         let due = later.into_iter().flatten().fold(due, Instant::min);
@@ -586,6 +592,7 @@ impl Engine {
         if let Some(osc) = &self.osc {
             panel.add_osc(osc.state().clone());
         }
+        let thumbnails = self.thumbs.view(&self.document.show);
         let document = &self.document;
         let clip = self.source(document.shot).and_then(|(key, _)| self.feeds.info(&key));
         self.shared.snapshot.store(Arc::new(Snapshot {
@@ -596,6 +603,7 @@ impl Engine {
             looks: document.trial.library.clone(),
             looks_ready: self.library_is_ready(),
             dir: self.dir.clone(),
+            thumbnails,
             shot: document.shot,
             frame: self.frame,
             frames: self.shot_frames(),

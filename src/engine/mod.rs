@@ -24,6 +24,7 @@ mod saver;
 pub mod sheet;
 mod snapshot;
 mod targets;
+mod thumbs;
 mod trial;
 
 pub use actions::{ACTIONS, Action, Does, action, known_action};
@@ -36,3 +37,4 @@ pub use osc::{OscOptions, OscState};
 pub use raster::raster;
 pub use snapshot::{Learning, PanelState, Playback, Snapshot, Trying};
 pub use targets::{FOCUS_PARAMETERS, Focus, Reach, known_target, own_addresses};
+pub use thumbs::{THUMBNAIL, Thumbnail, Thumbnails};

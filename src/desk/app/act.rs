@@ -3,8 +3,9 @@
 use winit::event_loop::ActiveEventLoop;
 
 use super::super::keys::Action;
-use super::super::panes::{Ask, stage_of};
+use super::super::panes::{Ask, Pane, stage_of};
 use super::super::sheet::LookSheet;
+use super::super::surround::View;
 use super::Desk;
 use crate::engine::{self, Command, Compare, Input, known_target};
 use crate::panel::Act;
@@ -85,7 +86,7 @@ impl Desk {
             }
             Action::SaveLook if !repeat => self.panes.asks.push(Ask::SaveForm),
             Action::Probe if !repeat => self.panes.probing = !self.panes.probing,
-            Action::Scopes if !repeat => self.panes.scopes.shown = !self.panes.scopes.shown,
+            Action::Scopes if !repeat => self.panes.toggle(Pane::Scopes),
             Action::Sheet if !repeat => self.toggle_sheet(),
             Action::Pick(by) => self.panes.pick(by),
             Action::Turn(detents) => {
@@ -113,7 +114,17 @@ impl Desk {
                 }
                 self.toggle_fullscreen();
             }
-            Action::Panes if !repeat => self.panes.shown = !self.panes.shown,
+            Action::Panes if !repeat => {
+                self.panes.layout.picture_only = !self.panes.layout.picture_only;
+            }
+            Action::Pane(pane) if !repeat => self.panes.toggle(pane),
+            Action::Text(by) => {
+                let view = &mut self.panes.view;
+                *view = if by == 0 { View { text: View::TEXTS[0], ..*view } } else { view.scaled(by) };
+            }
+            Action::Surround if !repeat => {
+                self.panes.view.surround = self.panes.view.surround.next();
+            }
             Action::Keys if !repeat => self.panes.keys = !self.panes.keys,
             _ => {}
         }

@@ -1,15 +1,19 @@
 //! What stands around the picture: the running order, the light path, transport and panel mirror.
 
 mod curve_graph;
+mod layout;
 mod light_path;
 mod lut;
 mod mirror;
+mod opened;
 mod running_order;
 mod save_look;
 mod scopes;
+mod shot_marks;
 mod transport;
 mod trims;
 mod trying;
+mod view_menu;
 mod white;
 
 use std::collections::HashSet;
@@ -18,18 +22,21 @@ use std::sync::Arc;
 use arc_swap::ArcSwap;
 use egui::{RichText, Ui, Vec2};
 
+use self::layout::Edge;
+pub(super) use self::layout::{Layout, Pane};
 pub(super) use self::mirror::Hands;
-use self::running_order::running_order;
-pub(super) use self::scopes::{ScopePane, TraceTextures};
-use self::transport::transport;
+use self::running_order::OrderPane;
+pub(super) use self::scopes::{ScopePane, ScopeSettings, TraceTextures};
 use super::library::SaveForm;
 use super::look;
 use super::luts::Wish;
+use super::remembered::Remembered;
 use super::sheet::LookSheet;
 use super::soundness::Soundness;
+use super::surround::View;
 use crate::engine::{Command, Compare, Focus, Input, Snapshot};
 use crate::look::{CurvePoint, List};
-use crate::show::{Address, Slot};
+use crate::show::{Address, Show, Slot};
 
 /// Control number of the mouse on the desk.
 pub(super) const MOUSE: u32 = 2;
@@ -49,8 +56,14 @@ pub(super) enum Ask {
 
 /// What the panes need to know and remember.
 pub(super) struct Panes {
-    /// Are they on view?
-    pub shown: bool,
+    /// Which are on view, and how large.
+    pub layout: Layout,
+    /// Size of the text, surround of the picture.
+    pub view: View,
+    /// The running order.
+    pub order: OrderPane,
+    /// The show that was drawn last.
+    drawn_show: Option<Arc<Show>>,
     /// Is the list of keys on view?
     pub keys: bool,
     /// Address of the parameter in hand.
@@ -103,7 +116,10 @@ impl Panes {
     /// As they are when the desk opens; `device` is what is said about the GPU.
     pub fn new(device: Arc<ArcSwap<String>>) -> Self {
         Self {
-            shown: true,
+            layout: Layout::default(),
+            view: View::default(),
+            order: OrderPane::default(),
+            drawn_show: None,
             open: ["balance/offset".to_owned()].into(),
             keys: false,
             in_hand: "balance/exposure".into(),
@@ -143,35 +159,60 @@ impl Panes {
         if pressed {
             inputs.push(Input::Hold { control: MOUSE, down: true });
         }
-        if self.shown {
-            // The window is cleared to the panes' grey, so that no pane has to be filled.
-            let pane = |panel: egui::Panel| {
-                panel
-                    .frame(egui::Frame::NONE.inner_margin(egui::Margin::symmetric(8, 2)))
-                    .show_separator_line(false)
-            };
-            pane(egui::Panel::bottom("transport"))
-                .show(ui, |ui| transport(ui, s, presentation, self.note.as_deref(), inputs));
-            pane(egui::Panel::bottom("mirror")).show(ui, |ui| self.mirror(ui, s, inputs));
-            if self.scopes.shown {
-                let scopes =
-                    egui::Panel::bottom("scopes").default_size(210.0).min_size(120.0).resizable(true);
-                pane(scopes).show(ui, |ui| self.scopes(ui, s, inputs));
-            }
-            pane(egui::Panel::left("order").default_size(190.0)).show(ui, |ui| running_order(ui, s, inputs));
-            pane(egui::Panel::right("path").default_size(270.0)).show(ui, |ui| {
-                egui::ScrollArea::vertical().show(ui, |ui| self.light_path(ui, s, inputs));
-            });
-            if std::mem::take(&mut self.took) {
-                self.hands.taken = None;
-                let focus = stage_of(s, &self.in_hand).map(|(list, at)| Focus { list, at });
-                if focus.is_some() && focus != s.focus {
-                    inputs.extend(focus.map(|focus| Input::Command(Command::Focus(focus))));
-                }
-            }
+        self.follow_stages(s);
+        self.layout.show(Pane::Scopes, self.scopes.shown);
+        let placed = self.layout.placed(ui.ctx().content_rect().size(), self.hands.height());
+        let size = |pane: Pane| placed[pane as usize];
+        // The window is cleared to the panes' grey, so that no pane has to be filled.
+        let pane = |panel: egui::Panel, size: f32| {
+            panel
+                .frame(egui::Frame::NONE.inner_margin(egui::Margin::symmetric(8, 2)))
+                .show_separator_line(false)
+                .resizable(false)
+                .exact_size(size)
+        };
+        if let Some(size) = size(Pane::Transport) {
+            let foot = pane(egui::Panel::bottom("transport"), size);
+            let rect = foot.show(ui, |ui| self.transport(ui, s, presentation, inputs)).response.rect;
+            self.layout.divider(ui, Pane::Transport, rect, Edge::Top);
         }
-        if !(self.shown && self.scopes.shown) {
-            self.scopes.hidden(inputs);
+        if let Some(size) = size(Pane::Mirror) {
+            let foot = pane(egui::Panel::bottom("mirror"), size);
+            let rect = foot.show(ui, |ui| self.mirror(ui, s, inputs)).response.rect;
+            self.layout.divider(ui, Pane::Mirror, rect, Edge::Top);
+        }
+        match size(Pane::Scopes) {
+            Some(size) => {
+                let foot = pane(egui::Panel::bottom("scopes"), size);
+                let rect = foot.show(ui, |ui| self.scopes(ui, s, inputs)).response.rect;
+                self.layout.divider(ui, Pane::Scopes, rect, Edge::Top);
+            }
+            None => self.scopes.hidden(inputs),
+        }
+        match size(Pane::Order) {
+            Some(size) => {
+                let side = pane(egui::Panel::left("order"), size);
+                let rect = side.show(ui, |ui| self.running_order(ui, s, inputs)).response.rect;
+                self.layout.divider(ui, Pane::Order, rect, Edge::Right);
+            }
+            None => self.order.hidden(inputs),
+        }
+        if let Some(size) = size(Pane::Path) {
+            let side = pane(egui::Panel::right("path"), size);
+            let scrolled = |ui: &mut Ui| {
+                egui::ScrollArea::vertical()
+                    .auto_shrink([false, false])
+                    .show(ui, |ui| self.light_path(ui, s, inputs));
+            };
+            let rect = side.show(ui, scrolled).response.rect;
+            self.layout.divider(ui, Pane::Path, rect, Edge::Left);
+        }
+        if std::mem::take(&mut self.took) {
+            self.hands.taken = None;
+            let focus = stage_of(s, &self.in_hand).map(|(list, at)| Focus { list, at });
+            if focus.is_some() && focus != s.focus {
+                inputs.extend(focus.map(|focus| Input::Command(Command::Focus(focus))));
+            }
         }
         self.save_form(ui);
         if self.keys {
@@ -196,22 +237,32 @@ impl Panes {
                 self.sheet = None;
             }
         }
-        if let Some(trouble) = &s.trouble {
-            let place = egui::Rect::from_min_size(
-                area.min + Vec2::new(12.0, 10.0),
-                Vec2::new(area.width() - 24.0, 60.0),
-            );
-            let text = RichText::new(format!("⚠ {trouble}")).color(look::WARN);
-            ui.put(place, egui::Label::new(text).wrap());
-        } else if s.show.shots.is_empty() {
-            ui.put(
-                area,
-                egui::Label::new(
-                    RichText::new("No shots yet: greyhold add DIR CLIP --encoding ID").color(look::QUIET),
-                ),
-            );
+        let said = match &s.trouble {
+            Some(trouble) => Some((RichText::new(format!("⚠ {trouble}")).color(look::WARN), false)),
+            None if s.show.shots.is_empty() => {
+                let text = "No shots yet: greyhold add DIR CLIP --encoding ID";
+                Some((RichText::new(text).color(look::QUIET), true))
+            }
+            None => None,
+        };
+        if let Some((text, middle)) = said {
+            over_picture(ui, area, text, middle);
         }
         area
+    }
+
+    /// What is to be remembered of them.
+    pub fn remembered(&self) -> Remembered {
+        let mut layout = self.layout.clone();
+        layout.show(Pane::Scopes, self.scopes.shown);
+        Remembered { view: self.view, layout, scopes: self.scopes.settings() }
+    }
+
+    /// Puts them back to what was remembered.
+    pub fn recall(&mut self, all: Remembered) {
+        self.scopes.shown = all.layout.shown(Pane::Scopes);
+        self.scopes.recall(&all.scopes);
+        (self.layout, self.view) = (all.layout, all.view);
     }
 
     /// Takes the parameter `by` rows further in hand.
@@ -223,6 +274,23 @@ impl Panes {
         self.hands.taken = None;
         self.reveal = true;
     }
+}
+
+/// A line over the picture's place, on a ground of its own: what is behind it may have any brightness.
+fn over_picture(ui: &mut Ui, area: egui::Rect, text: RichText, middle: bool) {
+    let room = area.shrink(10.0);
+    let layout = match middle {
+        true => egui::Layout::centered_and_justified(egui::Direction::TopDown),
+        false => egui::Layout::top_down(egui::Align::Min),
+    };
+    let ground = egui::Frame::NONE.fill(look::PANE).inner_margin(6);
+    ui.scope_builder(egui::UiBuilder::new().max_rect(room).layout(layout), |ui| {
+        if middle {
+            ui.add(egui::Label::new(text.background_color(look::PANE)).wrap());
+        } else {
+            ground.show(ui, |ui| ui.add(egui::Label::new(text).wrap()));
+        }
+    });
 }
 
 /// The stage that an address is about, if it is about one.

@@ -30,11 +30,16 @@ struct Desk {
     start: Instant,
     shapes: Vec<Shape>,
     panel: PanelState,
+    thumbnails: crate::engine::Thumbnails,
     trying: Option<Trying>,
     commands: Vec<Command>,
     acts: Vec<Act>,
     /// What was asked to be learned.
     learn: Vec<Option<Arc<str>>>,
+    /// Rows that thumbnails are wanted of.
+    rows: Option<std::ops::Range<usize>>,
+    size: Vec2,
+    clips: Vec<egui::Rect>,
 }
 
 const SIZE: Vec2 = Vec2::new(1400.0, 1400.0);
@@ -55,10 +60,14 @@ impl Desk {
             start,
             shapes: Vec::new(),
             panel: PanelState::default(),
+            thumbnails: Arc::default(),
             trying: None,
             commands: Vec::new(),
             acts: Vec::new(),
             learn: Vec::new(),
+            rows: None,
+            size: SIZE,
+            clips: Vec::new(),
         };
         // Panels know their sizes from the second frame on.
         desk.frame(&[]);
@@ -70,6 +79,7 @@ impl Desk {
         Snapshot {
             show: Arc::new(self.show.clone()),
             dir: "show".into(),
+            thumbnails: self.thumbnails.clone(),
             raster: None,
             picking: false,
             probe: None,
@@ -99,7 +109,7 @@ impl Desk {
     fn frame(&mut self, events: &[Event]) {
         self.at += Duration::from_millis(20);
         let raw = egui::RawInput {
-            screen_rect: Some(egui::Rect::from_min_size(Pos2::ZERO, SIZE)),
+            screen_rect: Some(egui::Rect::from_min_size(Pos2::ZERO, self.size)),
             time: Some((self.at - self.start).as_secs_f64()),
             events: events.to_vec(),
             ..Default::default()
@@ -111,6 +121,7 @@ impl Desk {
             panes.draw(ui, &snapshot, (0, 0), asked);
         });
         full.textures_delta.clear();
+        self.clips = full.shapes.iter().map(|s| s.clip_rect).collect();
         self.shapes = full.shapes.into_iter().map(|s| s.shape).collect();
         for input in inputs {
             match input {
@@ -125,6 +136,7 @@ impl Desk {
                 Input::Command(command) => self.commands.push(command),
                 Input::Panel(act) => self.acts.push(act),
                 Input::Learn { target } => self.learn.push(target),
+                Input::Thumbnails(rows) => self.rows = rows,
                 other => panic!("nothing here asks for {other:?}"),
             }
         }
