@@ -42,6 +42,8 @@ pub struct Thumbnail {
     pub height: u32,
     /// 8-bit codes of the desk's signal, row by row.
     pub pixels: Vec<[u8; 3]>,
+    /// Were the range or the luma weights of the footage assumed?
+    pub assumed: bool,
     /// A hash of what made it: the frame, the grade, the display.
     pub made_of: u64,
 }
@@ -221,7 +223,8 @@ fn made_of(show: &Show, shot: &Shot, key: &SourceKey, raster: Option<(u32, u32)>
 #[derive(Default)]
 struct Maker {
     open: Option<(SourceKey, Box<dyn Source>)>,
-    frames: HashMap<(SourceKey, Range<u64>, u64), (Frame, u64)>,
+    /// With what of them was assumed, and when they were used last.
+    frames: HashMap<(SourceKey, Range<u64>, u64), (Frame, bool, u64)>,
     turn: u64,
 }
 
@@ -237,6 +240,7 @@ impl Maker {
                 self.open = Some((job.key.clone(), source));
             }
             let Some((_, source)) = &mut self.open else { return Err("no source is open".into()) };
+            let assumed = source.info().assumed;
             let frame = standing(shot, source.as_mut()).map(|(_, frame)| frame);
             if frame.is_err() {
                 // Its file may be another one the next time.
@@ -245,13 +249,15 @@ impl Maker {
             let small = small(&frame.map_err(|e| e.to_string())?).map_err(|e| e.to_string())?;
             if self.frames.len() >= FRAMES
                 && let Some(oldest) =
-                    self.frames.iter().min_by_key(|(_, (_, turn))| *turn).map(|(at, _)| at.clone())
+                    self.frames.iter().min_by_key(|(_, (.., turn))| *turn).map(|(at, _)| at.clone())
             {
                 self.frames.remove(&oldest);
             }
-            self.frames.insert(at.clone(), (small, self.turn));
+            self.frames.insert(at.clone(), (small, assumed, self.turn));
         }
-        let Some((frame, turn)) = self.frames.get_mut(&at) else { return Err("no frame is there".into()) };
+        let Some((frame, assumed, turn)) = self.frames.get_mut(&at) else {
+            return Err("no frame is there".into());
+        };
         *turn = self.turn;
         let mut recipe = job.recipe.clone();
         recipe.raster = Some(fit(job.raster.unwrap_or((frame.width, frame.height)), THUMBNAIL));
@@ -261,6 +267,7 @@ impl Maker {
             width: signal.width,
             height: signal.height,
             pixels: signal.pixels.iter().map(|p| p.map(code)).collect(),
+            assumed: *assumed,
             made_of: job.made_of,
         })
     }

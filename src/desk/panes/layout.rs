@@ -98,6 +98,11 @@ impl Layout {
         self.shown[pane as usize] = !self.shown[pane as usize];
     }
 
+    #[cfg(test)]
+    pub fn default_size(pane: Pane) -> f32 {
+        pane.made()
+    }
+
     /// How large somebody made it, in points.
     pub fn size(&self, pane: Pane) -> Option<f32> {
         self.sizes[pane as usize]

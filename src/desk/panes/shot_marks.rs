@@ -10,14 +10,8 @@ use crate::engine::Snapshot;
 pub(super) enum Glyph {
     /// Crossed out: its frame cannot be read.
     Cross,
-    /// A tag that is open: nobody said what the footage's values mean.
+    /// An empty tag: the file does not say how its samples are coded.
     Tag,
-    /// A ring with its half filled: exposure.
-    HalfRing,
-    /// A tilted square: a cast.
-    Tilted,
-    /// Two brackets: the signal's range.
-    Brackets,
 }
 
 /// A mark, and what it says when asked.
@@ -30,11 +24,14 @@ pub(super) struct Mark {
 
 /// The marks of a shot, the most urgent first.
 pub(super) fn marks(s: &Snapshot, shot: usize) -> Vec<Mark> {
-    let mut out = Vec::new();
-    if let Some(Some(Err(why))) = s.thumbnails.get(shot) {
-        out.push(Mark { shape: Glyph::Cross, about: format!("cannot be read: {why}") });
+    match s.thumbnails.get(shot) {
+        Some(Some(Err(why))) => vec![Mark { shape: Glyph::Cross, about: format!("cannot be read: {why}") }],
+        Some(Some(Ok(thumbnail))) if thumbnail.assumed => {
+            let about = "untagged: its range or luma weights are assumed, since the file does not say";
+            vec![Mark { shape: Glyph::Tag, about: about.to_owned() }]
+        }
+        _ => Vec::new(),
     }
-    out
 }
 
 /// Side of a mark, in points.
@@ -77,34 +74,6 @@ fn shape(ui: &Ui, shape: Glyph, rect: Rect, ink: Color32) {
                 rect.left_bottom(),
             ];
             p.add(Shape::closed_line(points.to_vec(), line));
-        }
-        Glyph::HalfRing => {
-            p.circle_stroke(c, r, line);
-            let half = (0..=12).map(|i| {
-                let angle = std::f32::consts::PI * (i as f32 / 12.0 + 0.5);
-                c + r * Vec2::angled(angle)
-            });
-            p.add(Shape::convex_polygon(half.collect(), ink, Stroke::NONE));
-        }
-        Glyph::Tilted => {
-            let points = [
-                pos2(c.x, rect.top()),
-                pos2(rect.right(), c.y),
-                pos2(c.x, rect.bottom()),
-                pos2(rect.left(), c.y),
-            ];
-            p.add(Shape::closed_line(points.to_vec(), line));
-        }
-        Glyph::Brackets => {
-            for (x, inward) in [(rect.left(), r * 0.6), (rect.right(), -r * 0.6)] {
-                let points = [
-                    pos2(x + inward, rect.top()),
-                    pos2(x, rect.top()),
-                    pos2(x, rect.bottom()),
-                    pos2(x + inward, rect.bottom()),
-                ];
-                p.add(Shape::line(points.to_vec(), line));
-            }
         }
     }
 }

@@ -5,7 +5,9 @@ mod light_path;
 mod looks;
 mod luts;
 mod mirror;
+mod order;
 mod outputs;
+mod sizes;
 
 use std::time::{Duration, Instant};
 
@@ -39,6 +41,10 @@ struct Desk {
     /// Rows that thumbnails are wanted of.
     rows: Option<std::ops::Range<usize>>,
     size: Vec2,
+    /// What is left for the picture.
+    area: egui::Rect,
+    shot: usize,
+    trouble: Option<Arc<str>>,
     clips: Vec<egui::Rect>,
 }
 
@@ -67,6 +73,9 @@ impl Desk {
             learn: Vec::new(),
             rows: None,
             size: SIZE,
+            area: egui::Rect::NOTHING,
+            shot: 0,
+            trouble: None,
             clips: Vec::new(),
         };
         // Panels know their sizes from the second frame on.
@@ -86,7 +95,7 @@ impl Desk {
             trying: self.trying.clone(),
             looks: shipped_looks().into(),
             looks_ready: false,
-            shot: 0,
+            shot: self.shot,
             frame: 0,
             frames: 0,
             playing: false,
@@ -95,7 +104,7 @@ impl Desk {
             scope: Scope::Shot,
             compare: Compare::After,
             clip: None,
-            trouble: None,
+            trouble: self.trouble.clone(),
             compiling: false,
             playback: Playback::default(),
             panel: self.panel.clone(),
@@ -116,9 +125,9 @@ impl Desk {
         };
         let snapshot = self.snapshot();
         let mut inputs = Vec::new();
-        let (panes, asked) = (&mut self.panes, &mut inputs);
+        let (panes, asked, area) = (&mut self.panes, &mut inputs, &mut self.area);
         let mut full = self.egui.clone().run_ui(raw, |ui| {
-            panes.draw(ui, &snapshot, (0, 0), asked);
+            *area = panes.draw(ui, &snapshot, (0, 0), asked);
         });
         full.textures_delta.clear();
         self.clips = full.shapes.iter().map(|s| s.clip_rect).collect();
@@ -140,6 +149,11 @@ impl Desk {
                 other => panic!("nothing here asks for {other:?}"),
             }
         }
+    }
+
+    /// How large a pane is as it is made.
+    fn made(&self, pane: Pane) -> f32 {
+        Layout::default_size(pane)
     }
 
     fn change(&mut self, change: Change, control: u32) {
