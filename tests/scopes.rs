@@ -36,7 +36,7 @@ fn counted(gpu: &Gpu, codes: &[[u16; 3]], width: u32, bits: u32, setting: Settin
     let traces = Traces::new(gpu, width);
     let mut encoder = gpu.device.create_command_encoder(&Default::default());
     let view = ScopeView { setting, ..ScopeView::default() };
-    gpu.encode_scopes(&mut encoder, gpu.scopes().unwrap(), &output, bits, &view, &traces);
+    gpu.encode_scopes(&mut encoder, gpu.scopes().unwrap(), &output, bits, &view, &traces, None);
     gpu.queue.submit([encoder.finish()]);
     traces.counts(gpu).unwrap()
 }

@@ -89,11 +89,12 @@ fn rendered(show: &Show, dir: &Path, shot: usize, frame: u64) -> Vec<[f64; 3]> {
         shots: vec![shot],
         frames: Some(frame..=frame),
         out: out.path(),
-        format: ImageFormat::Png,
+        format: ImageFormat::Png.into(),
         tail: Some(show.tail(Output::Files)),
         gpu: None,
+        options: Default::default(),
     };
-    assert_eq!(render(&job, &mut |_| ()).unwrap(), 1);
+    assert_eq!(render(&job, &mut |_| ()).unwrap().written, 1);
     let file = file_name(out.path(), &show.shots[shot], frame, ImageFormat::Png);
     let image = image::open(file).unwrap().into_rgb16();
     image.pixels().map(|p| p.0.map(|v| f64::from(v) / 65535.0)).collect()

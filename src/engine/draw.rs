@@ -1,12 +1,14 @@
 //! Drawing what is on view: the right frame, through the right plan, to every live output.
 
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 use std::time::Instant;
 
+use super::beside::Finished;
 use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
-use crate::gpu::{Gpu, GpuError, Output, Pipeline, ScopePasses, Traces};
+use crate::gpu::{Gpu, GpuError, Output, Pipeline};
 use crate::look::List;
 use crate::picture::{Balance, Frame, Recipe, StageValues, Structure, Target};
 use crate::show::{self, OutputSettings, recipe};
@@ -25,7 +27,7 @@ pub(super) struct Drawn {
 }
 
 /// Recipes, each with the outputs that show it and the depth of their surfaces. They differ in their tails.
-type Recipes = Vec<(Vec<Live>, Recipe, u32)>;
+pub(super) type Recipes = Vec<(Vec<Live>, Recipe, u32)>;
 
 /// Compiled passes for recipes that differ in their tails.
 pub(super) struct Passes {
@@ -44,11 +46,17 @@ impl Engine {
 
     /// Draws what is on view, if that differs from what was drawn last.
     pub(super) fn draw(&mut self, now: Instant) {
-        if self.scopes.is_some() && !self.traced && self.scopes_ready().is_some() {
-            // Drawn before the scopes were compiled.
+        let here = (self.document.shot, self.frame);
+        if self.scopes_came(here) {
             self.drawn = None;
         }
-        let here = (self.document.shot, self.frame);
+        if self.marks_came(here) {
+            self.drawn = None;
+        }
+        if self.aside.came.swap(false, Ordering::AcqRel) {
+            // What the picture is to stand beside was not there before.
+            self.drawn = None;
+        }
         let wanted =
             Drawn { shot: here.0, frame: here.1, revision: self.document.revision, makeshift: false };
         if self.drawn == Some(wanted) {
@@ -98,6 +106,7 @@ impl Engine {
         }
         if self.submit(&recipes, &passes, &frame, here, makeshift, now) {
             self.drawn = Some(Drawn { makeshift, ..wanted });
+            self.saw(here);
             self.shown_frame(now);
             self.stale = true;
         }
@@ -216,6 +225,10 @@ impl Engine {
             self.leave_out(&mut less, compare);
             wanted.extend(plan(&less));
         }
+        // That of the version that is looked at.
+        let other = self.aside.other.as_ref().map(|(_, _, show)| show);
+        let other = other.and_then(|show| self::recipe(show, self.document.shot, recipe.tail.clone(), 0));
+        wanted.extend(other.iter().flat_map(plan));
         let reads = |s: &StageValues| s.kind.declaration().neighbourhood.is_some();
         // Of a look that is tried no stage is switched before it is kept.
         let mine = |at: usize| !self.document.is_trying() || !self.is_of_look(at);
@@ -264,7 +277,7 @@ impl Engine {
         };
         let Some((_, _, upload)) = &self.uploaded else { return false };
         let mut encoder = self.gpu.device.create_command_encoder(&Default::default());
-        let (mut outputs, mut of_client) = (Vec::new(), None);
+        let (mut outputs, mut of_client, mut live) = (Vec::new(), None, Vec::<Finished>::new());
         let gpu = &self.gpu;
         let mut encoded = match &graded {
             Some((pipelines, parts, picture)) => {
@@ -281,20 +294,37 @@ impl Engine {
                 None => gpu.encode_parts(&mut encoder, own, upload, &recipe.parts(), &output, *depth, true),
             });
             let client = Some(&output).filter(|_| places.contains(&Live::Client));
-            of_client = client.map(|o| (o.clone(), *depth)).or(of_client);
-            outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
+            of_client = client.map(|o| (o.clone(), *depth, recipe)).or(of_client);
+            live.push((places.clone(), output, *depth));
         }
         if let Err(e) = encoded {
             self.set_broken(Some(e.to_string().into()));
             return false;
         }
-        let traces = of_client.and_then(|(picture, depth)| self.trace(&mut encoder, &picture, depth));
+        let beside = self.put_beside(&mut encoder, &live, (shot, number));
+        for ((places, picture, _), beside) in live.iter().zip(&beside) {
+            outputs.extend(places.iter().map(|p| {
+                let shown = beside.as_ref().filter(|_| self.aside.is_on(*p)).unwrap_or(picture);
+                (*p as usize, shown.clone())
+            }));
+        }
+        let traces =
+            of_client.and_then(|(picture, depth, recipe)| self.trace(&mut encoder, &picture, depth, recipe));
+        let shared = graded.map(|(.., picture)| picture);
+        let marks = match makeshift {
+            true => None,
+            false => self.mark(&mut encoder, recipes, shared, &mut outputs, frame),
+        };
         let index = self.gpu.queue.submit([encoder.finish()]);
+        if let Some(marks) = &marks {
+            marks.ask();
+        }
         self.serial += 1;
         self.finisher.add(Job {
             index,
             outputs,
             traces,
+            marks,
             shot,
             frame: number,
             serial: self.serial,
@@ -305,35 +335,6 @@ impl Engine {
         true
     }
 
-    /// The passes of scopes, if they are compiled.
-    fn scopes_ready(&self) -> Option<&ScopePasses> {
-        let wake = self.wake.clone();
-        self.gpu.scopes_ready(move || wake())
-    }
-
-    /// The scopes of the client's picture, if they are wanted and compiled.
-    fn trace(
-        &mut self,
-        encoder: &mut wgpu::CommandEncoder,
-        picture: &Output,
-        depth: u32,
-    ) -> Option<Arc<Traces>> {
-        let view = self.scopes?;
-        self.traced = self.scopes_ready().is_some();
-        let gpu = self.gpu.clone();
-        let passes = gpu.scopes().ok().filter(|_| self.traced)?;
-        let (columns, _) = crate::scope::columns(picture.width);
-        self.traces.retain(|t| t.columns == columns);
-        let free = self.traces.iter().find(|t| Arc::strong_count(t) == 1).cloned();
-        let traces = free.unwrap_or_else(|| {
-            let new = Arc::new(Traces::new(&gpu, picture.width));
-            self.traces.push(new.clone());
-            new
-        });
-        gpu.encode_scopes(encoder, passes, picture, depth, &view, &traces);
-        Some(traces)
-    }
-
     fn set_broken(&mut self, why: Option<Arc<str>>) {
         if self.broken != why {
             self.broken = why;
@@ -342,7 +343,7 @@ impl Engine {
     }
 
     /// What live pictures are written to: deep as soon as one window is.
-    fn target(&self) -> Target {
+    pub(super) fn target(&self) -> Target {
         if self.depths.iter().all(|&bits| bits <= 8) { Target::Screen } else { Target::DeepScreen }
     }
 
@@ -351,7 +352,7 @@ impl Engine {
     pub(super) fn leave_out(&self, recipe: &mut Recipe, compare: Compare) {
         let look = self.first_of(List::Look)..self.first_of(List::Finish);
         match compare {
-            Compare::After => {}
+            Compare::After | Compare::OtherVersion => {}
             Compare::Before => {
                 recipe.balance = Some(Balance::default());
                 recipe.stages.iter_mut().for_each(|s| s.strength = 0.0);
@@ -379,8 +380,8 @@ impl Engine {
     }
 
     /// A recipe for each distinct setting and depth among the live outputs, and the outputs that show it.
-    fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
-        let show = self.document.seen();
+    pub(super) fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
+        let show = &self.on_view();
         let mut out = Recipes::new();
         let mut settings: Vec<(&OutputSettings, u32)> = Vec::new();
         for (live, output) in [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)] {
@@ -405,7 +406,7 @@ fn is_same(a: &OutputSettings, b: &OutputSettings) -> bool {
 }
 
 /// A texture that nobody looks at, of the right size; a new one if there is none.
-fn output(
+pub(super) fn output(
     gpu: &Gpu,
     pool: &mut Vec<Arc<Output>>,
     size: (u32, u32),

@@ -7,7 +7,8 @@ use std::time::{Duration, Instant};
 use arc_swap::ArcSwapOption;
 use crossbeam_channel::{Receiver, Sender, unbounded};
 
-use crate::gpu::{Gpu, Output, Traces};
+use crate::gpu::{Gpu, MarkCounts, Output, Traces};
+use crate::scope::patterns::Tally;
 
 /// A finished picture.
 pub struct Picture {
@@ -15,6 +16,8 @@ pub struct Picture {
     pub output: Arc<Output>,
     /// Scopes of the client's picture, if they were wanted.
     pub traces: Option<Arc<Traces>>,
+    /// What was counted for the marks on it, if there are any.
+    pub tally: Option<Tally>,
     /// Which shot it shows.
     pub shot: usize,
     /// Which frame of the shot.
@@ -31,6 +34,7 @@ pub(super) struct Job {
     pub index: wgpu::SubmissionIndex,
     pub outputs: Vec<(usize, Arc<Output>)>,
     pub traces: Option<Arc<Traces>>,
+    pub marks: Option<Arc<MarkCounts>>,
     pub shot: usize,
     pub frame: u64,
     pub serial: u64,
@@ -66,11 +70,13 @@ impl Finisher {
                     continue;
                 }
                 let now = Instant::now();
+                let tally = job.marks.as_ref().and_then(|marks| marks.take());
                 let mut first = true;
                 for (place, output) in job.outputs {
                     let picture = Arc::new(Picture {
                         output,
                         traces: job.traces.clone(),
+                        tally,
                         shot: job.shot,
                         frame: job.frame,
                         serial: job.serial,

@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use super::comparing::{Comparing, Keep};
+use super::marks::MarkCommand;
 use super::osc::OscOptions;
 use super::targets::Focus;
 use crate::gpu::ScopeView;
@@ -54,6 +56,8 @@ pub enum Compare {
         /// Which of its stages.
         at: usize,
     },
+    /// All of it as another version has it.
+    OtherVersion,
 }
 
 /// A patch of a picture, in shares 0…1 of its width and height from the upper left corner.
@@ -120,6 +124,10 @@ pub enum Command {
     KeepLook,
     /// The show's own look again.
     LeaveLook,
+    /// Something about stills, and about what the picture is compared with.
+    Comparing(Comparing),
+    /// What is told on the desk's picture.
+    Mark(MarkCommand),
     /// Take the last step back; what is tried is left first.
     Undo,
     /// Do it again.
@@ -150,6 +158,13 @@ pub enum Input {
     Reset {
         /// Its address.
         target: Arc<str>,
+    },
+    /// Put what an address leads to at a value in its own unit, as a step of its own: a number was typed.
+    Set {
+        /// The address.
+        target: Arc<str>,
+        /// The value.
+        value: f64,
     },
     /// A hand took hold of a control that tells so, or let it go: what it changes between is one step to
     /// undo, however long it rests.
@@ -194,7 +209,7 @@ pub enum Input {
     /// Listen to the panels for the control that is to move the parameter at an address, and do nothing else of what
     /// they say meanwhile; `None` ends that. What is recognised is in the snapshot's panel; who asked writes the map.
     Learn {
-        /// The address.
+        /// The address, or an action's name for a button.
         target: Option<Arc<str>>,
     },
     /// A hand does something on the panel that is drawn, by the map on view: the same as if its panel sent that.
@@ -215,6 +230,8 @@ pub enum Input {
         /// Pressed, not let go.
         down: bool,
     },
+    /// Something about stills and versions.
+    Keep(Keep),
     /// Listen to OSC, there and nowhere else. What does not work is said in the snapshot.
     Osc(OscOptions),
 }

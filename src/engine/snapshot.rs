@@ -4,13 +4,15 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
+use super::comparing::Kept;
 use super::input::{Compare, Scope};
+use super::marks::Marks;
 use super::osc::OscState;
 use super::targets::Focus;
 use super::thumbs::Thumbnails;
 use crate::media::timecode::Counting;
 use crate::media::{ClipInfo, Rate};
-use crate::panel::{ButtonState, ControlState, Guess, Standing};
+use crate::panel::{ButtonState, ControlState, Guess, Map, Standing};
 use crate::picture::Probed;
 use crate::show::{Look, Show};
 
@@ -34,6 +36,8 @@ pub struct Playback {
 pub struct PanelState {
     /// The map's name.
     pub map: String,
+    /// All maps that are loaded, in their order.
+    pub maps: Vec<Arc<Map>>,
     /// Names of the ports that are open.
     pub ports: Vec<String>,
     /// Names of the ports that were open and are gone, and with several maps the names of those whose panel was
@@ -73,7 +77,7 @@ impl PanelState {
 /// A control that is being learned.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Learning {
-    /// The address of the parameter that it is for.
+    /// The address of the parameter that it is for, or the name of the action.
     pub target: Arc<str>,
     /// The port last heard from since it began.
     pub port: Option<String>,
@@ -139,6 +143,8 @@ pub struct Snapshot {
     pub looks_ready: bool,
     /// Is a patch of the picture waited for, to be made neutral?
     pub picking: bool,
+    /// What is told on the desk's picture.
+    pub marks: Marks,
     /// Why the current frame cannot be shown, or what else went wrong.
     pub trouble: Option<Arc<str>>,
     /// A look's shader is being compiled and the old one draws on.
@@ -149,6 +155,8 @@ pub struct Snapshot {
     pub panel: PanelState,
     /// Frames and bytes decoded and kept.
     pub cached: (usize, usize),
+    /// Stills, versions, and what the picture is compared with.
+    pub kept: Kept,
     /// Is there a change that is not on disk?
     pub unsaved: bool,
     /// Steps that can be undone and redone.
@@ -158,10 +166,15 @@ pub struct Snapshot {
 impl Snapshot {
     /// Timecode of the frame on view.
     pub fn timecode(&self) -> String {
-        let (num, den) = self.show.rate;
-        let rate = Rate::new(num, den).unwrap_or(Rate::FPS_24);
-        let start = self.clip.as_ref().and_then(|c| c.timecode_start).unwrap_or(0);
-        let first = self.show.shots.get(self.shot).map_or(0, |shot| shot.frames().start);
-        Counting::whole(rate.nominal()).text(start + first + self.frame)
+        timecode(&self.show, self.clip.as_deref(), self.shot, self.frame)
     }
+}
+
+/// Timecode of a frame of a shot of a clip.
+pub(super) fn timecode(show: &Show, clip: Option<&ClipInfo>, shot: usize, frame: u64) -> String {
+    let (num, den) = show.rate;
+    let rate = Rate::new(num, den).unwrap_or(Rate::FPS_24);
+    let start = clip.and_then(|c| c.timecode_start).unwrap_or(0);
+    let first = show.shots.get(shot).map_or(0, |shot| shot.frames().start);
+    Counting::whole(rate.nominal()).text(start + first + frame)
 }

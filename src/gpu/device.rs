@@ -4,7 +4,7 @@ use std::sync::{Arc, Mutex};
 
 use super::luts::Luts;
 use super::work::{AtWork, Work};
-use super::{Output, Pipelines, Scopes, Tables};
+use super::{BesidePass, Marks, Output, Pipelines, Scopes, Tables};
 
 /// Why there is no GPU to work on, or why it would not do something.
 #[derive(Debug, thiserror::Error)]
@@ -72,6 +72,10 @@ pub struct Gpu {
     pub pipelines: Pipelines,
     /// Passes of scopes.
     pub(super) scopes: Scopes,
+    /// The pass that compares pictures.
+    pub(super) beside: BesidePass,
+    /// The pass of marks.
+    pub(super) marks: Marks,
     /// LUTs on it.
     pub(super) luts: Luts,
     /// Tables of output transforms.
@@ -143,6 +147,8 @@ impl Gpu {
                 queue,
                 pipelines,
                 scopes: Scopes::default(),
+                beside: BesidePass::default(),
+                marks: Marks::default(),
                 luts,
                 tables,
                 work,

@@ -5,8 +5,10 @@
 
 mod assembly;
 mod bench;
+mod beside;
 mod check;
 mod device;
+mod marks;
 mod pipelines;
 mod run;
 mod scope;
@@ -17,14 +19,16 @@ mod work;
 
 pub use assembly::Assembly;
 pub use bench::{BenchLook, BenchLooks, BenchRow, bench, is_software};
+pub use beside::{BesidePass, BesidePasses};
 pub use check::{
     ACES2_SIGNAL, Agreement, CheckReport, DARK_SIGNAL, OF_PIXEL, PQ_SIGNAL, REENCODED_SIGNAL, ROUNDING,
     SIGNAL, TOLERANCE, Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad,
     self_check, settings, spread, vectors,
 };
 pub use device::{Gpu, GpuError, Request};
+pub use marks::{MarkCounts, MarkInputs, MarkPasses, MarkView, Marks, palette};
 pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Input, Output, Upload};
-pub use scope::{ScopePasses, ScopeView, Scopes, Traces};
+pub use scope::{ScopeOf, ScopePasses, ScopeView, Scopes, Traces};
 pub use tables::Tables;
 pub use work::AtWork;

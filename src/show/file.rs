@@ -228,26 +228,30 @@ pub fn read(text: &str, file: &Path) -> Result<Show, ShowError> {
 }
 
 fn read_source(source: Source<'_>) -> Result<Show, ShowError> {
-    source.with_tables(VERSION, |root| {
-        root.only(&["version", "show", "outputs", "display", "group", "shot", "look", "chain"])?;
-        let about = root.need_table("show", "[show]")?;
-        about.only(&["name", "rate", "raster", "transform", "lut-expects", "lut-gives", "panel"])?;
-        let displays = read_own(&root)?;
-        let groups = read_groups(&root)?;
-        let (transform, show_lut) = read_transform(&about, &displays)?;
-        Ok(Show {
-            name: about.text("name", "a text")?.1.to_owned(),
-            rate: about.word("rate", RATES, rate_from_text)?,
-            raster: about.word_or_none("raster", RASTERS, raster_from_text)?,
-            transform,
-            panels: about.text_or_texts("panel", "the name of a panel map, or a list of such names")?,
-            outputs: read_outputs(&root, &displays, show_lut.as_deref())?,
-            show_lut,
-            displays,
-            shots: read_shots(&root, &groups)?,
-            groups,
-            chain: read_chain(&root)?,
-        })
+    source.with_tables(VERSION, |root| read_show(&root, &[]))
+}
+
+/// A show from tables that may hold others beside it, called `more`.
+pub(super) fn read_show(root: &Table<'_>, more: &[&str]) -> Result<Show, ShowError> {
+    let keys = ["version", "show", "outputs", "display", "group", "shot", "look", "chain"];
+    root.only(&[&keys[..], more].concat())?;
+    let about = root.need_table("show", "[show]")?;
+    about.only(&["name", "rate", "raster", "transform", "lut-expects", "lut-gives", "panel"])?;
+    let displays = read_own(root)?;
+    let groups = read_groups(root)?;
+    let (transform, show_lut) = read_transform(&about, &displays)?;
+    Ok(Show {
+        name: about.text("name", "a text")?.1.to_owned(),
+        rate: about.word("rate", RATES, rate_from_text)?,
+        raster: about.word_or_none("raster", RASTERS, raster_from_text)?,
+        transform,
+        panels: about.text_or_texts("panel", "the name of a panel map, or a list of such names")?,
+        outputs: read_outputs(root, &displays, show_lut.as_deref())?,
+        show_lut,
+        displays,
+        shots: read_shots(root, &groups)?,
+        groups,
+        chain: read_chain(root)?,
     })
 }
 

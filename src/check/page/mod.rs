@@ -1,6 +1,6 @@
 //! The report as a page: one file of HTML, with its pictures inside and nothing to fetch.
 
-mod plot;
+pub(super) mod plot;
 
 use std::fmt::Write;
 
@@ -54,12 +54,12 @@ pub fn page(report: &Report) -> String {
     out
 }
 
-fn escaped(text: &str) -> String {
+pub(super) fn escaped(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
 /// The same with the sign that numbers have in print.
-fn minus(text: &str) -> String {
+pub(super) fn minus(text: &str) -> String {
     let mut out = String::new();
     let mut rest = text.chars().peekable();
     let mut before = ' ';

@@ -6,7 +6,7 @@ use image::ImageEncoder;
 use image::codecs::png::PngEncoder;
 
 /// A rectangle with two axes.
-pub(super) struct Plot {
+pub(in crate::check) struct Plot {
     svg: String,
     x: [f64; 2],
     y: [f64; 2],

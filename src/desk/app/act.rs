@@ -2,20 +2,20 @@
 
 use winit::event_loop::ActiveEventLoop;
 
+use super::super::finder::Finder;
 use super::super::keys::Action;
-use super::super::panes::{Ask, Pane, stage_of};
+use super::super::panes::{Ask, KEYBOARD, Pane, stage_of};
 use super::super::sheet::LookSheet;
+use super::super::stills::StillSheet;
 use super::super::surround::View;
 use super::Desk;
-use crate::engine::{self, Command, Compare, Input, known_target};
+use crate::engine::{self, Command, Compare, Comparing, Input, Keep, known_target};
 use crate::panel::Act;
-
-/// Control number of the keyboard.
-const KEYBOARD: u32 = 1;
 
 impl Desk {
     /// The sheet of looks on the shot on view, or the picture again.
     pub(super) fn toggle_sheet(&mut self) {
+        self.panes.stills = None;
         if self.panes.sheet.take().is_none() {
             let sheet = LookSheet::begin(&self.engine.snapshot(), &self.engine.gpu, self.teller());
             self.panes.sheet = Some(sheet);
@@ -24,7 +24,7 @@ impl Desk {
     }
 
     /// Leaves the stage in hand out of the picture, or takes it in again.
-    fn leave_stage_out(&mut self, out: bool) {
+    pub(super) fn leave_stage_out(&mut self, out: bool) {
         if !out && !std::mem::take(&mut self.looks_away) {
             return;
         }
@@ -35,6 +35,25 @@ impl Desk {
             _ => Compare::After,
         };
         self.engine.send(Input::Command(Command::Compare(compare)));
+    }
+
+    /// Leaves the stage in hand out of the picture until that is asked for again.
+    fn stay_without_stage(&mut self) {
+        let s = self.engine.snapshot();
+        if let Some((list, at)) = stage_of(&s, &self.panes.in_hand) {
+            let stay = Comparing::Stay(Compare::WithoutStage { list, at });
+            self.engine.send(Input::Command(Command::Comparing(stay)));
+        }
+    }
+
+    /// The sheet of stills and versions, or the picture again.
+    fn toggle_stills(&mut self) {
+        if self.panes.stills.take().is_none() {
+            self.panes.sheet = None;
+            self.panes.stills = Some(StillSheet::new(self.teller()));
+            self.engine.send(Input::Keep(Keep::List));
+        }
+        self.surface.window.request_redraw();
     }
 
     pub(super) fn act(&mut self, events: &ActiveEventLoop, what: Action, down: bool, repeat: bool) {
@@ -48,9 +67,23 @@ impl Desk {
             }
             return;
         }
+        if let Action::TurnThis(target, detents) = what {
+            if down {
+                self.engine.send(Input::Turn { target: target.into(), detents, control: KEYBOARD });
+            }
+            return;
+        }
         if what == Action::WithoutStage {
             if !repeat {
                 self.leave_stage_out(down);
+            }
+            return;
+        }
+        if what == Action::Keys && !repeat {
+            if down {
+                self.panes.overlay.press()
+            } else {
+                self.panes.overlay.release()
             }
             return;
         }
@@ -77,12 +110,23 @@ impl Desk {
                     self.engine.send(Input::Panel(Act::Turn { control: control.index, by }));
                 }
             }
+            Action::Leave
+                if std::mem::take(&mut self.panes.overlay.shown) || self.panes.walk.leave_card() => {}
             Action::Leave => {
                 self.engine.send(Input::Command(Command::Picking(false)));
                 // The form and the sheet first: what was clicked on that stays on trial.
-                if self.panes.saving.take().is_none() && self.panes.sheet.take().is_none() {
+                if self.panes.bringing_in.take().is_none()
+                    && self.panes.saving.take().is_none()
+                    && self.panes.stills.take().is_none()
+                    && self.panes.sheet.take().is_none()
+                {
                     self.engine.send(Input::Command(Command::LeaveLook));
                 }
+            }
+            Action::StayWithoutStage if !repeat => self.stay_without_stage(),
+            Action::Stills if !repeat => self.toggle_stills(),
+            Action::KeepVersion if !repeat => {
+                self.engine.send(Input::Keep(Keep::Version { name: String::new() }));
             }
             Action::SaveLook if !repeat => self.panes.asks.push(Ask::SaveForm),
             Action::Probe if !repeat => self.panes.probing = !self.panes.probing,
@@ -125,7 +169,14 @@ impl Desk {
             Action::Surround if !repeat => {
                 self.panes.view.surround = self.panes.view.surround.next();
             }
-            Action::Keys if !repeat => self.panes.keys = !self.panes.keys,
+            Action::Find if !repeat => self.panes.finder = Some(Finder::default()),
+            Action::Walk if !repeat => {
+                let scopes = self.panes.scopes.shown;
+                if let Some(row) = self.panes.walk.toggle(&self.engine.snapshot(), scopes) {
+                    self.panes.take_row(&row);
+                }
+            }
+            Action::Type(first) => (self.panes.begin, self.panes.reveal) = (Some(first), true),
             _ => {}
         }
     }

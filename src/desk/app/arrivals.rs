@@ -7,17 +7,26 @@ use std::sync::atomic::Ordering;
 use super::super::library::Done;
 use super::super::luts::Wish;
 use super::super::panes::{MOUSE, TraceTextures};
+use super::super::stills::BringIn;
 use super::{Desk, News};
 use crate::engine::{Input, Live};
 use crate::gpu::Gpu;
+use crate::media::ImageFormat;
 use crate::show::is_lut_file;
 
 impl Desk {
-    /// A file was dropped on the desk: a LUT goes into the chain, where it belongs.
+    /// A file was dropped on the desk: a LUT goes into the chain, where it belongs; of a picture it is asked what it is.
     pub(super) fn dropped(&mut self, path: &Path) {
+        if ImageFormat::of_path(path).is_some() {
+            let display = self.engine.snapshot().show.outputs.desk.display.id.to_string();
+            self.panes.bringing_in = Some(BringIn { file: path.to_owned(), name: String::new(), display });
+            return;
+        }
         if !is_lut_file(path) {
             let name = path.file_name().unwrap_or_default().to_string_lossy();
-            self.panes.note = Some(format!("{name}: only .cube and .clf files can be dropped here"));
+            self.panes.note = Some(format!(
+                "{name}: only .cube, .clf, .png, .tif, .exr and .dpx files can be dropped here"
+            ));
             return;
         }
         let wish = Wish { stage: None, file: path.to_owned(), said: [None; 2] };
@@ -73,6 +82,7 @@ impl Desk {
     /// Gives the newest traces to the panes.
     pub(super) fn show_traces(&mut self, gpu: &Gpu) {
         let newest = self.engine.picture(Live::Client).and_then(|p| p.traces.clone());
+        self.panes.scopes.current = newest.is_some();
         let Some(traces) = newest.filter(|_| self.panes.scopes.shown) else { return };
         let shown = self.traces.as_ref().is_some_and(|t| Arc::ptr_eq(t, &traces));
         if shown {
@@ -101,7 +111,7 @@ impl Desk {
         let (proxy, stirred) = (self.proxy.clone(), self.stirred.clone());
         move || {
             stirred.store(true, Ordering::Relaxed);
-            let _ = proxy.send_event(News);
+            let _ = proxy.send_event(News::Stirred);
         }
     }
 }

@@ -14,7 +14,7 @@ pub(super) fn check_device(gpu: &Arc<Gpu>, line: &Arc<ArcSwap<String>>, proxy: E
     rayon::spawn(move || {
         let _at_work = at_work;
         line.store(Arc::new(device_line(&gpu)));
-        let _ = proxy.send_event(News);
+        let _ = proxy.send_event(News::Stirred);
     });
 }
 

@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 
 use egui_wgpu::ScreenDescriptor;
 
+use super::super::beside::beside;
 use super::super::library::SaveForm;
 use super::super::look;
 use super::super::panes::Ask;
@@ -59,14 +60,17 @@ impl Desk {
         self.panes.windows = [Some(&self.surface), self.client.as_ref().map(|c| &c.surface)]
             .map(|window| window.map(WindowSurface::truth));
         self.show_traces(&gpu);
+        self.panes.tally = picture.as_ref().and_then(|p| p.tally);
         let panes = &mut self.panes;
         let mut full = self.egui.run_ui(raw, |ui| {
             area = panes.draw(ui, &snapshot, presentation, &mut inputs);
             if let Some(picture) = picture.as_deref().filter(|_| snapshot.picking) {
                 pick_neutral(ui, area, picture, &mut inputs);
             }
-            let seen =
-                picture.as_deref().filter(|_| panes.probing && !snapshot.picking && panes.sheet.is_none());
+            let bare = panes.sheet.is_none() && panes.stills.is_none();
+            let quiet = panes.probing || snapshot.picking;
+            beside(ui, area, picture.as_deref().filter(|_| bare), &snapshot, quiet, &mut inputs);
+            let seen = picture.as_deref().filter(|_| panes.probing && !snapshot.picking && bare);
             probe(ui, area, seen, &snapshot, &mut panes.probed, &mut inputs);
         });
         self.remember();

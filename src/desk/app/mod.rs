@@ -12,6 +12,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
+use egui_winit::accesskit_winit::Event as AssistEvent;
 use winit::application::ApplicationHandler;
 use winit::event::WindowEvent;
 use winit::event_loop::{ActiveEventLoop, ControlFlow, EventLoop, EventLoopProxy};
@@ -30,7 +31,19 @@ use super::window::{Blit, WindowSurface};
 use crate::engine::{self, Handle};
 use crate::gpu::Traces;
 
-struct News;
+/// What wakes the event loop.
+enum News {
+    /// Something is new elsewhere.
+    Stirred,
+    /// An assistive program wants something of the desk's window.
+    Assist(AssistEvent),
+}
+
+impl From<AssistEvent> for News {
+    fn from(event: AssistEvent) -> Self {
+        Self::Assist(event)
+    }
+}
 
 /// How soon a window that could not be drawn to is tried again.
 pub(super) const RETRY: Duration = Duration::from_millis(200);
@@ -106,8 +119,12 @@ impl ApplicationHandler<News> for App {
         }
     }
 
-    fn user_event(&mut self, events: &ActiveEventLoop, _: News) {
+    fn user_event(&mut self, events: &ActiveEventLoop, news: News) {
         let Some(desk) = &mut self.desk else { return };
+        if let News::Assist(event) = news {
+            desk.assist(event.window_event);
+            return;
+        }
         if !desk.engine.running() {
             self.end(events);
             return;

@@ -18,6 +18,7 @@ use super::super::panes::Panes;
 use super::super::remembered::Memory;
 use super::super::soundness::Soundness;
 use super::super::surface::Beside;
+use super::super::walk::{Remembered, Walk, is_demo};
 use super::super::window::{Blit, WindowSurface, of_shape};
 use super::device::check_device;
 use super::{ClientWindow, Desk, DeskError, DeskOptions, News};
@@ -36,7 +37,9 @@ impl Desk {
     ) -> Result<Self, DeskError> {
         let attributes = Window::default_attributes()
             .with_title("Greyhold · desk")
-            .with_inner_size(winit::dpi::LogicalSize::new(options.size.0, options.size.1));
+            .with_inner_size(winit::dpi::LogicalSize::new(options.size.0, options.size.1))
+            // Assistive programs have to know of it before it is seen.
+            .with_visible(false);
         let window = Arc::new(events.create_window(attributes).map_err(DeskError::window)?);
         let display = Box::new(events.owned_display_handle());
         let instance =
@@ -45,7 +48,7 @@ impl Desk {
             instance.create_surface(window.clone()).map_err(|e| DeskError::Surface(e.to_string()))?;
         let news = proxy.clone();
         let notify: Arc<dyn Fn() + Send + Sync> = Arc::new(move || {
-            let _ = news.send_event(News);
+            let _ = news.send_event(News::Stirred);
         });
         let gpu = Gpu::open(instance, Some(&surface), Request { adapter: &options.adapter })?;
         let options_of_engine = (options.engine)(notify);
@@ -55,7 +58,7 @@ impl Desk {
         let blit = Blit::new(&gpu, surface.config.format);
         let egui = egui::Context::default();
         look::apply(&egui);
-        let input = egui_winit::State::new(
+        let mut input = egui_winit::State::new(
             egui.clone(),
             egui::ViewportId::ROOT,
             &window,
@@ -63,24 +66,26 @@ impl Desk {
             None,
             Some(gpu.device.limits().max_texture_dimension_2d as usize),
         );
+        input.init_accesskit(events, &window, proxy.clone());
+        window.set_visible(true);
         let renderer =
             egui_wgpu::Renderer::new(&gpu.device, surface.config.format, RendererOptions::default());
         let device = Arc::new(ArcSwap::from_pointee(gpu.adapter.get_info().name));
         check_device(&gpu, &device, proxy.clone());
         let news = proxy.clone();
         let luts = Loader::new(move || {
-            let _ = news.send_event(News);
+            let _ = news.send_event(News::Stirred);
         });
         let (news, stirred) = (proxy.clone(), Arc::<AtomicBool>::default());
         let stir = stirred.clone();
         let librarian = Librarian::new(move || {
             stir.store(true, Ordering::Relaxed);
-            let _ = news.send_event(News);
+            let _ = news.send_event(News::Stirred);
         });
         let (news, stirred_too) = (proxy.clone(), stirred.clone());
         let learner = Learner::new(options.maps, own_panels_folder(), move || {
             stirred_too.store(true, Ordering::Relaxed);
-            let _ = news.send_event(News);
+            let _ = news.send_event(News::Stirred);
         });
         let engine = engine::start(gpu, options_of_engine)?;
         engine.send(Input::Depth { output: Live::Desk, bits: surface.bits() });
@@ -121,6 +126,11 @@ impl Desk {
         };
         desk.librarian.read(&desk.engine.snapshot().dir);
         desk.panes.soundness = Some(Soundness::new(desk.teller()));
+        let remembered = Remembered::own();
+        if is_demo(&desk.engine.snapshot().show) && !remembered.was_offered() {
+            remembered.offered();
+            desk.panes.walk = Walk::Offered;
+        }
         if options.client != ClientWindow::Closed {
             desk.open_client(events);
             if options.client == ClientWindow::Fullscreen {

@@ -1,7 +1,9 @@
 //! Transport: play, timecode, place in the shot, and how playback is doing.
 
+use egui::accesskit::{Action as AssistAction, ActionData};
 use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 
+use super::super::focus::arrows;
 use super::super::look;
 use super::Panes;
 use crate::engine::{Command, Compare, Input, Scope, Snapshot};
@@ -31,12 +33,14 @@ impl Panes {
             if ui.button(scope).on_hover_text("O").clicked() {
                 inputs.push(Input::Command(Command::OtherScope));
             }
+            super::marks::menu(ui, s, inputs);
             self.view_menu(ui);
             let compare = match s.compare {
                 Compare::After => None,
                 Compare::Before => Some("before"),
                 Compare::WithoutLook => Some("without the look"),
                 Compare::WithoutStage { .. } => Some("without the stage"),
+                Compare::OtherVersion => Some("another version"),
             };
             if let Some(compare) = compare {
                 ui.label(RichText::new(compare).color(look::BRIGHT));
@@ -55,7 +59,8 @@ impl Panes {
                 if ui.available_width() > 60.0 {
                     said(ui, &doing(s, presentation), look::QUIET);
                 }
-                if let Some(note) = self.note.as_deref().filter(|_| ui.available_width() > 30.0) {
+                let note = self.note.as_deref().or(s.kept.said.as_deref());
+                if let Some(note) = note.filter(|_| ui.available_width() > 30.0) {
                     said(ui, note, look::WARN);
                 }
             });
@@ -77,6 +82,9 @@ fn bar(ui: &mut Ui, s: &Snapshot, width: f32, inputs: &mut Vec<Input>) {
     }
     ui.painter().vline(x(s.frame), rect.y_range(), egui::Stroke::new(2.0, look::BRIGHT));
     response.widget_info(|| egui::WidgetInfo::slider(true, s.frame as f64, "frame"));
+    if let Some(frame) = by_keys(ui, &response, s) {
+        inputs.push(Input::Command(Command::Seek(frame)));
+    }
     if let Some(at) = response.interact_pointer_pos() {
         let share = ((at.x - rect.left()) / rect.width()).clamp(0.0, 1.0);
         let frame = (share * last).round() as u64;
@@ -103,4 +111,25 @@ fn doing(s: &Snapshot, presentation: (u64, u64)) -> String {
         p.dropped,
         p.cost.as_secs_f64() * 1e3,
     )
+}
+
+/// The frame that keys or an assistive program ask for while the bar has the keyboard.
+fn by_keys(ui: &Ui, bar: &egui::Response, s: &Snapshot) -> Option<u64> {
+    let last = s.frames.saturating_sub(1);
+    ui.ctx().accesskit_node_builder(bar.id, |node| {
+        node.set_min_numeric_value(0.0);
+        node.set_max_numeric_value(last as f64);
+        node.set_numeric_value_step(1.0);
+        node.set_value(s.timecode());
+        node.add_action(AssistAction::SetValue);
+    });
+    let by = arrows(ui, bar);
+    let asked = ui.input(|i| {
+        i.accesskit_action_requests(bar.id, AssistAction::SetValue).find_map(|request| match request.data {
+            Some(ActionData::NumericValue(frame)) => Some(frame.max(0.0).round() as u64),
+            _ => None,
+        })
+    });
+    let turned = (by.x + by.y).round() as i64;
+    asked.or((turned != 0).then(|| s.frame.saturating_add_signed(turned))).map(|frame| frame.min(last))
 }

@@ -80,7 +80,7 @@ pub(super) fn place(view: View<'_>, address: &str) -> Result<Option<Place>, ()> 
                 Reach::Frame => Place::Frame,
                 Reach::Shuttle => Place::Shuttle,
                 // Programs press `/do/next-look`.
-                Reach::Look => return None,
+                Reach::Look | Reach::Measure(_) => return None,
             })
         }));
     }
@@ -286,6 +286,7 @@ pub(super) fn methods(s: &Snapshot) -> (Vec<Method>, Vec<(String, String)>) {
         let how = match action.does {
             Does::Once(_) => "when it is pressed",
             Does::Held { .. } => "as long as it is pressed",
+            Does::Tapped(_) => "when it is pressed",
         };
         all.push(Method {
             address: format!("/do/{}", action.name),

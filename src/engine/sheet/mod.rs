@@ -148,7 +148,7 @@ pub fn sheet(
     let mut done = 0;
     for (place, (index, shot)) in shots.iter().enumerate() {
         let source = |error| RenderError::Source { shot: shot.name.clone(), error };
-        let mut clip = open(&shot.source_path(job.dir), &interpretation(shot)).map_err(source)?;
+        let mut clip = open(&shot.source_path(job.dir), &interpretation(job.show, shot)).map_err(source)?;
         let (number, frame) = standing(shot, clip.as_mut()).map_err(source)?;
         frames.push(number);
         let info = clip.info();

@@ -36,7 +36,7 @@ fn the_mirror_has_buttons() {
 }
 
 /// A desk with a panel that is drawn, as the engine would have it; and that.
-fn with_panel(text: &str) -> (Desk, Surface) {
+pub(super) fn with_panel(text: &str) -> (Desk, Surface) {
     let map = Map::parse(text, "t.toml", &crate::engine::known_target, &crate::engine::known_action).unwrap();
     let surface = Surface::new(Arc::new(map));
     let mut show = with_curves().show;
@@ -62,7 +62,7 @@ fn draw(desk: &mut Desk, surface: &Surface) {
     desk.frame(&[]);
 }
 
-const KNOBS: &str = r#"
+pub(super) const KNOBS: &str = r#"
     name = "knobs"
     port = ""
     [[control]]

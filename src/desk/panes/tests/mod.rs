@@ -1,5 +1,6 @@
 //! The panes under a mouse that is moved by hand: no window, the interface's own events and shapes.
 
+mod access;
 mod curves;
 mod light_path;
 mod looks;
@@ -8,6 +9,7 @@ mod mirror;
 mod order;
 mod outputs;
 mod sizes;
+mod walk;
 
 use std::time::{Duration, Instant};
 
@@ -34,6 +36,7 @@ struct Desk {
     panel: PanelState,
     thumbnails: crate::engine::Thumbnails,
     trying: Option<Trying>,
+    kept: crate::engine::Kept,
     commands: Vec<Command>,
     acts: Vec<Act>,
     /// What was asked to be learned.
@@ -46,6 +49,9 @@ struct Desk {
     shot: usize,
     trouble: Option<Arc<str>>,
     clips: Vec<egui::Rect>,
+    compare: Compare,
+    /// Steps that can be undone and redone, as the engine says.
+    steps: (usize, usize),
 }
 
 const SIZE: Vec2 = Vec2::new(1400.0, 1400.0);
@@ -68,6 +74,7 @@ impl Desk {
             panel: PanelState::default(),
             thumbnails: Arc::default(),
             trying: None,
+            kept: crate::engine::Kept::default(),
             commands: Vec::new(),
             acts: Vec::new(),
             learn: Vec::new(),
@@ -77,6 +84,8 @@ impl Desk {
             shot: 0,
             trouble: None,
             clips: Vec::new(),
+            compare: Compare::After,
+            steps: (0, 0),
         };
         // Panels know their sizes from the second frame on.
         desk.frame(&[]);
@@ -90,6 +99,7 @@ impl Desk {
             dir: "show".into(),
             thumbnails: self.thumbnails.clone(),
             raster: None,
+            marks: Default::default(),
             picking: false,
             probe: None,
             trying: self.trying.clone(),
@@ -102,15 +112,16 @@ impl Desk {
             speed: 0.0,
             focus: Focus::first(&self.show.chain),
             scope: Scope::Shot,
-            compare: Compare::After,
+            compare: self.compare,
             clip: None,
             trouble: self.trouble.clone(),
             compiling: false,
             playback: Playback::default(),
             panel: self.panel.clone(),
             cached: (0, 0),
+            kept: self.kept.clone(),
             unsaved: false,
-            steps: (0, 0),
+            steps: self.steps,
         }
     }
 
@@ -132,6 +143,11 @@ impl Desk {
         full.textures_delta.clear();
         self.clips = full.shapes.iter().map(|s| s.clip_rect).collect();
         self.shapes = full.shapes.into_iter().map(|s| s.shape).collect();
+        self.take(inputs);
+    }
+
+    /// Carries out what panes ask for, as the engine does.
+    fn take(&mut self, inputs: Vec<Input>) {
         for input in inputs {
             match input {
                 Input::Hold { control, down: true } => self.history.hold(control),
@@ -142,8 +158,18 @@ impl Desk {
                     let value = self.show.get(slot).unwrap() + detents * slot.parameter().step;
                     self.change(Change::SetParameter { slot, value }, control);
                 }
+                Input::Set { target, value } => {
+                    let slot = self.show.resolve(&Address::parse(&target).unwrap(), 0).unwrap();
+                    self.change(Change::SetParameter { slot, value }, 0);
+                }
+                Input::Reset { target } => {
+                    let slot = self.show.resolve(&Address::parse(&target).unwrap(), 0).unwrap();
+                    let value = slot.parameter().default;
+                    self.change(Change::SetParameter { slot, value }, 0);
+                }
                 Input::Command(command) => self.commands.push(command),
                 Input::Panel(act) => self.acts.push(act),
+                Input::Scopes(_) => {}
                 Input::Learn { target } => self.learn.push(target),
                 Input::Thumbnails(rows) => self.rows = rows,
                 other => panic!("nothing here asks for {other:?}"),
@@ -225,6 +251,11 @@ impl Desk {
             .collect();
         circles.try_into().expect("five points")
     }
+}
+
+/// The state of an engine that has just opened a show.
+pub(in super::super) fn snapshot_of(show: Show) -> Snapshot {
+    Desk::new(show).snapshot()
 }
 
 fn with_curves() -> Desk {
