@@ -23,6 +23,7 @@ use super::raster::interpretation;
 use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
 use super::targets::{Focus, Reach, To};
+use super::thumbs::Thumbs;
 use super::trial::Readied;
 use crate::colour::Display;
 use crate::gpu::{Gpu, Output, ScopeOf, ScopeView, Traces, Upload, is_software};
@@ -49,6 +50,7 @@ pub(super) struct Engine {
     pub(super) panels: Option<Panels>,
     pub(super) osc: Option<Osc>,
     pub(super) finisher: Finisher,
+    pub(super) thumbs: Thumbs,
     pub(super) outputs: Vec<Arc<Output>>,
     /// The document and plan whose neighbours were made ready last.
     pub(super) warmed: Option<(u64, Vec<Structure>)>,
@@ -119,6 +121,7 @@ impl Engine {
             looks: shipped_looks().into(),
             looks_ready: false,
             dir: options.dir.clone(),
+            thumbnails: Arc::default(),
             shot: 0,
             frame: 0,
             frames,
@@ -160,6 +163,7 @@ impl Engine {
             saver: Saver::start(options.dir.clone(), wake.clone())?,
             feeds: Feeds::new(options.cache, wake.clone()),
             finisher: Finisher::start(gpu.clone(), shared.places.clone(), wake.clone())?,
+            thumbs: Thumbs::start(wake.clone(), Instant::now())?,
             software: is_software(&gpu),
             gpu,
             shared,
@@ -250,6 +254,7 @@ impl Engine {
             Input::Lift { from, to, control } => {
                 self.move_signal(control, now, |pusher, balance| pusher.lift(balance, from, to));
             }
+            Input::Thumbnails(rows) => self.thumbs.want(rows),
             Input::Probe(place) => self.probed = place,
             Input::Scopes(view) => {
                 self.scopes = view;
@@ -589,6 +594,7 @@ impl Engine {
         self.ask_ahead();
         self.draw(now);
         self.ready_next();
+        self.make_thumbnails(now);
         self.save(now);
         let later = [self.document.autosave.due_at(), self.panels.as_ref().and_then(Panels::due)];
         let due = later.into_iter().flatten().fold(due, Instant::min);
@@ -669,6 +675,7 @@ impl Engine {
         if let Some(osc) = &self.osc {
             panel.add_osc(osc.state().clone());
         }
+        let thumbnails = self.thumbs.view(&self.document.show);
         let document = &self.document;
         let clip = self.source(document.shot).and_then(|(key, _)| self.feeds.info(&key));
         self.shared.snapshot.store(Arc::new(Snapshot {
@@ -680,6 +687,7 @@ impl Engine {
             looks: document.trial.library.clone(),
             looks_ready: self.library_is_ready(),
             dir: self.dir.clone(),
+            thumbnails,
             shot: document.shot,
             frame: self.frame,
             frames: self.shot_frames(),

@@ -224,6 +224,9 @@ pub enum Input {
     Probe(Option<[[f64; 2]; 2]>),
     /// Scopes of the client's signal are wanted so, or none.
     Scopes(Option<ScopeView>),
+    /// Rows of the running order whose thumbnails somebody sees: those are made first, then the others. `None`: nobody
+    /// sees any, and none is made.
+    Thumbnails(Option<std::ops::Range<usize>>),
     /// Listen to the panels for the control that is to move the parameter at an address, and do nothing else of what
     /// they say meanwhile; `None` ends that. What is recognised is in the snapshot's panel; who asked writes the map.
     Learn {

@@ -35,6 +35,7 @@ mod snapshot;
 pub mod stills;
 pub mod survey;
 mod targets;
+mod thumbs;
 mod traces;
 mod trial;
 
@@ -53,3 +54,4 @@ pub use raster::raster;
 pub use shots::{ShotJob, check_shots};
 pub use snapshot::{Learning, PanelState, Playback, Snapshot, Trying};
 pub use targets::{FOCUS_PARAMETERS, Focus, Reach, known_target, own_addresses};
+pub use thumbs::{THUMBNAIL, Thumbnail, Thumbnails};

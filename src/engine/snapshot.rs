@@ -11,6 +11,7 @@ use super::marks::Marks;
 use super::osc::OscState;
 use super::pace::Preview;
 use super::targets::Focus;
+use super::thumbs::Thumbnails;
 use crate::media::timecode::Counting;
 use crate::media::{ClipInfo, Rate};
 use crate::panel::{ButtonState, ControlState, Guess, Map, Standing};
@@ -116,6 +117,8 @@ pub struct Snapshot {
     pub dir: PathBuf,
     /// Size of every picture, across and down; `None` until the first shot is open, if the show has no raster.
     pub raster: Option<(u32, u32)>,
+    /// Thumbnails of its shots, as far as they were asked for and made.
+    pub thumbnails: Thumbnails,
     /// The current shot.
     pub shot: usize,
     /// The current frame of that shot, from 0.

@@ -53,14 +53,17 @@ impl Overlay {
                 let columns = ((room.x / COLUMN) as usize).clamp(1, 4);
                 let width = (room.x - 28.0).min(columns as f32 * (COLUMN + 40.0));
                 ui.set_width(width);
-                ScrollArea::vertical().max_height(room.y - 28.0).min_scrolled_height(room.y - 28.0).show(ui, |ui| {
-                    ui.columns(columns, |columns| {
-                        let shared = share(groups, columns.len());
-                        for (column, groups) in columns.iter_mut().zip(shared) {
-                            groups.iter().for_each(|group| group.draw(column));
-                        }
-                    });
-                });
+                ScrollArea::vertical().max_height(room.y - 28.0).min_scrolled_height(room.y - 28.0).show(
+                    ui,
+                    |ui| {
+                        ui.columns(columns, |columns| {
+                            let shared = share(groups, columns.len());
+                            for (column, groups) in columns.iter_mut().zip(shared) {
+                                groups.iter().for_each(|group| group.draw(column));
+                            }
+                        });
+                    },
+                );
             });
         });
     }

@@ -102,6 +102,7 @@ impl Sequence {
         }
         let (width, height) = header.size();
         let info = ClipInfo {
+            assumed: false,
             name: pattern.name(),
             path: file,
             frames,
