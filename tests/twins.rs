@@ -21,7 +21,8 @@ fn stages_rust_files_and_wgsl_files_are_the_same_set() {
     let declared: BTreeSet<_> = STAGES.iter().map(|d| d.function()).collect();
     assert_eq!(declared.len(), STAGES.len(), "two stages share a key");
     let mut rust = stems("src/look", "rs");
-    for support in ["mod", "chain", "declaration", "intent", "kernel", "named_lut", "origin", "spot"] {
+    for support in ["mod", "chain", "declaration", "intent", "kernel", "named_lut", "origin", "spot", "typed"]
+    {
         assert!(rust.remove(support));
     }
     assert_eq!(rust, declared);

@@ -4,7 +4,11 @@
 //! its own thread; this room shows what is finished and sends what the hands do.
 
 mod app;
+mod beside;
 mod client;
+mod deeds;
+mod finder;
+mod focus;
 mod keys;
 mod learner;
 mod library;
@@ -16,7 +20,10 @@ mod probe;
 mod rows;
 mod sheet;
 mod soundness;
+mod stills;
 mod surface;
+mod typing;
+mod walk;
 mod window;
 
 pub use app::{ClientWindow, DeskError, DeskOptions, run};

@@ -5,12 +5,14 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use super::actions::{Does, action};
+use super::comparing::{Aside, Comparing, HOLD};
 use super::document::{Document, PANEL_CONTROLS, PORT_CONTROLS};
 use super::draw::Drawn;
 use super::feed::{Feeds, SourceKey};
 use super::finish::Finisher;
 use super::host::{EngineError, Options, Shared};
 use super::input::{Command, Compare, Input, Live, Patch, Scope};
+use super::keeper::Keeper;
 use super::marks::{Marking, Marks};
 use super::osc::Osc;
 use super::pace::{Pace, Preview};
@@ -96,6 +98,10 @@ pub(super) struct Engine {
     asked_again: Option<Instant>,
     /// Names of actions that are held.
     held: Vec<&'static str>,
+    /// Actions that were pressed, and when, which undo themselves if they are held for long.
+    tapped: Vec<(&'static str, Instant)>,
+    /// Stills, versions, and what the picture is compared with.
+    pub(super) aside: Aside,
 }
 
 impl Engine {
@@ -129,6 +135,7 @@ impl Engine {
             reduced: 1,
             ready: Vec::new(),
             cached: (0, 0),
+            kept: Default::default(),
             unsaved: false,
             steps: (0, 0),
         }
@@ -145,6 +152,7 @@ impl Engine {
             _ => None,
         };
         Ok(Self {
+            aside: Aside::new(Keeper::start(options.dir.clone(), gpu.clone(), wake.clone())?),
             saver: Saver::start(options.dir.clone(), wake.clone())?,
             feeds: Feeds::new(options.cache, wake.clone()),
             finisher: Finisher::start(gpu.clone(), shared.places.clone(), wake.clone())?,
@@ -192,6 +200,7 @@ impl Engine {
             unread: None,
             asked_again: None,
             held: Vec::new(),
+            tapped: Vec::new(),
         })
     }
 
@@ -213,6 +222,11 @@ impl Engine {
                 if let Some(output) = display_address(&target) {
                     self.show_on(output, Outputs::default().get(output).display.clone(), 0, now);
                 } else if let Some(change) = self.moved(&target, To::Default, now) {
+                    self.document.change(change, 0, now);
+                }
+            }
+            Input::Set { target, value } => {
+                if let Some(change) = self.moved(&target, To::Is(value), now) {
                     self.document.change(change, 0, now);
                 }
             }
@@ -242,6 +256,7 @@ impl Engine {
                 (self.readied, self.warmed, self.drawn) = (Readied::default(), None, None);
             }
             Input::Press { action, down } => self.press(&action, down, now),
+            Input::Keep(ask) => self.keep(ask),
             Input::Osc(options) => self.listen(options),
             Input::Learn { target } => self.with_panels(now, |panels, context| panels.learn(target, context)),
             Input::Panel(act) => self.with_panels(now, |panels, context| panels.play(act, context, now)),
@@ -286,6 +301,9 @@ impl Engine {
     /// A key or button of an action was pressed or let go.
     pub(super) fn press(&mut self, name: &str, down: bool, now: Instant) {
         let Some(action) = action(name) else { return };
+        if down {
+            (self.aside.said, self.aside.refused) = (None, None);
+        }
         let held = self.held.contains(&action.name);
         match action.does {
             Does::Once(command) if down => self.command(command, now),
@@ -299,6 +317,18 @@ impl Engine {
                 self.command(begin, now);
             }
             Does::Held { .. } => {}
+            Does::Tapped(command) if down => {
+                self.tapped.retain(|(name, _)| *name != action.name);
+                self.tapped.push((action.name, now));
+                self.command(command, now);
+            }
+            Does::Tapped(command) => {
+                let begun = self.tapped.iter().position(|(name, _)| *name == action.name);
+                let begun = begun.map(|at| self.tapped.remove(at).1);
+                if begun.is_some_and(|at| now.saturating_duration_since(at) > HOLD) {
+                    self.command(command, now);
+                }
+            }
         }
     }
 
@@ -350,7 +380,11 @@ impl Engine {
             Command::Compare(compare) => {
                 self.compare = compare;
                 self.document.revision += 1;
+                if compare == Compare::OtherVersion {
+                    self.begin_version();
+                }
             }
+            Command::Comparing(what) => self.compare_command(what, now),
             Command::Picking(picking) => self.pick(picking),
             Command::TogglePicking => self.pick(!self.picking),
             Command::Neutral(patch) => match self.neutral(patch) {
@@ -362,6 +396,16 @@ impl Engine {
             },
             Command::OtherFitting => {
                 if let Some(change) = self.document.other_fitting() {
+                    self.document.change(change, 0, now);
+                }
+            }
+            Command::Represent => {
+                if let Some(change) = self.represent() {
+                    self.document.change(change, 0, now);
+                }
+            }
+            Command::MoveShot(by) => {
+                if let Some(change) = self.document.move_shot(by) {
                     self.document.change(change, 0, now);
                 }
             }
@@ -478,7 +522,13 @@ impl Engine {
 
     pub(super) fn source(&self, shot: usize) -> Option<(SourceKey, u64)> {
         let s = self.document.show.shots.get(shot)?;
-        Some((SourceKey { path: s.source_path(&self.dir), interpretation: interpretation(s) }, s.start))
+        Some((
+            SourceKey {
+                path: s.source_path(&self.dir),
+                interpretation: interpretation(&self.document.show, s),
+            },
+            s.start,
+        ))
     }
 
     /// Size of every picture, once it is known: the show's, or that of the first shot's frames.
@@ -508,6 +558,8 @@ impl Engine {
             (self.uploaded, self.drawn) = (None, None);
         }
         self.take_finished();
+        self.take_kept(now);
+        self.follow_version();
         let due = self.move_on(now);
         self.ask_ahead();
         self.draw(now);
@@ -621,6 +673,7 @@ impl Engine {
             reduced: self.pace.reduction(),
             ready: self.ready_frames(),
             cached: self.feeds.held(),
+            kept: self.aside.kept(),
             unsaved: document.autosave.unsaved(),
             steps: (document.history.undoable(), document.history.redoable()),
         }));
@@ -633,7 +686,7 @@ impl Engine {
     /// What went wrong and still is; a failed save comes first.
     fn trouble(&self) -> Option<Arc<str>> {
         let document = &self.document;
-        let all = [&document.unsaved_because, &self.broken, &document.refused];
+        let all = [&document.unsaved_because, &self.broken, &document.refused, &self.aside.refused];
         let osc = self.osc.as_ref().and_then(|osc| osc.state().trouble.as_ref());
         let lines: Vec<&str> = all.into_iter().flatten().chain(osc).map(|line| &**line).collect();
         (!lines.is_empty()).then(|| lines.join("\n").into())
@@ -641,6 +694,7 @@ impl Engine {
 
     /// Saves what is not on disk yet.
     pub fn finish(&mut self) -> Result<(), EngineError> {
+        self.aside.keeper.finish();
         let show = self.document.autosave.unsaved().then(|| self.document.show.clone());
         Ok(self.saver.finish(show.as_ref())?)
     }
@@ -661,6 +715,7 @@ impl PanelContext for (&mut Engine, Instant) {
             Reach::Frame => (engine.frame + 1).to_string(),
             Reach::Shuttle => format!("{:+.2}x", engine.speed()),
             Reach::Look => engine.document.look_name().to_owned(),
+            Reach::Measure(measure) => engine.measure_words(measure),
         })
     }
 
@@ -671,9 +726,15 @@ impl PanelContext for (&mut Engine, Instant) {
             Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
             Does::Once(Command::TogglePicking) => Some(engine.picking),
             Does::Once(Command::Pace(what)) => engine.pace_lit(what),
+            Does::Once(Command::Represent) => Some(engine.represents()),
             Does::Once(Command::Mark(what)) => engine.marking.wanted.lit(what),
             Does::Once(Command::OtherFocusOn) => Some(engine.position("focus/on") == Some(1.0)),
-            Does::Held { down: Command::Compare(compare), .. } => Some(engine.compare == compare),
+            Does::Held { down: Command::Compare(compare), .. }
+            | Does::Once(Command::Comparing(Comparing::Stay(compare))) => Some(engine.compare == compare),
+            Does::Tapped(Command::Comparing(Comparing::Toggle(way))) => {
+                Some(engine.aside.on && engine.aside.beside.way == way)
+            }
+            Does::Once(Command::Comparing(Comparing::OnClient)) => Some(engine.aside.on_client),
             _ => None,
         }
     }

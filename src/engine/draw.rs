@@ -1,8 +1,10 @@
 //! Drawing what is on view: the right frame, through the right plan, to every live output.
 
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 use std::time::Instant;
 
+use super::beside::Finished;
 use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
@@ -49,6 +51,10 @@ impl Engine {
             self.drawn = None;
         }
         if self.marks_came(here) {
+            self.drawn = None;
+        }
+        if self.aside.came.swap(false, Ordering::AcqRel) {
+            // What the picture is to stand beside was not there before.
             self.drawn = None;
         }
         let wanted =
@@ -102,6 +108,7 @@ impl Engine {
         }
         if self.submit(&recipes, &passes, &frame, here, makeshift, now) {
             self.drawn = Some(Drawn { makeshift, ..wanted });
+            self.saw(here);
             self.shown_frame(now);
             self.stale = true;
         }
@@ -220,6 +227,10 @@ impl Engine {
             self.leave_out(&mut less, compare);
             wanted.extend(plan(&less));
         }
+        // That of the version that is looked at.
+        let other = self.aside.other.as_ref().map(|(_, _, show)| show);
+        let other = other.and_then(|show| self::recipe(show, self.document.shot, recipe.tail.clone(), 0));
+        wanted.extend(other.iter().flat_map(plan));
         let reads = |s: &StageValues| s.kind.declaration().neighbourhood.is_some();
         // Of a look that is tried no stage is switched before it is kept.
         let mine = |at: usize| !self.document.is_trying() || !self.is_of_look(at);
@@ -268,7 +279,7 @@ impl Engine {
         };
         let Some((_, _, upload)) = &self.uploaded else { return false };
         let mut encoder = self.gpu.device.create_command_encoder(&Default::default());
-        let (mut outputs, mut of_client) = (Vec::new(), None);
+        let (mut outputs, mut of_client, mut live) = (Vec::new(), None, Vec::<Finished>::new());
         let gpu = &self.gpu;
         let mut encoded = match &graded {
             Some((pipelines, parts, picture)) => {
@@ -286,11 +297,18 @@ impl Engine {
             });
             let client = Some(&output).filter(|_| places.contains(&Live::Client));
             of_client = client.map(|o| (o.clone(), *depth, recipe)).or(of_client);
-            outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
+            live.push((places.clone(), output, *depth));
         }
         if let Err(e) = encoded {
             self.set_broken(Some(e.to_string().into()));
             return false;
+        }
+        let beside = self.put_beside(&mut encoder, &live, (shot, number));
+        for ((places, picture, _), beside) in live.iter().zip(&beside) {
+            outputs.extend(places.iter().map(|p| {
+                let shown = beside.as_ref().filter(|_| self.aside.is_on(*p)).unwrap_or(picture);
+                (*p as usize, shown.clone())
+            }));
         }
         let traces =
             of_client.and_then(|(picture, depth, recipe)| self.trace(&mut encoder, &picture, depth, recipe));
@@ -336,7 +354,7 @@ impl Engine {
     pub(super) fn leave_out(&self, recipe: &mut Recipe, compare: Compare) {
         let look = self.first_of(List::Look)..self.first_of(List::Finish);
         match compare {
-            Compare::After => {}
+            Compare::After | Compare::OtherVersion => {}
             Compare::Before => {
                 recipe.balance = Some(Balance::default());
                 recipe.stages.iter_mut().for_each(|s| s.strength = 0.0);
@@ -365,7 +383,7 @@ impl Engine {
 
     /// A recipe for each distinct setting and depth among the live outputs, and the outputs that show it.
     pub(super) fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
-        let show = self.document.seen();
+        let show = &self.on_view();
         let mut out = Recipes::new();
         let mut settings: Vec<(&OutputSettings, u32)> = Vec::new();
         for (live, output) in [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)] {

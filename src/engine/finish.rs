@@ -46,7 +46,8 @@ pub(super) struct Job {
 pub type Places = Arc<[ArcSwapOption<Picture>]>;
 
 pub(super) struct Finisher {
-    jobs: Sender<Job>,
+    jobs: Option<Sender<Job>>,
+    thread: Option<std::thread::JoinHandle<()>>,
     under_way: Arc<AtomicUsize>,
     /// Finished pictures' costs and delays, for the engine's statistics.
     pub finished: Receiver<Arc<Picture>>,
@@ -59,7 +60,7 @@ impl Finisher {
         let (tell, finished) = unbounded();
         let under_way = Arc::new(AtomicUsize::new(0));
         let count = under_way.clone();
-        std::thread::Builder::new().name("finish".into()).spawn(move || {
+        let thread = std::thread::Builder::new().name("finish".into()).spawn(move || {
             for job in todo {
                 let wait = wgpu::PollType::Wait { submission_index: Some(job.index), timeout: None };
                 if let Err(e) = gpu.device.poll(wait) {
@@ -91,7 +92,7 @@ impl Finisher {
                 wake();
             }
         })?;
-        Ok(Self { jobs, under_way, finished })
+        Ok(Self { jobs: Some(jobs), thread: Some(thread), under_way, finished })
     }
 
     /// Pictures submitted and not finished.
@@ -101,6 +102,18 @@ impl Finisher {
 
     pub fn add(&self, job: Job) {
         self.under_way.fetch_add(1, Ordering::AcqRel);
-        let _ = self.jobs.send(job);
+        if let Some(jobs) = &self.jobs {
+            let _ = jobs.send(job);
+        }
+    }
+}
+
+impl Drop for Finisher {
+    /// Waits for what is under way: nobody may be at the GPU when the program ends.
+    fn drop(&mut self) {
+        self.jobs = None;
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
     }
 }

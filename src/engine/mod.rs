@@ -6,15 +6,20 @@
 //! swapped atomically; finished pictures lie in [`Handle::picture`]'s places.
 
 mod actions;
+mod beside;
 mod clock;
+mod comparing;
 mod core;
 mod document;
 mod draw;
 mod feed;
 mod finish;
+pub mod handoff;
 mod host;
 mod input;
+mod keeper;
 mod marks;
+mod order;
 mod osc;
 mod pace;
 mod panels;
@@ -23,20 +28,25 @@ mod raster;
 pub mod render;
 mod saver;
 pub mod sheet;
+mod shots;
 mod snapshot;
+pub mod stills;
 mod targets;
 mod traces;
 mod trial;
 
 pub use actions::{ACTIONS, Action, Does, action, known_action};
 pub use clock::Clock;
+pub use comparing::{Comparing, Keep, Kept, Measure, With};
 pub use feed::{Feeds, SourceKey};
 pub use finish::Picture;
 pub use host::{CACHE, EngineError, Handle, Options, start};
 pub use input::{Command, Compare, FASTEST, Input, Live, Patch, Scope};
+pub use keeper::keep_before;
 pub use marks::{LightOf, MarkCommand, Marks};
 pub use osc::{OscOptions, OscState};
 pub use pace::{PaceCommand, Preview};
 pub use raster::raster;
+pub use shots::{ShotJob, check_shots};
 pub use snapshot::{Learning, PanelState, Playback, Snapshot, Trying};
 pub use targets::{FOCUS_PARAMETERS, Focus, Reach, known_target, own_addresses};

@@ -90,6 +90,9 @@ impl Engine {
     /// While playing: goes to the frame that is due. Returns when the next one is.
     pub(super) fn move_on(&mut self, now: Instant) -> Instant {
         let idle = now + Duration::from_millis(250);
+        if std::mem::take(&mut self.document.reordered) {
+            self.restart(now);
+        }
         if self.playing.is_none() || self.shot_frames() == 0 {
             return idle;
         }

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
+use super::comparing::Kept;
 use super::input::{Compare, Scope};
 use super::marks::Marks;
 use super::osc::OscState;
@@ -11,7 +12,7 @@ use super::pace::Preview;
 use super::targets::Focus;
 use crate::media::timecode::Counting;
 use crate::media::{ClipInfo, Rate};
-use crate::panel::{ButtonState, ControlState, Guess, Standing};
+use crate::panel::{ButtonState, ControlState, Guess, Map, Standing};
 use crate::picture::Probed;
 use crate::show::{Look, Show};
 
@@ -37,6 +38,8 @@ pub struct Playback {
 pub struct PanelState {
     /// The map's name.
     pub map: String,
+    /// All maps that are loaded, in their order.
+    pub maps: Vec<Arc<Map>>,
     /// Names of the ports that are open.
     pub ports: Vec<String>,
     /// Names of the ports that were open and are gone, and with several maps the names of those whose panel was
@@ -76,7 +79,7 @@ impl PanelState {
 /// A control that is being learned.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Learning {
-    /// The address of the parameter that it is for.
+    /// The address of the parameter that it is for, or the name of the action.
     pub target: Arc<str>,
     /// The port last heard from since it began.
     pub port: Option<String>,
@@ -160,6 +163,8 @@ pub struct Snapshot {
     pub ready: Vec<std::ops::Range<u64>>,
     /// Frames and bytes decoded and kept.
     pub cached: (usize, usize),
+    /// Stills, versions, and what the picture is compared with.
+    pub kept: Kept,
     /// Is there a change that is not on disk?
     pub unsaved: bool,
     /// Steps that can be undone and redone.
@@ -169,10 +174,15 @@ pub struct Snapshot {
 impl Snapshot {
     /// Timecode of the frame on view.
     pub fn timecode(&self) -> String {
-        let (num, den) = self.show.rate;
-        let rate = Rate::new(num, den).unwrap_or(Rate::FPS_24);
-        let start = self.clip.as_ref().and_then(|c| c.timecode_start).unwrap_or(0);
-        let first = self.show.shots.get(self.shot).map_or(0, |shot| shot.frames().start);
-        Counting::whole(rate.nominal()).text(start + first + self.frame)
+        timecode(&self.show, self.clip.as_deref(), self.shot, self.frame)
     }
+}
+
+/// Timecode of a frame of a shot of a clip.
+pub(super) fn timecode(show: &Show, clip: Option<&ClipInfo>, shot: usize, frame: u64) -> String {
+    let (num, den) = show.rate;
+    let rate = Rate::new(num, den).unwrap_or(Rate::FPS_24);
+    let start = clip.and_then(|c| c.timecode_start).unwrap_or(0);
+    let first = show.shots.get(shot).map_or(0, |shot| shot.frames().start);
+    Counting::whole(rate.nominal()).text(start + first + frame)
 }

@@ -198,7 +198,7 @@ impl Gpu {
     pub fn marks_ready(&self, when_ready: impl FnOnce() + Send + 'static) -> Option<&MarkPasses> {
         if !self.marks.started.swap(true, Ordering::AcqRel) {
             let (compiled, device) = (self.marks.compiled.clone(), self.device.clone());
-            rayon::spawn(move || {
+            self.work.spawn(move || {
                 if let Err(e) = compiled.get_or_init(|| MarkPasses::new(&device)) {
                     tracing::error!("{e}");
                 }

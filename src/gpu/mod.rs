@@ -6,6 +6,7 @@
 mod assembly;
 mod bench;
 mod bench_scopes;
+mod beside;
 mod check;
 mod device;
 mod marks;
@@ -15,10 +16,12 @@ mod scope;
 mod spread;
 mod luts;
 mod tables;
+mod work;
 
 pub use assembly::Assembly;
 pub use bench::{BenchLook, BenchLooks, BenchRow, bench, is_software};
 pub use bench_scopes::{BARE_ROW, MORE_ROWS};
+pub use beside::{BesidePass, BesidePasses};
 pub use check::{
     ACES2_SIGNAL, Agreement, CheckReport, DARK_SIGNAL, OF_PIXEL, PQ_SIGNAL, REENCODED_SIGNAL, ROUNDING,
     SIGNAL, TOLERANCE, Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad,
@@ -30,3 +33,4 @@ pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Input, Output, Upload};
 pub use scope::{ScopeOf, ScopePasses, ScopeView, Scopes, Traces};
 pub use tables::Tables;
+pub use work::AtWork;

@@ -160,7 +160,7 @@ impl Gpu {
     pub fn scopes_ready(&self, when_ready: impl FnOnce() + Send + 'static) -> Option<&ScopePasses> {
         if !self.scopes.started.swap(true, Ordering::AcqRel) {
             let (compiled, device) = (self.scopes.compiled.clone(), self.device.clone());
-            rayon::spawn(move || {
+            self.work.spawn(move || {
                 if let Err(e) = compiled.get_or_init(|| ScopePasses::new(&device)) {
                     tracing::error!("{e}");
                 }

@@ -159,7 +159,7 @@ impl Show {
 }
 
 /// x of `columns` · x = y, by Cramer's rule.
-fn solve(columns: [[f64; 3]; 3], y: [f64; 3]) -> Option<[f64; 3]> {
+pub(super) fn solve(columns: [[f64; 3]; 3], y: [f64; 3]) -> Option<[f64; 3]> {
     let det = |[a, b, c]: [[f64; 3]; 3]| {
         a[0] * (b[1] * c[2] - b[2] * c[1]) - b[0] * (a[1] * c[2] - a[2] * c[1])
             + c[0] * (a[1] * b[2] - a[2] * b[1])

@@ -1,7 +1,9 @@
 //! Transport: play, timecode, place in the shot, and how playback is doing.
 
+use egui::accesskit::{Action as AssistAction, ActionData};
 use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 
+use super::super::focus::arrows;
 use super::super::look;
 use crate::engine::{Command, Compare, Input, PaceCommand, Preview, Scope, Snapshot};
 
@@ -43,8 +45,11 @@ pub(super) fn transport(
         ui.painter().vline(x, rect.y_range(), egui::Stroke::new(2.0, look::BRIGHT));
         response.widget_info(|| egui::WidgetInfo::slider(true, s.frame as f64, "frame"));
         let response = response.on_hover_text(
-            "the line below: frames that are decoded and kept\nI, Shift I: play from here, to here",
+            "the line below: frames that are decoded and kept\nA, Shift A: play from here, to here",
         );
+        if let Some(frame) = by_keys(ui, &response, s) {
+            inputs.push(Input::Command(Command::Seek(frame)));
+        }
         if let Some(at) = response.interact_pointer_pos() {
             let share = ((at.x - rect.left()) / rect.width()).clamp(0.0, 1.0);
             let frame = (share * last).round() as u64;
@@ -66,6 +71,7 @@ pub(super) fn transport(
             Compare::Before => Some("before"),
             Compare::WithoutLook => Some("without the look"),
             Compare::WithoutStage { .. } => Some("without the stage"),
+            Compare::OtherVersion => Some("another version"),
         };
         if let Some(compare) = compare {
             ui.label(RichText::new(compare).color(look::BRIGHT));
@@ -118,13 +124,34 @@ fn preview(ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
         }
     })
     .response
-    .on_hover_text("D");
+    .on_hover_text("U");
     if s.range.is_some()
         && ui
             .button("part")
-            .on_hover_text("a part of the shot is played; click: the whole shot (Ctrl I)")
+            .on_hover_text("a part of the shot is played; click: the whole shot (Ctrl A)")
             .clicked()
     {
         inputs.push(command(PaceCommand::Whole));
     }
+}
+
+/// The frame that keys or an assistive program ask for while the bar has the keyboard.
+fn by_keys(ui: &Ui, bar: &egui::Response, s: &Snapshot) -> Option<u64> {
+    let last = s.frames.saturating_sub(1);
+    ui.ctx().accesskit_node_builder(bar.id, |node| {
+        node.set_min_numeric_value(0.0);
+        node.set_max_numeric_value(last as f64);
+        node.set_numeric_value_step(1.0);
+        node.set_value(s.timecode());
+        node.add_action(AssistAction::SetValue);
+    });
+    let by = arrows(ui, bar);
+    let asked = ui.input(|i| {
+        i.accesskit_action_requests(bar.id, AssistAction::SetValue).find_map(|request| match request.data {
+            Some(ActionData::NumericValue(frame)) => Some(frame.max(0.0).round() as u64),
+            _ => None,
+        })
+    });
+    let turned = (by.x + by.y).round() as i64;
+    asked.or((turned != 0).then(|| s.frame.saturating_add_signed(turned))).map(|frame| frame.min(last))
 }
