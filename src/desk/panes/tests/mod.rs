@@ -142,7 +142,9 @@ impl Desk {
         let raw = egui::RawInput {
             screen_rect: Some(egui::Rect::from_min_size(Pos2::ZERO, self.size)),
             time: Some((self.at - self.start).as_secs_f64()),
-            events: std::iter::once(Event::ModifiersChanged(self.modifiers)).chain(events.iter().cloned()).collect(),
+            events: std::iter::once(Event::ModifiersChanged(self.modifiers))
+                .chain(events.iter().cloned())
+                .collect(),
             ..Default::default()
         };
         let snapshot = self.snapshot();
