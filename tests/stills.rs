@@ -636,7 +636,7 @@ fn light_is_carried_from_display_to_display() {
     assert!(white.iter().all(|v| (v - 0.508_078).abs() < 2e-4), "{white:?}");
     // What the other has not is clipped.
     let back = Carried::between(of("rec2100-pq-1000"), of("rec709")).unwrap();
-    assert_eq!(back.apply([0.75; 3]), [1.0; 3]);
+    assert!(back.apply([0.75; 3]).iter().all(|v| (v - 1.0).abs() < 1e-6));
     let round = back.apply(carried.apply([0.2, 0.5, 0.7]));
     for (v, w) in round.iter().zip([0.2, 0.5, 0.7]) {
         assert!((v - w).abs() < 1e-3, "{round:?}");

@@ -27,6 +27,7 @@ mod toning;
 pub use crate::colour::patches::{NAMES as PATCH_NAMES, PATCHES};
 pub use limits::{Limit, Limits, LimitsError};
 pub use page::page;
+pub(crate) use page::{base64, png};
 pub use rendering::Rendering;
 pub use report::{Declared, Figures, Report, Row, Verdict, check, check_points, rows};
 pub use shots::{

@@ -68,6 +68,8 @@ pub const KEYS: &[(&str, &str)] = &[
     ("Ctrl R", "this frame stands for its shot in the running order and on sheets; again: the middle one"),
     ("Home, End", "the shot's first frame, its last"),
     ("J, K", "play backwards, stop"),
+    ("{ } \\", "play from the frame on view, to it, the whole shot again"),
+    ("Z", "live pictures whole, at half or quarter size, or smaller while that keeps time"),
     ("O", "go round in the shot, or in the running order"),
     ("", "What is in hand"),
     ("↑ ↓", "take the parameter, or the output's display, above, below in hand"),
@@ -104,6 +106,14 @@ pub const KEYS: &[(&str, &str)] = &[
     ("Y, Shift Y", "on the desk: marks where signals end; on what lies outside the display's primaries"),
     ("P", "what the picture holds under the pointer; drag: the mean of an area"),
     ("V", "show or hide the scopes"),
+    (
+        "A",
+        "suggest: propose exposure and white for the frame on view; Enter or Ctrl A takes it, Esc leaves it",
+    ),
+    ("U", "match: propose what makes the shot sit with the one before"),
+    ("Ctrl D", "the balance of the shot before"),
+    ("Ctrl B", "copy the balance to all other shots of the same camera"),
+    ("Ctrl E", "survey: read a frame of every shot and mark what is off; again: stop"),
     ("N", "pick a neutral: then click it in the picture, or drag over it (Esc: leave it)"),
     ("", "Windows and help"),
     ("Ctrl Z, Ctrl Shift Z", "undo, redo"),
@@ -220,6 +230,12 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("'" | "\"", _) => Action::Engine("next-still"),
             ("q", false) => Action::Engine("other-version"),
             ("e", false) => Action::Stills,
+            ("a", false) => Action::Engine("suggest"),
+            ("a", true) => Action::Engine("take-proposal"),
+            ("u", false) => Action::Engine("match-before"),
+            ("d", true) => Action::Engine("balance-from-before"),
+            ("b", true) => Action::Engine("copy-balance"),
+            ("e", true) => Action::Engine("survey"),
             ("b", false) => Action::Engine("before"),
             ("l", false) => Action::Engine("before-look"),
             ("s", false) => Action::WithoutStage,
@@ -236,6 +252,10 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("x", false) => Action::Engine("false-colour"),
             ("y", false) if mods.shift_key() => Action::Engine("gamut-marks"),
             ("y", false) => Action::Engine("clip-marks"),
+            ("\\", _) => Action::Engine("range-off"),
+            ("}", _) => Action::Engine("range-out"),
+            ("{", _) => Action::Engine("range-in"),
+            ("z", false) => Action::Engine("preview"),
             ("o", false) => Action::Engine("round"),
             ("r", false) => Action::Engine("fitting"),
             ("c", false) => Action::Client,
@@ -276,7 +296,7 @@ mod tests {
         let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
         let letters = [
             "b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "g", "w", "i", "d", ";",
-            "'", "q", "c", "x",
+            "'", "q", "c", "x", "a", "u", "{", "}", "\\",
         ]
         .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named
@@ -294,7 +314,7 @@ mod tests {
         reached.sort_unstable();
         reached.dedup();
         // Escape leaves whatever waits, this too.
-        let by_key = |name: &&str| *name != "leave-look";
+        let by_key = |name: &&str| !["leave-look", "leave-proposal"].contains(name);
         let mut known: Vec<_> = crate::engine::ACTIONS.iter().map(|a| a.name).filter(by_key).collect();
         known.sort_unstable();
         assert_eq!(reached, known);

@@ -12,6 +12,7 @@ mod focus;
 mod keys;
 mod learner;
 mod library;
+mod letters;
 mod look;
 mod luts;
 mod panes;

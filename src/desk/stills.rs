@@ -112,8 +112,10 @@ impl StillSheet {
                     .color(look::QUIET),
             );
             ui.label(
-                RichText::new("A picture from outside (PNG, TIFF, EXR, DPX) can be dropped on the window.")
-                    .color(look::QUIET),
+                RichText::new(
+                    "A picture from outside (PNG, TIFF, EXR, DPX, JPEG) can be dropped on the window.",
+                )
+                .color(look::QUIET),
             );
             return true;
         }

@@ -340,12 +340,7 @@ impl Aside {
 
     /// Where a measure stands, in its own unit.
     pub fn measure(&self, measure: Measure) -> f64 {
-        match measure {
-            Measure::Place => self.beside.place,
-            Measure::Angle => self.beside.angle,
-            Measure::Times => TIMES.iter().position(|t| *t == self.beside.times).unwrap_or(0) as f64,
-            Measure::Still => self.still_at().unwrap_or(0) as f64,
-        }
+        measured(&self.beside, measure).unwrap_or(self.still_at().unwrap_or(0) as f64)
     }
 
     /// Which of the stills stands beside the picture.
@@ -356,23 +351,37 @@ impl Aside {
 }
 
 impl Kept {
-    /// Where a measure stands in its range, 0…1, and how a person reads it.
-    pub fn reading(&self, measure: Measure) -> (String, f64) {
-        let at = match &self.with {
-            Some(With::Still(id)) => self.stills.iter().position(|s| s.id == *id),
-            _ => None,
-        };
-        let value = match measure {
-            Measure::Place => self.beside.place,
-            Measure::Angle => self.beside.angle,
-            Measure::Times => TIMES.iter().position(|t| *t == self.beside.times).unwrap_or(0) as f64,
-            Measure::Still => {
-                let name = at.map_or("none".to_owned(), |at| self.stills[at].name.clone());
-                return (name, still_place(at, self.stills.len()));
-            }
-        };
-        measure.parameter().map_or_else(Default::default, |p| (p.show(value), p.position(value)))
+    /// Where a measure stands, in its own unit.
+    pub fn measure(&self, measure: Measure) -> f64 {
+        measured(&self.beside, measure).unwrap_or(self.still_at().unwrap_or(0) as f64)
     }
+
+    fn still_at(&self) -> Option<usize> {
+        let Some(With::Still(id)) = &self.with else { return None };
+        self.stills.iter().position(|s| s.id == *id)
+    }
+
+    /// How a person reads a measure, and where it stands in its range, 0…1.
+    pub fn reading(&self, measure: Measure) -> (String, f64) {
+        match measure.parameter() {
+            Some(p) => (p.show(self.measure(measure)), p.position(self.measure(measure))),
+            None => {
+                let at = self.still_at();
+                let name = at.map_or("none".to_owned(), |at| self.stills[at].name.clone());
+                (name, still_place(at, self.stills.len()))
+            }
+        }
+    }
+}
+
+/// Where a measure stands, in its own unit; nothing for stills.
+fn measured(beside: &Beside, measure: Measure) -> Option<f64> {
+    Some(match measure {
+        Measure::Place => beside.place,
+        Measure::Angle => beside.angle,
+        Measure::Times => TIMES.iter().position(|t| *t == beside.times).unwrap_or(0) as f64,
+        Measure::Still => return None,
+    })
 }
 
 /// Where one of so many stills stands, 0…1.
@@ -413,12 +422,21 @@ impl Engine {
                 To::At(place) if count > 0 => {
                     self.stand_beside_still((place * (count - 1) as f64).round() as usize);
                 }
+                To::Is(number) if count > 0 => {
+                    self.stand_beside_still((number.max(0.0).round() as usize).min(count - 1));
+                }
                 To::Default if count > 0 => self.stand_beside_still(count - 1),
-                To::At(_) | To::Default => {}
+                To::At(_) | To::Is(_) | To::Default => {}
             }
             return;
         };
-        let value = to.value(parameter, self.aside.measure(measure));
+        self.set_measure(measure, to.value(parameter, self.aside.measure(measure)));
+    }
+
+    /// Sets a measure, held to its range.
+    pub(super) fn set_measure(&mut self, measure: Measure, value: f64) {
+        let Some(parameter) = measure.parameter() else { return };
+        let value = parameter.held(value);
         let beside = &mut self.aside.beside;
         let before = *beside;
         match measure {

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::comparing::{Comparing, Keep};
 use super::marks::MarkCommand;
 use super::osc::OscOptions;
+use super::pace::PaceCommand;
 use super::targets::Focus;
 use crate::gpu::ScopeView;
 use crate::look::List;
@@ -126,8 +127,28 @@ pub enum Command {
     LeaveLook,
     /// Something about stills, and about what the picture is compared with.
     Comparing(Comparing),
+    /// Which part of the shot is played, and in what size.
+    Pace(PaceCommand),
     /// What is told on the desk's picture.
     Mark(MarkCommand),
+    /// Read the frame on view and propose exposure and white for it. Nothing is changed by it.
+    Suggest,
+    /// Propose exposure and white so that the shot on view sits with another one.
+    Match(usize),
+    /// The same with the shot before it.
+    MatchBefore,
+    /// How much of what is proposed would be taken, 0…1.
+    ProposalStrength(f64),
+    /// What is proposed becomes the shot's balance, as far as its strength says: one step.
+    TakeProposal,
+    /// Nothing is proposed any more.
+    LeaveProposal,
+    /// The balance of the shot before becomes this one's.
+    BalanceFromBefore,
+    /// This shot's balance becomes that of all others of the same camera: see [`crate::show::Show::same_camera`].
+    CopyBalance,
+    /// Read a frame of every shot and say what is off; or stop doing so.
+    Survey,
     /// Take the last step back; what is tried is left first.
     Undo,
     /// Do it again.

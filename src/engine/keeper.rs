@@ -297,7 +297,7 @@ fn work(dir: &Path, gpu: &Arc<Gpu>, job: Job, out: &mut Vec<Done>) -> Result<(),
         Job::OtherShot { show, shot, number } => {
             let Some(s) = show.shots.get(shot) else { return Ok(()) };
             let why = |e| format!("shot “{}”: {e}", s.name);
-            let mut source = open(&s.source_path(dir), &interpretation(s)).map_err(why)?;
+            let mut source = open(&s.source_path(dir), &interpretation(&show, s)).map_err(why)?;
             let frame = source.frame(s.start + number).map_err(why)?;
             let upload = gpu.upload(&frame, None).map_err(words)?;
             out.push(Done::OtherShot { name: s.name.clone(), number, upload });

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use crate::colour::{Display, encoding};
 use crate::gpu::{Gpu, GpuError, Output as GpuOutput};
-use crate::media::{Image, ImageFormat, MediaError, image_bytes, read_image};
+use crate::media::{Image, ImageFormat, Interpretation, MediaError, image_bytes, open, read_image};
 use crate::picture::{Carried, Frame, Framing, Recipe, Tail, cpu};
 use crate::show::{
     NewStill, Output, OutputSettings, STILLS_FOLDER, Show, ShowError, Still, StillFrame, keep_still, recipe,
@@ -113,12 +113,26 @@ pub fn keep_frame(keeping: &Keeping<'_>) -> Result<Still, StillError> {
     Ok(keep_still(dir, &new)?)
 }
 
+/// A picture's file as a frame: image files by themselves, all else as the first frame that the video reader finds.
+fn read_picture(file: &Path) -> Result<Frame, MediaError> {
+    match ImageFormat::of_path(file) {
+        Some(_) => read_image(file),
+        None => open(file, &Interpretation::default())?.frame(0),
+    }
+}
+
+/// Is a file of that name one that may be brought in as a reference?
+pub fn is_picture_file(file: &Path) -> bool {
+    let jpeg = |e: &std::ffi::OsStr| ["jpg", "jpeg"].iter().any(|j| e.eq_ignore_ascii_case(j));
+    ImageFormat::of_path(file).is_some() || (cfg!(feature = "video") && file.extension().is_some_and(jpeg))
+}
+
 /// Keeps a picture from outside among the stills, as it is: its values are taken for a display's signal.
 ///
 /// # Errors
 /// See [`StillError`].
 pub fn bring_in(dir: &Path, file: &Path, name: &str, display: Arc<Display>) -> Result<Still, StillError> {
-    let frame = read_image(file)?;
+    let frame = read_picture(file)?;
     let bytes = std::fs::read(file).map_err(|source| ShowError::Io {
         doing: "read",
         path: file.to_owned(),
@@ -152,7 +166,7 @@ pub fn still_signal(dir: &Path, still: &Still, raster: (u32, u32)) -> Result<Vec
     if found != still.checksum {
         return Err(StillError::Damaged { file: path.display().to_string(), found, kept: still.checksum });
     }
-    let frame = read_image(&path)?;
+    let frame = read_picture(&path)?;
     // Linear to linear of the same primaries: the values as they are, only framed.
     let plain = encoding("acescg").ok_or_else(|| StillError::Missing {
         what: "there is no encoding acescg".into(),

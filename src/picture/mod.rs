@@ -6,6 +6,7 @@
 
 mod balance;
 mod beside;
+mod carried;
 pub mod cpu;
 mod dither;
 mod frame;

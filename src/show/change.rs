@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use super::cdl_safe::check_balance;
 use super::document::{
     RASTERS, RATES, check_chosen, check_fits, check_frames, raster_is_usable, rate_is_usable,
 };
@@ -197,6 +198,8 @@ pub enum Change {
     SetRaster(Option<(u32, u32)>),
     /// Other panel maps, or whichever fits.
     SetPanels(Vec<String>),
+    /// Is balance held to what an ASC CDL on ACEScct carries exactly? Refused while a shot's is not.
+    SetCdlSafe(bool),
     /// Several changes, in order, as one: all of them or none.
     Together(Vec<Change>),
 }
@@ -274,6 +277,7 @@ impl Show {
         use Change::*;
         Ok(match change {
             SetParameter { slot, value } => {
+                self.check_carried(slot, value)?;
                 let before = self.set(slot, slot.parameter().held(value)).ok_or_else(|| no_slot(slot))?;
                 SetParameter { slot, value: before }
             }
@@ -374,6 +378,9 @@ impl Show {
                     *value = parameter.held(*value);
                 }
                 shot.trim = shot.trim.held();
+                if self.cdl_safe {
+                    check_balance(&shot.name, &shot.balance)?;
+                }
                 self.check_groups(&shot.groups)?;
                 self.shots.insert(at, shot);
                 RemoveShot { at }
@@ -475,6 +482,12 @@ impl Show {
                 SetRaster(std::mem::replace(&mut self.raster, raster))
             }
             SetPanels(panels) => SetPanels(std::mem::replace(&mut self.panels, panels)),
+            SetCdlSafe(safe) => {
+                if safe {
+                    self.shots.iter().try_for_each(|s| check_balance(&s.name, &s.balance))?;
+                }
+                SetCdlSafe(std::mem::replace(&mut self.cdl_safe, safe))
+            }
             Together(changes) => self.apply_together(changes)?,
         })
     }

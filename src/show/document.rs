@@ -36,6 +36,8 @@ pub struct Show {
     pub chain: Chain,
     /// Names of the panel maps that the show asks for.
     pub panels: Vec<String>,
+    /// Is balance held to what an ASC CDL on ACEScct carries exactly?
+    pub cdl_safe: bool,
 }
 
 impl Show {
@@ -53,6 +55,7 @@ impl Show {
             shots: Vec::new(),
             chain: Chain::default(),
             panels: Vec::new(),
+            cdl_safe: false,
         }
     }
 

@@ -49,6 +49,9 @@ pub fn write(show: &Show) -> Result<String, ShowError> {
         }
         None => line(&mut out, "transform", quoted(show.transform.id())),
     }
+    if show.cdl_safe {
+        line(&mut out, "cdl-safe", true);
+    }
     match show.panels.as_slice() {
         [] => {}
         [panel] => line(&mut out, "panel", quoted(panel)),
@@ -236,7 +239,8 @@ pub(super) fn read_show(root: &Table<'_>, more: &[&str]) -> Result<Show, ShowErr
     let keys = ["version", "show", "outputs", "display", "group", "shot", "look", "chain"];
     root.only(&[&keys[..], more].concat())?;
     let about = root.need_table("show", "[show]")?;
-    about.only(&["name", "rate", "raster", "transform", "lut-expects", "lut-gives", "panel"])?;
+    about.only(&["name", "rate", "raster", "transform", "lut-expects", "lut-gives", "panel", "cdl-safe"])?;
+    let cdl_safe = about.flag("cdl-safe", false)?;
     let displays = read_own(root)?;
     let groups = read_groups(root)?;
     let (transform, show_lut) = read_transform(&about, &displays)?;
@@ -249,7 +253,8 @@ pub(super) fn read_show(root: &Table<'_>, more: &[&str]) -> Result<Show, ShowErr
         outputs: read_outputs(root, &displays, show_lut.as_deref())?,
         show_lut,
         displays,
-        shots: read_shots(root, &groups)?,
+        shots: read_shots(root, &groups, cdl_safe)?,
+        cdl_safe,
         groups,
         chain: read_chain(root)?,
     })
@@ -347,7 +352,7 @@ fn check_outputs(
     })
 }
 
-fn read_shots(root: &Table<'_>, groups: &[Group]) -> Result<Vec<Shot>, ShowError> {
+fn read_shots(root: &Table<'_>, groups: &[Group], cdl_safe: bool) -> Result<Vec<Shot>, ShowError> {
     let mut shots: Vec<Shot> = Vec::new();
     for table in root.tables("shot", "[[shot]]")? {
         table.only(&[
@@ -375,6 +380,12 @@ fn read_shots(root: &Table<'_>, groups: &[Group]) -> Result<Vec<Shot>, ShowError
         }
         let mut shot = read_shot(&table, name)?;
         shot.groups = read_shot_groups(&table, groups)?;
+        if cdl_safe {
+            super::cdl_safe::check_balance(name, &shot.balance).map_err(|e| match e {
+                ShowError::Change { what, accepted } => table.source.wrong(table.at, what, accepted),
+                e => e,
+            })?;
+        }
         shots.push(shot);
     }
     Ok(shots)

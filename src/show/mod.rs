@@ -6,6 +6,7 @@
 //! a clock: the times come from the caller.
 
 mod address;
+mod cdl_safe;
 mod change;
 mod display_file;
 mod document;
@@ -31,6 +32,7 @@ mod version;
 mod writer;
 
 pub use address::{Address, LOOK_STRENGTH, Part, Slot, Which, addresses, check_address, display_address};
+pub use cdl_safe::NOT_CARRIED;
 pub use change::Change;
 pub use display_file::{DISPLAY_FILES, known_display, known_displays, read_displays, shipped_displays};
 pub use document::{

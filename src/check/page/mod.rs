@@ -4,7 +4,8 @@ pub(super) mod plot;
 
 use std::fmt::Write;
 
-use self::plot::{Plot, png};
+use self::plot::Plot;
+pub(crate) use self::plot::{base64, png};
 use super::hue::{CHROMAS, LUMINANCES, turn};
 use super::{Report, Row, Verdict};
 use crate::colour::display;

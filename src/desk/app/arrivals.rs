@@ -9,15 +9,15 @@ use super::super::luts::Wish;
 use super::super::panes::{MOUSE, TraceTextures};
 use super::super::stills::BringIn;
 use super::{Desk, News};
+use crate::engine::stills::is_picture_file;
 use crate::engine::{Input, Live};
 use crate::gpu::Gpu;
-use crate::media::ImageFormat;
 use crate::show::is_lut_file;
 
 impl Desk {
     /// A file was dropped on the desk: a LUT goes into the chain, where it belongs; of a picture it is asked what it is.
     pub(super) fn dropped(&mut self, path: &Path) {
-        if ImageFormat::of_path(path).is_some() {
+        if is_picture_file(path) {
             let display = self.engine.snapshot().show.outputs.desk.display.id.to_string();
             self.panes.bringing_in = Some(BringIn { file: path.to_owned(), name: String::new(), display });
             return;
@@ -25,7 +25,7 @@ impl Desk {
         if !is_lut_file(path) {
             let name = path.file_name().unwrap_or_default().to_string_lossy();
             self.panes.note = Some(format!(
-                "{name}: only .cube, .clf, .png, .tif, .exr and .dpx files can be dropped here"
+                "{name}: only .cube and .clf files and pictures (.png, .tif, .exr, .dpx, .jpg) can be dropped here"
             ));
             return;
         }

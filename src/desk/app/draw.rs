@@ -8,8 +8,8 @@ use egui_wgpu::ScreenDescriptor;
 use super::super::beside::beside;
 use super::super::library::SaveForm;
 use super::super::look;
-use super::super::panes::Ask;
-use super::super::picker::pick_neutral;
+use super::super::panes::{Ask, outline};
+use super::super::picker::{pick_neutral, place};
 use super::super::probe::probe;
 use super::super::window::{Place, WindowSurface, clear_to};
 use super::{Desk, RETRY};
@@ -64,6 +64,12 @@ impl Desk {
         let panes = &mut self.panes;
         let mut full = self.egui.run_ui(raw, |ui| {
             area = panes.draw(ui, &snapshot, presentation, &mut inputs);
+            if let Some(picture) =
+                picture.as_deref().filter(|_| panes.sheet.is_none() && panes.stills.is_none())
+            {
+                let size = (picture.output.width, picture.output.height);
+                outline(ui, &snapshot, place(area, size, ui.pixels_per_point()));
+            }
             if let Some(picture) = picture.as_deref().filter(|_| snapshot.picking) {
                 pick_neutral(ui, area, picture, &mut inputs);
             }

@@ -159,14 +159,18 @@ fn parameters(s: &Snapshot, all: &mut Vec<Entry>) {
             add(name, format!("output/{}/{}", output.key(), parameter.key));
         }
     }
-    for (name, address) in [("frame", "view/frame"), ("shuttle", "view/shuttle")] {
-        add(name.into(), address.into());
+    // What is in focus is there under its own name.
+    for address in own_addresses().into_iter().filter(|address| !address.starts_with("focus/")) {
+        let name = address.rsplit('/').next().unwrap_or_default().to_owned();
+        add(words(&name), address);
     }
 }
 
 /// What is declared of an address that only the engine knows, so that values can be typed for it.
 fn own(s: &Snapshot, address: &str) -> Option<Parameter> {
-    debug_assert!(own_addresses().iter().any(|own| own == address));
+    if let Some(Reach::Measure(measure)) = s.reach(address) {
+        return measure.parameter().copied();
+    }
     let base = crate::look::strength(1.0);
     Some(match address {
         "view/frame" => Parameter {

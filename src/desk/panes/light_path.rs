@@ -33,6 +33,7 @@ impl Panes {
         ui.indent("clip", |ui| ui.label(RichText::new(about).size(11.0).color(look::QUIET)));
         self.framing(ui, s, inputs);
         station(ui, "balance", "");
+        self.first_pass(ui, s, inputs);
         let balance = shot.map(|s| s.balance).unwrap_or_default();
         for group in groups(BALANCE) {
             let values = &balance.values[group.clone()];

@@ -1,5 +1,6 @@
 //! What stands around the picture: the running order, the light path, transport and panel mirror.
 
+mod chosen;
 mod curve_graph;
 mod layout;
 mod light_path;
@@ -8,6 +9,7 @@ mod marks;
 mod mirror;
 mod opened;
 mod overlay;
+mod proposal;
 mod running_order;
 mod save_look;
 mod scopes;
@@ -28,6 +30,7 @@ use self::layout::Edge;
 pub(super) use self::layout::{Layout, Pane};
 pub(super) use self::mirror::{Hands, row_of};
 pub(super) use self::overlay::Overlay;
+pub(super) use self::proposal::outline;
 use self::running_order::OrderPane;
 pub(super) use self::scopes::{ScopePane, ScopeSettings, TraceTextures};
 use super::finder::{Finder, Outcome};
@@ -44,7 +47,7 @@ use super::stills::{BringIn, StillSheet};
 use super::surround::View;
 use super::typing::Typing;
 use super::walk::Walk;
-use crate::engine::{Command, Compare, Focus, Input, Snapshot};
+use crate::engine::{self, Command, Compare, Does, Focus, Input, Snapshot};
 use crate::look::{CurvePoint, List};
 use crate::scope::patterns::Tally;
 use crate::show::{Address, Show, Slot};
@@ -357,7 +360,13 @@ impl Panes {
     fn carry_out(&mut self, outcome: Outcome, inputs: &mut Vec<Input>) {
         match outcome {
             Outcome::Leave => {}
-            Outcome::Engine(name) => inputs.push(Input::Press { action: name.into(), down: true }),
+            Outcome::Engine(name) => {
+                let press = |down| Input::Press { action: name.into(), down };
+                inputs.push(press(true));
+                // What is held stays so until it is pressed again.
+                let held = engine::action(name).is_some_and(|a| matches!(a.does, Does::Held { .. }));
+                inputs.extend((!held).then(|| press(false)));
+            }
             Outcome::Desk(action) => self.wants.push(action),
             Outcome::Send(all) => inputs.extend(all),
             Outcome::Learn(target) => inputs.push(Input::Learn { target: Some(target) }),

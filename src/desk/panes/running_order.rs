@@ -10,8 +10,8 @@ use egui::{
 
 use super::super::look;
 use super::super::text::elided;
-use super::{MOUSE, Panes, shot_marks};
-use crate::engine::{Command, Input, Snapshot, THUMBNAIL, Thumbnail};
+use super::{MOUSE, Panes, chosen, shot_marks};
+use crate::engine::{Input, Snapshot, THUMBNAIL, Thumbnail};
 use crate::picture::BalanceField;
 use crate::show::Change;
 
@@ -81,6 +81,7 @@ impl Panes {
         self.order.frame += 1;
         ui.add_space(4.0);
         ui.add(egui::Label::new(RichText::new(&s.show.name).color(look::BRIGHT)).truncate());
+        chosen::survey(ui, s, inputs);
         ui.add_space(2.0);
         let row = Row::of(ui.available_width());
         let (count, gap) = (s.show.shots.len(), 2.0);
@@ -133,6 +134,9 @@ impl Panes {
         } else if response.hovered() || self.order.dragged == Some(at) {
             p.rect_filled(rect, 2.0, look::HOVER);
         }
+        if chosen::is_chosen(ui, &shot.name) {
+            p.rect_stroke(rect, 2.0, Stroke::new(1.0, look::QUIET), egui::StrokeKind::Inside);
+        }
         let room = Rect::from_min_size(
             pos2(rect.left() + 7.0, rect.center().y - row.thumbnail.y / 2.0),
             row.thumbnail,
@@ -166,13 +170,10 @@ impl Panes {
             elided(&p, pos2(left, foot.center().y), Align2::LEFT_CENTER, &text, size, look::QUIET, room);
         }
         response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, here, &shot.name));
-        if response.clicked() {
-            inputs.push(Input::Command(Command::Shot(at)));
-        }
         if response.drag_started() {
             self.order.dragged = Some(at);
         }
-        response.context_menu(|ui| shot_menu(ui, s, at, inputs));
+        chosen::row(ui, s, at, response, inputs);
         shot_marks::draw(ui, foot, egui::Id::unique(("shot", at)), &marks);
         if self.order.dragged.is_none() {
             let stands = shot.representative() - shot.start;
@@ -225,7 +226,7 @@ impl Panes {
 }
 
 /// What can be done to a shot from its row.
-fn shot_menu(ui: &mut Ui, s: &Snapshot, at: usize, inputs: &mut Vec<Input>) {
+pub(super) fn shot_menu(ui: &mut Ui, s: &Snapshot, at: usize, inputs: &mut Vec<Input>) {
     let shot = &s.show.shots[at];
     let mut ask = |ui: &mut Ui, change| {
         inputs.push(Input::Change { change, control: MOUSE });

@@ -12,6 +12,12 @@ pub(super) enum Glyph {
     Cross,
     /// An empty tag: the file does not say how its samples are coded.
     Tag,
+    /// A ring with its left half filled: exposure.
+    HalfRing,
+    /// A square on its corner: a cast.
+    Tilted,
+    /// Two brackets: how the samples are read is in doubt.
+    Brackets,
 }
 
 /// A mark, and what it says when asked.
@@ -24,14 +30,33 @@ pub(super) struct Mark {
 
 /// The marks of a shot, the most urgent first.
 pub(super) fn marks(s: &Snapshot, shot: usize) -> Vec<Mark> {
+    let mut out = Vec::new();
+    let mut mark = |shape, about: String| out.push(Mark { shape, about });
+    let survey = s.first.survey.shots.get(shot);
     match s.thumbnails.get(shot) {
-        Some(Some(Err(why))) => vec![Mark { shape: Glyph::Cross, about: format!("cannot be read: {why}") }],
+        Some(Some(Err(why))) => mark(Glyph::Cross, format!("cannot be read: {why}")),
         Some(Some(Ok(thumbnail))) if thumbnail.assumed => {
             let about = "untagged: its range or luma weights are assumed, since the file does not say";
-            vec![Mark { shape: Glyph::Tag, about: about.to_owned() }]
+            mark(Glyph::Tag, about.to_owned());
         }
-        _ => Vec::new(),
+        _ => {
+            if let Some(why) = survey.and_then(|m| m.trouble.as_ref()) {
+                mark(Glyph::Cross, format!("cannot be read: {why}"));
+            }
+        }
     }
+    let Some(found) = survey else { return out };
+    if !found.doubt.is_none() {
+        mark(Glyph::Brackets, found.doubt.reasons.join("\n"));
+    }
+    if let Some(stops) = found.exposure {
+        let way = if stops > 0.0 { "bright" } else { "dark" };
+        mark(Glyph::HalfRing, format!("exposure: about {:.1} stops too {way}", stops.abs()));
+    }
+    if let Some(degrees) = found.cast {
+        mark(Glyph::Tilted, format!("a cast of about {degrees:.0}°"));
+    }
+    out
 }
 
 /// Side of a mark, in points.
@@ -74,6 +99,31 @@ fn shape(ui: &Ui, shape: Glyph, rect: Rect, ink: Color32) {
                 rect.left_bottom(),
             ];
             p.add(Shape::closed_line(points.to_vec(), line));
+        }
+        Glyph::HalfRing => {
+            p.circle_stroke(c, r, line);
+            let half = (0..=12).map(|i| {
+                let angle = std::f32::consts::PI * (i as f32 / 12.0 + 0.5);
+                c + r * Vec2::angled(angle)
+            });
+            p.add(Shape::convex_polygon(half.collect(), ink, Stroke::NONE));
+        }
+        Glyph::Tilted => {
+            let (top, foot) = (pos2(c.x, rect.top()), pos2(c.x, rect.bottom()));
+            let points = vec![top, pos2(rect.right(), c.y), foot, pos2(rect.left(), c.y)];
+            p.add(Shape::closed_line(points, line));
+        }
+        Glyph::Brackets => {
+            for (x, inward) in [(rect.left(), r * 0.6), (rect.right(), -r * 0.6)] {
+                let corner = |y: f32| pos2(x, y);
+                let points = vec![
+                    pos2(x + inward, rect.top()),
+                    corner(rect.top()),
+                    corner(rect.bottom()),
+                    pos2(x + inward, rect.bottom()),
+                ];
+                p.add(Shape::line(points, line));
+            }
         }
     }
 }

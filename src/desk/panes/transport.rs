@@ -6,7 +6,7 @@ use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 use super::super::focus::arrows;
 use super::super::look;
 use super::Panes;
-use crate::engine::{Command, Compare, Input, Scope, Snapshot};
+use crate::engine::{Command, Compare, Input, PaceCommand, Preview, Scope, Snapshot};
 
 impl Panes {
     pub(super) fn transport(
@@ -33,6 +33,7 @@ impl Panes {
             if ui.button(scope).on_hover_text("O").clicked() {
                 inputs.push(Input::Command(Command::OtherScope));
             }
+            preview(ui, s, inputs);
             super::marks::menu(ui, s, inputs);
             self.view_menu(ui);
             let compare = match s.compare {
@@ -75,6 +76,21 @@ fn bar(ui: &mut Ui, s: &Snapshot, width: f32, inputs: &mut Vec<Input>) {
     ui.painter().rect_filled(bar, 2.0, look::BAR);
     let last = s.frames.saturating_sub(1).max(1) as f32;
     let x = |frame: u64| rect.left() + rect.width() * frame as f32 / last;
+    let place = |frame: u64| x(frame).min(rect.right());
+    // What is decoded and kept lies under the bar.
+    for run in &s.ready {
+        let under = bar.bottom() + 1.5;
+        let (from, to) = (place(run.start), place(run.end - 1).max(place(run.start) + 1.0));
+        ui.painter().hline(from..=to, under, egui::Stroke::new(2.0, look::FILL));
+    }
+    if let Some(range) = &s.range {
+        let (from, to) = (place(range.start), place(range.end.saturating_sub(1)));
+        let part = egui::Rect::from_x_y_ranges(from..=to.max(from + 1.0), bar.y_range());
+        ui.painter().rect_filled(part, 0.0, look::FILL);
+        for at in [from, to] {
+            ui.painter().vline(at, rect.y_range(), egui::Stroke::new(1.0, look::TEXT));
+        }
+    }
     // The frame that stands for the shot.
     if let Some(shot) = s.show.shots.get(s.shot) {
         let at = x(shot.representative().saturating_sub(shot.start));
@@ -82,6 +98,8 @@ fn bar(ui: &mut Ui, s: &Snapshot, width: f32, inputs: &mut Vec<Input>) {
     }
     ui.painter().vline(x(s.frame), rect.y_range(), egui::Stroke::new(2.0, look::BRIGHT));
     response.widget_info(|| egui::WidgetInfo::slider(true, s.frame as f64, "frame"));
+    let response = response
+        .on_hover_text("the line below: frames that are decoded and kept\n{, }: play from here, to here");
     if let Some(frame) = by_keys(ui, &response, s) {
         inputs.push(Input::Command(Command::Seek(frame)));
     }
@@ -132,4 +150,32 @@ fn by_keys(ui: &Ui, bar: &egui::Response, s: &Snapshot) -> Option<u64> {
     });
     let turned = (by.x + by.y).round() as i64;
     asked.or((turned != 0).then(|| s.frame.saturating_add_signed(turned))).map(|frame| frame.min(last))
+}
+
+/// The size of live pictures, which is never smaller in secret.
+fn preview(ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
+    let command = |command| Input::Command(Command::Pace(command));
+    let (text, ink) = match s.reduced {
+        1 => ("size", look::TEXT),
+        2 => ("half size", look::WARN),
+        _ => ("quarter size", look::WARN),
+    };
+    ui.menu_button(RichText::new(text).color(ink), |ui| {
+        ui.label(RichText::new("of live pictures; files are never smaller").size(11.0).color(look::QUIET));
+        for preview in Preview::ALL {
+            if ui.radio(s.preview == preview, preview.name()).clicked() {
+                inputs.push(command(PaceCommand::Preview(preview)));
+            }
+        }
+    })
+    .response
+    .on_hover_text("Z");
+    if s.range.is_some()
+        && ui
+            .button("part")
+            .on_hover_text("a part of the shot is played; click: the whole shot (\\)")
+            .clicked()
+    {
+        inputs.push(command(PaceCommand::Whole));
+    }
 }

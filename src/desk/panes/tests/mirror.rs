@@ -8,7 +8,7 @@ fn the_mirror_has_buttons() {
     let mut desk = with_curves();
     assert!(desk.texts("previous shot").is_empty());
     let (file, text) = SHIPPED.iter().find(|(file, _)| *file == "three-balls.toml").unwrap();
-    let map = Map::parse(text, file, &crate::engine::known_target, &crate::engine::known_action).unwrap();
+    let map = Map::parse(text, file, &engine::known_target, &engine::known_action).unwrap();
     let mut surface = Surface::new(Arc::new(map));
     let boxes = |desk: &Desk, at: Pos2| -> Vec<egui::Color32> {
         let hit = |s: &Shape| match s {
@@ -37,7 +37,7 @@ fn the_mirror_has_buttons() {
 
 /// A desk with a panel that is drawn, as the engine would have it; and that.
 pub(super) fn with_panel(text: &str) -> (Desk, Surface) {
-    let map = Map::parse(text, "t.toml", &crate::engine::known_target, &crate::engine::known_action).unwrap();
+    let map = Map::parse(text, "t.toml", &engine::known_target, &engine::known_action).unwrap();
     let surface = Surface::new(Arc::new(map));
     let mut show = with_curves().show;
     show.shots.push(Shot::new("a", "a.mov", 0..1, encoding("logc4").unwrap()));

@@ -2,6 +2,7 @@
 
 mod access;
 mod curves;
+mod first;
 mod light_path;
 mod looks;
 mod luts;
@@ -18,6 +19,7 @@ use egui::{Event, Modifiers, PointerButton, Pos2, Shape, Vec2, pos2};
 use super::light_path::FIRST;
 use super::*;
 use crate::colour::encoding;
+use crate::engine::first::FirstState;
 use crate::engine::{Learning, PanelState, Playback, Scope, Trying};
 use crate::look::{CURVE_POINTS, List, Stage, curve_point_parameters, curve_points, stage};
 use crate::panel::{Act, Guess, Kind, Map, Mimic, Need, SHIPPED, Surface, read};
@@ -36,7 +38,9 @@ struct Desk {
     panel: PanelState,
     thumbnails: crate::engine::Thumbnails,
     trying: Option<Trying>,
-    kept: crate::engine::Kept,
+    kept: engine::Kept,
+    first: FirstState,
+    modifiers: Modifiers,
     commands: Vec<Command>,
     acts: Vec<Act>,
     /// What was asked to be learned.
@@ -74,7 +78,9 @@ impl Desk {
             panel: PanelState::default(),
             thumbnails: Arc::default(),
             trying: None,
-            kept: crate::engine::Kept::default(),
+            kept: engine::Kept::default(),
+            first: FirstState::default(),
+            modifiers: Modifiers::NONE,
             commands: Vec::new(),
             acts: Vec::new(),
             learn: Vec::new(),
@@ -100,8 +106,13 @@ impl Desk {
             thumbnails: self.thumbnails.clone(),
             raster: None,
             marks: Default::default(),
+            range: None,
+            preview: Default::default(),
+            reduced: 1,
+            ready: Vec::new(),
             picking: false,
             probe: None,
+            first: self.first.clone(),
             trying: self.trying.clone(),
             looks: shipped_looks().into(),
             looks_ready: false,
@@ -132,6 +143,7 @@ impl Desk {
             screen_rect: Some(egui::Rect::from_min_size(Pos2::ZERO, self.size)),
             time: Some((self.at - self.start).as_secs_f64()),
             events: events.to_vec(),
+            modifiers: self.modifiers,
             ..Default::default()
         };
         let snapshot = self.snapshot();
