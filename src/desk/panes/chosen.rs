@@ -26,16 +26,8 @@ pub(super) fn is_chosen(ui: &Ui, name: &str) -> bool {
     ui.data(|d| d.get_temp::<Chosen>(id())).is_some_and(|c| c.names.len() > 1 && c.names.contains(name))
 }
 
-/// What a click on shot `at` does: goes there, or with Ctrl or Shift held chooses it or all between; and its menu, which
-/// `more` goes on with.
-pub(super) fn row(
-    ui: &Ui,
-    s: &Snapshot,
-    at: usize,
-    response: &Response,
-    inputs: &mut Vec<Input>,
-    more: impl FnOnce(&mut Ui, &mut Vec<Input>),
-) {
+/// What a click on shot `at` does: goes there, or with Ctrl or Shift held chooses it or all between; and its menu.
+pub(super) fn row(ui: &Ui, s: &Snapshot, at: usize, response: &Response, inputs: &mut Vec<Input>) {
     let shot = &s.show.shots[at];
     let mut chosen = ui.data(|d| d.get_temp::<Chosen>(id())).unwrap_or_default();
     if response.clicked() {
@@ -68,9 +60,9 @@ pub(super) fn row(
         let all: Vec<usize> = (0..s.show.shots.len())
             .filter(|i| if together { chosen.names.contains(&s.show.shots[*i].name) } else { *i == at })
             .collect();
-        menu(ui, s, at, &all, inputs);
+        super::running_order::shot_menu(ui, s, at, inputs);
         ui.separator();
-        more(ui, inputs);
+        menu(ui, s, at, &all, inputs);
     });
 }
 

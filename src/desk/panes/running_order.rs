@@ -173,7 +173,7 @@ impl Panes {
         if response.drag_started() {
             self.order.dragged = Some(at);
         }
-        chosen::row(ui, s, at, response, inputs, |ui, inputs| shot_menu(ui, s, at, inputs));
+        chosen::row(ui, s, at, response, inputs);
         shot_marks::draw(ui, foot, egui::Id::unique(("shot", at)), &marks);
         if self.order.dragged.is_none() {
             let stands = shot.representative() - shot.start;
@@ -226,7 +226,7 @@ impl Panes {
 }
 
 /// What can be done to a shot from its row.
-fn shot_menu(ui: &mut Ui, s: &Snapshot, at: usize, inputs: &mut Vec<Input>) {
+pub(super) fn shot_menu(ui: &mut Ui, s: &Snapshot, at: usize, inputs: &mut Vec<Input>) {
     let shot = &s.show.shots[at];
     let mut ask = |ui: &mut Ui, change| {
         inputs.push(Input::Change { change, control: MOUSE });

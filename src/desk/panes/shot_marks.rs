@@ -12,13 +12,11 @@ pub(super) enum Glyph {
     Cross,
     /// An empty tag: the file does not say how its samples are coded.
     Tag,
-    /// A wedge that points up: its grey is too bright.
-    Bright,
-    /// A wedge that points down: its grey is too dark.
-    Dark,
-    /// Two rings that do not cover each other: its grey has a colour.
-    Cast,
-    /// A pair of brackets: its samples may be read in the wrong range or encoding.
+    /// A ring with its left half filled: exposure.
+    HalfRing,
+    /// A square on its corner: a cast.
+    Tilted,
+    /// Two brackets: how the samples are read is in doubt.
     Brackets,
 }
 
@@ -30,33 +28,35 @@ pub(super) struct Mark {
     pub about: String,
 }
 
-/// The marks of a shot, the most urgent first: what its file lacks, then what the survey found.
+/// The marks of a shot, the most urgent first.
 pub(super) fn marks(s: &Snapshot, shot: usize) -> Vec<Mark> {
-    let mut marks = of_file(s, shot);
-    let Some(found) = s.first.survey.shots.get(shot) else { return marks };
-    let mut add = |shape, about: String| marks.push(Mark { shape, about });
-    if !found.doubt.reasons.is_empty() {
-        add(Glyph::Brackets, found.doubt.reasons.join("\n"));
-    }
-    if let Some(stops) = found.exposure {
-        let (shape, way) = if stops > 0.0 { (Glyph::Bright, "bright") } else { (Glyph::Dark, "dark") };
-        add(shape, format!("about {:.1} stops too {way}", stops.abs()));
-    }
-    if let Some(degrees) = found.cast {
-        add(Glyph::Cast, format!("a cast of about {degrees:.0}°"));
-    }
-    marks
-}
-
-fn of_file(s: &Snapshot, shot: usize) -> Vec<Mark> {
+    let mut out = Vec::new();
+    let mut mark = |shape, about: String| out.push(Mark { shape, about });
+    let survey = s.first.survey.shots.get(shot);
     match s.thumbnails.get(shot) {
-        Some(Some(Err(why))) => vec![Mark { shape: Glyph::Cross, about: format!("cannot be read: {why}") }],
+        Some(Some(Err(why))) => mark(Glyph::Cross, format!("cannot be read: {why}")),
         Some(Some(Ok(thumbnail))) if thumbnail.assumed => {
             let about = "untagged: its range or luma weights are assumed, since the file does not say";
-            vec![Mark { shape: Glyph::Tag, about: about.to_owned() }]
+            mark(Glyph::Tag, about.to_owned());
         }
-        _ => Vec::new(),
+        _ => {
+            if let Some(why) = survey.and_then(|m| m.trouble.as_ref()) {
+                mark(Glyph::Cross, format!("cannot be read: {why}"));
+            }
+        }
     }
+    let Some(found) = survey else { return out };
+    if !found.doubt.is_none() {
+        mark(Glyph::Brackets, found.doubt.reasons.join("\n"));
+    }
+    if let Some(stops) = found.exposure {
+        let way = if stops > 0.0 { "bright" } else { "dark" };
+        mark(Glyph::HalfRing, format!("exposure: about {:.1} stops too {way}", stops.abs()));
+    }
+    if let Some(degrees) = found.cast {
+        mark(Glyph::Tilted, format!("a cast of about {degrees:.0}°"));
+    }
+    out
 }
 
 /// Side of a mark, in points.
@@ -73,7 +73,7 @@ pub(super) fn draw(ui: &Ui, room: Rect, id: egui::Id, marks: &[Mark]) -> Vec<Res
         }
         let response = ui.interact(rect, id.with(("mark", i)), Sense::hover());
         let ink = if response.hovered() { look::BRIGHT } else { look::TEXT };
-        draw_shape(ui, mark.shape, rect.shrink(2.0), ink);
+        shape(ui, mark.shape, rect.shrink(2.0), ink);
         response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Image, true, &mark.about));
         out.push(response.on_hover_text(&mark.about));
         right -= SIDE + 3.0;
@@ -81,7 +81,7 @@ pub(super) fn draw(ui: &Ui, room: Rect, id: egui::Id, marks: &[Mark]) -> Vec<Res
     out
 }
 
-fn draw_shape(ui: &Ui, shape: Glyph, rect: Rect, ink: Color32) {
+fn shape(ui: &Ui, shape: Glyph, rect: Rect, ink: Color32) {
     let p = ui.painter();
     let line = Stroke::new(1.5, ink);
     let (c, r) = (rect.center(), rect.width() / 2.0);
@@ -100,21 +100,29 @@ fn draw_shape(ui: &Ui, shape: Glyph, rect: Rect, ink: Color32) {
             ];
             p.add(Shape::closed_line(points.to_vec(), line));
         }
-        Glyph::Bright | Glyph::Dark => {
-            let (foot, head) = if shape == Glyph::Bright { (r, -r) } else { (-r, r) };
-            let points = [c + Vec2::new(-r, foot), c + Vec2::new(r, foot), c + Vec2::new(0.0, head)];
-            p.add(Shape::closed_line(points.to_vec(), line));
+        Glyph::HalfRing => {
+            p.circle_stroke(c, r, line);
+            let half = (0..=12).map(|i| {
+                let angle = std::f32::consts::PI * (i as f32 / 12.0 + 0.5);
+                c + r * Vec2::angled(angle)
+            });
+            p.add(Shape::convex_polygon(half.collect(), ink, Stroke::NONE));
         }
-        Glyph::Cast => {
-            for side in [-1.0, 1.0] {
-                p.circle_stroke(c + Vec2::new(side * r * 0.4, 0.0), r * 0.6, line);
-            }
+        Glyph::Tilted => {
+            let (top, foot) = (pos2(c.x, rect.top()), pos2(c.x, rect.bottom()));
+            let points = vec![top, pos2(rect.right(), c.y), foot, pos2(rect.left(), c.y)];
+            p.add(Shape::closed_line(points, line));
         }
         Glyph::Brackets => {
-            for side in [-1.0, 1.0] {
-                let at = |x: f32, y: f32| c + Vec2::new(side * r * x, r * y);
-                let points = [at(0.4, -1.0), at(1.0, -1.0), at(1.0, 1.0), at(0.4, 1.0)];
-                p.add(Shape::line(points.to_vec(), line));
+            for (x, inward) in [(rect.left(), r * 0.6), (rect.right(), -r * 0.6)] {
+                let corner = |y: f32| pos2(x, y);
+                let points = vec![
+                    pos2(x + inward, rect.top()),
+                    corner(rect.top()),
+                    corner(rect.bottom()),
+                    pos2(x + inward, rect.bottom()),
+                ];
+                p.add(Shape::line(points, line));
             }
         }
     }

@@ -66,7 +66,7 @@ fn marks_say_what_they_mean() {
     desk.thumbnails =
         vec![Some(Ok(thumbnail(1, false))), Some(Ok(thumbnail(2, true))), Some(Err("gone".into()))].into();
     let s = desk.snapshot();
-    let marks = |shot| super::super::shot_marks::marks(&s, shot);
+    let marks = |shot| shot_marks::marks(&s, shot);
     assert!(marks(0).is_empty());
     assert!(marks(1)[0].about.starts_with("untagged"));
     assert_eq!(marks(2)[0].about, "cannot be read: gone");

@@ -186,7 +186,7 @@ fn edges_are_dragged() {
     assert!((before.height() - area.height() - 60.0).abs() <= 4.0, "{area:?}");
     // What is remembered of that opens another desk the same way.
     let mut other = full(Vec2::new(1920.0, 1080.0), 1.0);
-    other.panes.recall(super::super::super::remembered::Remembered::read(&desk.panes.remembered().text()).0);
+    other.panes.recall(Remembered::read(&desk.panes.remembered().text()).0);
     (0..3).for_each(|_| other.frame(&[]));
     assert!((other.area.min - area.min).length() < 1.5 && (other.area.max - area.max).length() < 1.5);
     for at in [pos2(area.left(), 300.0), pos2(area.right(), 300.0), pos2(area.center().x, area.bottom())] {
