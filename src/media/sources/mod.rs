@@ -58,6 +58,8 @@ pub struct ClipInfo {
     pub drop_frame: bool,
     /// What the file is and what had to be assumed, in a line.
     pub description: String,
+    /// Was the range or the luma weights of its samples assumed, since neither the file nor anybody says?
+    pub assumed: bool,
     /// Number in the name of a sequence's frame 0; 0 for a video.
     pub first_number: u64,
     /// What the file says of its colours.

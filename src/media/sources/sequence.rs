@@ -111,6 +111,7 @@ impl Sequence {
             None => stored,
         };
         let info = ClipInfo {
+            assumed: false,
             name: pattern.name(),
             path: file,
             frames,

@@ -118,6 +118,7 @@ impl Video {
                 format: Format::rgb(Sample::U8, 8),
                 timecode_start: None,
                 drop_frame: false,
+                assumed: false,
                 description: String::new(),
                 first_number: 0,
                 points: CodePoints::default(),
@@ -252,7 +253,7 @@ impl Video {
         }
         (self.info.frames, self.info.rate) = (frames, rate);
         (self.info.width, self.info.height, self.info.format) = (width, height, format);
-        self.info.description = description;
+        (self.info.description, self.info.assumed) = (description, tags.assumed);
         self.clock = timing.clock;
         self.layout = layout;
         Ok(())
@@ -595,6 +596,8 @@ struct Tags {
     range: Range,
     siting: Siting,
     notes: String,
+    /// Range or weights.
+    assumed: bool,
 }
 
 impl Tags {
@@ -618,7 +621,8 @@ impl Tags {
         };
         if !ycbcr {
             let (siting, notes) = (Siting::Left, range_note.to_owned());
-            return Ok(Self { matrix: None, range, siting, notes });
+            let assumed = range_note == ASSUMED;
+            return Ok(Self { matrix: None, range, siting, notes, assumed });
         }
         let (matrix, matrix_note) = match (as_.matrix, picture.color_space()) {
             (Some(matrix), _) => (matrix, BY_HAND),
@@ -640,6 +644,7 @@ impl Tags {
             YcbcrMatrix::Bt709 => "BT.709",
             YcbcrMatrix::Bt2020 => "BT.2020",
         };
+        let assumed = [range_note, matrix_note].contains(&ASSUMED);
         // One note serves both where it is the same.
         let range_note = if range_note == matrix_note { "" } else { range_note };
         let mut notes = format!("{range_note}, {matrix_name}{matrix_note}");
@@ -660,6 +665,6 @@ impl Tags {
         if layout.chroma != Some(Chroma::C444) && (siting != Siting::Left || !siting_note.is_empty()) {
             notes += &format!(", chroma sited {siting_name}{siting_note}");
         }
-        Ok(Self { matrix: Some(matrix), range, siting, notes })
+        Ok(Self { matrix: Some(matrix), range, siting, notes, assumed })
     }
 }
