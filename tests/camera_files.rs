@@ -221,7 +221,7 @@ fn stills_are_read_code_for_code() {
         assert!(planes(&frame) == wanted, "{name} of {pixel}");
     }
     let file = dir.path().join("layers.exr");
-    let mut image = exr::prelude::Image::empty(exr::prelude::ImageAttributes::with_size((8, 4)));
+    let mut layers = Vec::new();
     for (name, value) in [("depth", None), ("beauty", Some(0.25f32)), ("other", Some(0.75))] {
         let sample = |v: f32| exr::prelude::FlatSamples::F32(vec![v; 32]);
         let channels = match value {
@@ -230,13 +230,14 @@ fn stills_are_read_code_for_code() {
                 ["B", "G", "R"].into_iter().map(|c| exr::prelude::AnyChannel::new(c, sample(v))).collect()
             }
         };
-        image.layer_data.push(exr::prelude::Layer::new(
+        layers.push(exr::prelude::Layer::new(
             (8, 4),
             exr::prelude::LayerAttributes::named(name),
             exr::prelude::Encoding::FAST_LOSSLESS,
             exr::prelude::AnyChannels::sort(channels.into()),
         ));
     }
+    let image = exr::prelude::Image::from_layers(exr::prelude::ImageAttributes::with_size((8, 4)), layers);
     exr::prelude::WritableImage::write(&image).to_file(&file).unwrap();
     let frame = open(&file, &Interpretation::default()).unwrap().frame(0).unwrap();
     assert_eq!(
