@@ -6,8 +6,8 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use greyhold::engine::{
-    ACTIONS, CACHE, Compare, Focus, Handle, Input, LightOf, Options, Scope, Snapshot, With, known_action,
-    start,
+    ACTIONS, CACHE, Compare, Focus, Handle, Input, LightOf, Options, Preview, Scope, Snapshot, With,
+    known_action, start,
 };
 use greyhold::look::List;
 use greyhold::panel::{self, Map, PanelError, PortInfo, Ports, Sender, Waker, queue};
@@ -228,6 +228,16 @@ fn by_name(engine: &Handle) {
         // Another look, tried, brought its first stage into focus.
         ("focus-on", |s| !s.show.chain.look[0].on && s.show.chain.look[1].on),
         ("undo", |s| s.show.chain.look[0].on),
+        ("step-forward", |s| s.frame == 1),
+        ("range-in", |s| s.range == Some(1..6)),
+        ("step-forward", |s| s.frame == 2),
+        ("range-out", |s| s.range == Some(1..3)),
+        ("range-off", |s| s.range.is_none()),
+        ("first-frame", |s| s.frame == 0),
+        ("preview", |s| s.preview == Preview::Half && s.reduced == 2),
+        ("preview", |s| s.preview == Preview::Quarter && s.reduced == 4),
+        ("preview", |s| s.preview == Preview::Automatic && s.reduced == 1),
+        ("preview", |s| s.preview == Preview::Whole),
         ("false-colour", |s| s.marks.false_colour && s.marks.light == LightOf::Balance),
         ("false-colour-light", |s| s.marks.light == LightOf::Camera),
         ("false-colour-light", |s| s.marks.light == LightOf::Balance),

@@ -3,9 +3,11 @@
 mod add;
 mod balance;
 mod bench;
+mod bench_render;
+mod cdl;
 mod check;
-mod copy_balance;
 mod check_shots;
+mod copy_balance;
 mod cut;
 mod demo;
 mod displays;
@@ -13,6 +15,7 @@ mod look;
 mod encodings;
 mod find;
 mod group;
+mod handoff;
 mod learn;
 mod media;
 mod new;
@@ -22,9 +25,9 @@ mod render;
 mod sheet;
 mod sit;
 mod stage;
+mod still;
 mod suggest;
 mod survey;
-mod still;
 mod values;
 mod version;
 
@@ -79,6 +82,8 @@ enum Command {
     Group(group::Group),
     Render(render::Render),
     Sheet(sheet::Sheet),
+    Handoff(handoff::Handoff),
+    Cdl(cdl::Cdl),
     Still(still::Still),
     Version(version::Version),
     Values(values::Values),
@@ -111,6 +116,8 @@ impl Arguments {
             Command::Group(c) => c.run(),
             Command::Render(c) => c.run(),
             Command::Sheet(c) => c.run(),
+            Command::Handoff(c) => c.run(),
+            Command::Cdl(c) => c.run(),
             Command::Still(c) => c.run(),
             Command::Version(c) => c.run(),
             Command::Values(c) => c.run(),

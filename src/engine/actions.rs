@@ -3,6 +3,7 @@
 use super::comparing::Comparing;
 use super::input::{Command, Compare};
 use super::marks::{MarkCommand, mark};
+use super::pace::{PaceCommand, pace};
 use crate::picture::Way;
 
 /// Something that can be asked for by name.
@@ -153,6 +154,15 @@ pub static ACTIONS: &[Action] = &[
         "what stands beside the picture, on the client's too; a difference never",
         Command::Comparing(Comparing::OnClient),
         false,
+    ),
+    once("range-in", "play from the frame on view, in this shot", pace(PaceCommand::In), false),
+    once("range-out", "play to the frame on view, in this shot", pace(PaceCommand::Out), false),
+    once("range-off", "play the whole shot again", pace(PaceCommand::Whole), false),
+    once(
+        "preview",
+        "live pictures whole, at half or quarter size, or smaller while that is needed to keep time",
+        pace(PaceCommand::NextPreview),
+        true,
     ),
     once(
         "false-colour",

@@ -16,12 +16,14 @@ use super::input::{Command, Compare, Input, Live, Patch, Scope};
 use super::keeper::Keeper;
 use super::marks::{Marking, Marks};
 use super::osc::Osc;
+use super::pace::{Pace, Preview};
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
 use super::raster::interpretation;
 use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
 use super::targets::{Focus, Reach, To};
+use super::thumbs::Thumbs;
 use super::trial::Readied;
 use crate::colour::Display;
 use crate::gpu::{Gpu, Output, ScopeOf, ScopeView, Traces, Upload, is_software};
@@ -48,6 +50,7 @@ pub(super) struct Engine {
     pub(super) panels: Option<Panels>,
     pub(super) osc: Option<Osc>,
     pub(super) finisher: Finisher,
+    pub(super) thumbs: Thumbs,
     pub(super) outputs: Vec<Arc<Output>>,
     /// The document and plan whose neighbours were made ready last.
     pub(super) warmed: Option<(u64, Vec<Structure>)>,
@@ -73,6 +76,7 @@ pub(super) struct Engine {
     pub(super) uploaded: Option<(SourceKey, u64, Upload)>,
     pub(super) frame: u64,
     pub(super) playing: Option<Playing>,
+    pub(super) pace: Pace,
     /// The part of a frame that was jogged and not gone yet.
     pub(super) jog: f64,
     /// The part of a look that was leafed on and not gone yet.
@@ -117,6 +121,7 @@ impl Engine {
             looks: shipped_looks().into(),
             looks_ready: false,
             dir: options.dir.clone(),
+            thumbnails: Arc::default(),
             shot: 0,
             frame: 0,
             frames,
@@ -132,6 +137,10 @@ impl Engine {
             compiling: false,
             playback: Playback::default(),
             panel: PanelState::default(),
+            range: None,
+            preview: Preview::default(),
+            reduced: 1,
+            ready: Vec::new(),
             cached: (0, 0),
             kept: Default::default(),
             unsaved: false,
@@ -154,6 +163,7 @@ impl Engine {
             saver: Saver::start(options.dir.clone(), wake.clone())?,
             feeds: Feeds::new(options.cache, wake.clone()),
             finisher: Finisher::start(gpu.clone(), shared.places.clone(), wake.clone())?,
+            thumbs: Thumbs::start(wake.clone(), Instant::now())?,
             software: is_software(&gpu),
             gpu,
             shared,
@@ -179,6 +189,7 @@ impl Engine {
             uploaded: None,
             frame: 0,
             playing: None,
+            pace: Pace::default(),
             jog: 0.0,
             leafed: 0.0,
             scope: Scope::Shot,
@@ -197,8 +208,8 @@ impl Engine {
             unread: None,
             asked_again: None,
             held: Vec::new(),
-            first: FirstPass::new(),
             tapped: Vec::new(),
+            first: FirstPass::new(),
         })
     }
 
@@ -243,6 +254,7 @@ impl Engine {
             Input::Lift { from, to, control } => {
                 self.move_signal(control, now, |pusher, balance| pusher.lift(balance, from, to));
             }
+            Input::Thumbnails(rows) => self.thumbs.want(rows),
             Input::Probe(place) => self.probed = place,
             Input::Scopes(view) => {
                 self.scopes = view;
@@ -423,6 +435,7 @@ impl Engine {
                     self.document.change(change, 0, now);
                 }
             }
+            Command::Pace(command) => self.pace_command(command, now),
             Command::Mark(command) => self.mark_command(command),
             Command::StepLook(by) => self.document.step_look(by),
             Command::TryLook(at) => self.document.try_look(at),
@@ -574,13 +587,14 @@ impl Engine {
             (self.uploaded, self.drawn) = (None, None);
         }
         self.take_finished();
-        self.first_pass();
         self.take_kept(now);
         self.follow_version();
+        self.first_pass();
         let due = self.move_on(now);
         self.ask_ahead();
         self.draw(now);
         self.ready_next();
+        self.make_thumbnails(now);
         self.save(now);
         let later = [self.document.autosave.due_at(), self.panels.as_ref().and_then(Panels::due)];
         let due = later.into_iter().flatten().fold(due, Instant::min);
@@ -661,6 +675,7 @@ impl Engine {
         if let Some(osc) = &self.osc {
             panel.add_osc(osc.state().clone());
         }
+        let thumbnails = self.thumbs.view(&self.document.show);
         let document = &self.document;
         let clip = self.source(document.shot).and_then(|(key, _)| self.feeds.info(&key));
         self.shared.snapshot.store(Arc::new(Snapshot {
@@ -672,6 +687,7 @@ impl Engine {
             looks: document.trial.library.clone(),
             looks_ready: self.library_is_ready(),
             dir: self.dir.clone(),
+            thumbnails,
             shot: document.shot,
             frame: self.frame,
             frames: self.shot_frames(),
@@ -687,6 +703,10 @@ impl Engine {
             compiling: self.compiling,
             playback: self.playback,
             panel,
+            range: self.pace.range_of(document.shot),
+            preview: self.pace.preview,
+            reduced: self.pace.reduction(),
+            ready: self.ready_frames(),
             cached: self.feeds.held(),
             kept: self.aside.kept(),
             unsaved: document.autosave.unsaved(),
@@ -741,6 +761,7 @@ impl PanelContext for (&mut Engine, Instant) {
             Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
             Does::Once(Command::TogglePicking) => Some(engine.picking),
             Does::Once(Command::Represent) => Some(engine.represents()),
+            Does::Once(Command::Pace(what)) => engine.pace_lit(what),
             Does::Once(Command::Mark(what)) => engine.marking.wanted.lit(what),
             Does::Once(Command::OtherFocusOn) => Some(engine.position("focus/on") == Some(1.0)),
             Does::Held { down: Command::Compare(compare), .. }

@@ -26,7 +26,7 @@ pub struct FrameOf {
     pub number: u64,
     path: PathBuf,
     decode: Decode,
-    how: Interpretation,
+    interpretation: Interpretation,
 }
 
 impl FrameOf {
@@ -34,19 +34,14 @@ impl FrameOf {
     pub fn new(show: &Show, dir: &std::path::Path, shot: usize, frame: Option<u64>) -> Option<Self> {
         let s = show.shots.get(shot)?;
         let number = frame.map_or(s.representative(), |f| s.start + f).min(s.end.saturating_sub(1));
-        Some(Self {
-            shot: s.clone(),
-            number,
-            path: s.source_path(dir),
-            decode: show.decode(s),
-            how: interpretation(show, s),
-        })
+        let (path, decode, interpretation) = (s.source_path(dir), show.decode(s), interpretation(show, s));
+        Some(Self { shot: s.clone(), number, path, decode, interpretation })
     }
 
     /// What tells that it would be read alike.
     fn key(&self) -> Key {
         let rendered = if self.shot.encoding.display().is_some() { self.decode.rendered.id() } else { "" };
-        (self.path.clone(), self.number, self.shot.encoding.id, rendered, self.how)
+        (self.path.clone(), self.number, self.shot.encoding.id, rendered, self.interpretation.clone())
     }
 
     /// The file that it is in, as the show names it.
@@ -69,7 +64,7 @@ pub struct Reader {
 
 impl Reader {
     fn frame(&mut self, of: &FrameOf) -> Result<Frame, String> {
-        let as_ = of.how;
+        let as_ = of.interpretation.clone();
         let source = match self.open.take() {
             Some((path, how, source)) if path == of.path && how == as_ => source,
             _ => open(&of.path, &as_).map_err(|e| format!("{}: {e}", of.shot.name))?,

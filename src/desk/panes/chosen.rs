@@ -18,7 +18,7 @@ struct Chosen {
 }
 
 fn id() -> egui::Id {
-    egui::Id::new("chosen shots")
+    egui::Id::unique("chosen shots")
 }
 
 /// Is a shot chosen together with others?
@@ -60,6 +60,8 @@ pub(super) fn row(ui: &Ui, s: &Snapshot, at: usize, response: &Response, inputs:
         let all: Vec<usize> = (0..s.show.shots.len())
             .filter(|i| if together { chosen.names.contains(&s.show.shots[*i].name) } else { *i == at })
             .collect();
+        super::running_order::shot_menu(ui, s, at, inputs);
+        ui.separator();
         menu(ui, s, at, &all, inputs);
     });
 }
