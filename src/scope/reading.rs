@@ -52,7 +52,14 @@ impl Reading {
     /// Corners of what it was taken from, in shares 0…1 of the picture's width and height; none for the whole of it.
     pub fn outline(&self) -> Vec<[f64; 2]> {
         match &self.evidence {
-            Evidence::Chart(chart) => [0, 5, 23, 18].map(|i| chart.places[i]).to_vec(),
+            Evidence::Chart(chart) => {
+                // Half a step beyond the corners' middles.
+                let corner = |[at, beside, under]: [usize; 3]| -> [f64; 2] {
+                    let p = &chart.places;
+                    std::array::from_fn(|c| 2.0 * p[at][c] - 0.5 * (p[beside][c] + p[under][c]))
+                };
+                [[0, 1, 6], [5, 4, 11], [23, 22, 17], [18, 19, 12]].map(corner).to_vec()
+            }
             Evidence::Card(Card { bounds: [[l, t], [r, b]], .. }) => {
                 vec![[*l, *t], [*r, *t], [*r, *b], [*l, *b]]
             }

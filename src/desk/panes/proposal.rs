@@ -39,7 +39,8 @@ impl Panes {
             ui.label(RichText::new(&**reading).size(11.0).color(look::QUIET));
         }
         let Some(proposal) = &s.first.proposal else { return };
-        let frame = egui::Frame::NONE.fill(look::BAR).inner_margin(egui::Margin::same(8));
+        let frame =
+            egui::Frame::NONE.stroke(Stroke::new(1.0, look::LINE)).inner_margin(egui::Margin::same(8));
         frame.corner_radius(egui::CornerRadius::same(2)).show(ui, |ui| {
             ui.set_width(ui.available_width());
             card(ui, proposal, s.first.strength, s.picking, inputs);
