@@ -29,6 +29,7 @@ pub(super) const WARN: Color32 = Color32::from_rgb(214, 190, 140);
 
 /// Sets the style.
 pub(super) fn apply(ctx: &egui::Context) {
+    super::glyphs::apply(ctx);
     ctx.set_theme(egui::Theme::Dark);
     ctx.all_styles_mut(|style| {
         style.text_styles = [

@@ -9,6 +9,7 @@ mod client;
 mod deeds;
 mod finder;
 mod focus;
+mod glyphs;
 mod keys;
 mod learner;
 mod library;

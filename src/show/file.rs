@@ -239,16 +239,7 @@ pub(super) fn read_show(root: &Table<'_>, more: &[&str]) -> Result<Show, ShowErr
     let keys = ["version", "show", "outputs", "display", "group", "shot", "look", "chain"];
     root.only(&[&keys[..], more].concat())?;
     let about = root.need_table("show", "[show]")?;
-    about.only(&[
-        "name",
-        "rate",
-        "raster",
-        "transform",
-        "lut-expects",
-        "lut-gives",
-        "panel",
-        "cdl-safe",
-    ])?;
+    about.only(&["name", "rate", "raster", "transform", "lut-expects", "lut-gives", "panel", "cdl-safe"])?;
     let cdl_safe = about.flag("cdl-safe", false)?;
     let displays = read_own(root)?;
     let groups = read_groups(root)?;
