@@ -6,8 +6,8 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use greyhold::engine::{
-    ACTIONS, CACHE, Compare, Focus, Handle, Input, LightOf, Options, Scope, Snapshot, With, known_action,
-    start,
+    ACTIONS, CACHE, Compare, Focus, Handle, Input, LightOf, Options, Preview, Scope, Snapshot, With,
+    known_action, start,
 };
 use greyhold::look::List;
 use greyhold::panel::{self, Map, PanelError, PortInfo, Ports, Sender, Waker, queue};
@@ -210,9 +210,34 @@ fn by_name(engine: &Handle) {
         ("shot-earlier", |s| s.shot == 0 && s.show.shots[1].name == "take two"),
         ("undo", |s| s.shot == 1 && s.show.shots[0].name == "take two"),
         ("undo", |s| s.shot == 0 && s.steps == (0, 2)),
+        // The first pass: what is proposed is left, and taken; the balance of the shot before.
+        ("suggest", |s| s.first.proposal.is_some() && s.steps == (0, 2)),
+        ("leave-proposal", |s| s.first.proposal.is_none() && s.first.reading.is_none()),
+        ("suggest", |s| s.first.proposal.is_some()),
+        ("take-proposal", |s| s.first.proposal.is_none() && s.steps == (1, 0) && exposures(s)[0] != 0.0),
+        ("copy-balance", |s| s.steps == (2, 0) && exposures(s)[1] == exposures(s)[0]),
+        ("undo", |s| exposures(s)[1] == 0.0 && s.shot == 1),
+        ("balance-from-before", |s| s.steps == (2, 0) && exposures(s)[1] == exposures(s)[0]),
+        ("undo", |s| exposures(s)[1] == 0.0),
+        ("match-before", |s| s.first.proposal.as_ref().is_some_and(|p| p.shot == 1)),
+        ("keep-look", |s| s.first.proposal.is_none() && s.steps == (2, 0) && exposures(s)[1] != 0.0),
+        ("survey", |s| s.first.survey.done == 2 && !s.first.survey.running),
+        ("undo", |s| exposures(s)[1] == 0.0),
+        ("previous-shot", |s| s.shot == 0),
+        ("undo", |s| s.steps == (0, 2) && exposures(s) == [0.0; 2]),
         // Another look, tried, brought its first stage into focus.
         ("focus-on", |s| !s.show.chain.look[0].on && s.show.chain.look[1].on),
         ("undo", |s| s.show.chain.look[0].on),
+        ("step-forward", |s| s.frame == 1),
+        ("range-in", |s| s.range == Some(1..6)),
+        ("step-forward", |s| s.frame == 2),
+        ("range-out", |s| s.range == Some(1..3)),
+        ("range-off", |s| s.range.is_none()),
+        ("first-frame", |s| s.frame == 0),
+        ("preview", |s| s.preview == Preview::Half && s.reduced == 2),
+        ("preview", |s| s.preview == Preview::Quarter && s.reduced == 4),
+        ("preview", |s| s.preview == Preview::Automatic && s.reduced == 1),
+        ("preview", |s| s.preview == Preview::Whole),
         ("false-colour", |s| s.marks.false_colour && s.marks.light == LightOf::Balance),
         ("false-colour-light", |s| s.marks.light == LightOf::Camera),
         ("false-colour-light", |s| s.marks.light == LightOf::Balance),

@@ -41,17 +41,8 @@ fn tool(program: &str, arguments: &[&str]) -> Vec<u8> {
 
 /// What ffprobe says of a file's first picture and its streams.
 fn probe(file: &Path) -> Value {
-    let arguments = [
-        "-v",
-        "error",
-        "-of",
-        "json",
-        "-show_streams",
-        "-show_frames",
-        "-read_intervals",
-        "%+#1",
-        "-count_packets",
-    ];
+    let arguments =
+        ["-v", "error", "-of", "json", "-show_streams", "-show_frames", "-read_intervals", "%+#1"];
     serde_json::from_slice(&tool("ffprobe", &[&arguments[..], &["-show_format", path(file)]].concat()))
         .unwrap()
 }
@@ -139,7 +130,10 @@ fn every_kind_of_movie_says_what_it_is() {
         }
         is("r_frame_rate", "24/1");
         is("avg_frame_rate", "24/1");
-        is("nb_read_packets", "51");
+        let packets =
+            ["-v", "error", "-of", "csv=p=0", "-show_entries", "packet=pts", "-select_streams", "v"];
+        let packets = tool("ffprobe", &[&packets[..], &[path(&movie)]].concat());
+        assert_eq!(String::from_utf8_lossy(&packets).lines().count(), 51, "{}", wanted.format);
         let rgb = wanted.pixel.starts_with("gbr");
         is("color_range", if rgb { "pc" } else { "tv" });
         is("color_space", if rgb { "gbr" } else { "bt709" });
@@ -295,7 +289,7 @@ fn decoded(movie: &Path, frame: usize, planes: usize, pixels: &[usize]) -> Vec<u
 #[test]
 fn what_is_decoded_is_what_was_rendered() {
     let dir = tempfile::tempdir().unwrap();
-    let (w, h) = (192usize, 108usize);
+    let (w, h) = (256usize, 144usize);
     let folder = dir.path().join("ramp");
     fs::create_dir_all(&folder).unwrap();
     for frame in 0..3u32 {
@@ -378,7 +372,7 @@ fn what_is_decoded_is_what_was_rendered() {
             "{format}: luma off by at most {worst:.2} of a 10-bit code, {:.3} % beyond one, mean {mean:.3}",
             share * 100.0
         );
-        assert!(mean.abs() < 0.05, "{format}: the mean is off by {mean}");
+        assert!(mean.abs() < 0.1, "{format}: the mean is off by {mean}");
         assert!(
             share < 0.002,
             "{format}: {share} of the neighbourhoods are off by more than a code, at most {worst}"
@@ -680,7 +674,7 @@ fn frames_of_other_settings_are_rendered_anew() {
 fn stopped_by_hand() {
     let dir = tempfile::tempdir().unwrap();
     let show = show(dir.path(), (96, 54), 200);
-    for format in ["tiff", "dnxhr-hqx", "h264"] {
+    for format in ["tiff", "prores-4444", "h264"] {
         let out = dir.path().join(format);
         let mut child = render_command(&show, &out, &["--format", format, "--on", "cpu"]).spawn().unwrap();
         let start = Instant::now();

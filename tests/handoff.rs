@@ -35,35 +35,23 @@ fn through(folder: &Path, arguments: &[&str], colours: &[[f64; 3]]) -> Vec<[f64;
     floats.chunks(3).map(|v| [v[0], v[1], v[2]]).collect()
 }
 
-/// A frame of light from deep shadows to highlights in all hues, as LogC4 records it in ten bits.
-fn frame(seed: u32) -> Vec<[u16; 3]> {
+/// Frames of an invented scene, as LogC4 records them in ten bits.
+fn frames(scene: &str, count: u32) -> Vec<Vec<[u16; 3]>> {
     let logc4 = encoding("logc4").unwrap();
     let (matrix, curve) = (logc4.from_acescg(), logc4.curve.values::<f64>());
-    let mut pixels = Vec::new();
-    for y in 0..108u32 {
-        for x in 0..192u32 {
-            let stops = -7.5 + 13.0 * f64::from(x) / 191.0;
-            let angle = f64::from(y) / 108.0 * std::f64::consts::TAU;
-            // A hash in place of noise.
-            let hash = (x * 7919 + y * 104_729 + seed * 1_299_709).wrapping_mul(2_654_435_761) >> 16;
-            let chroma = 0.75 * f64::from(hash % 97) / 96.0;
-            let of = |shift: f64| 1.0 + chroma * (angle + shift).cos();
-            let third = std::f64::consts::TAU / 3.0;
-            let light = [of(0.0), of(-third), of(third)].map(|v| 0.18 * stops.exp2() * v);
-            pixels
-                .push(matrix.times(light).map(|v| (curve.encode(v).clamp(0.0, 1.0) * 1023.0).round() as u16));
-        }
-    }
-    pixels
+    let prepared = greyhold::demo::scene(scene).unwrap().prepare(192, 108);
+    let code = |v: f64| (curve.encode(v).clamp(0.0, 1.0) * 1023.0).round() as u16;
+    let record =
+        |n: u32| prepared.frame(n).iter().map(|p| matrix.times(p.map(f64::from)).map(code)).collect();
+    (0..count).map(record).collect()
 }
 
 /// A show of two shots, on disk.
 fn show(folder: &Path) -> Show {
     let mut show = Show::new("Winter");
     for (i, name) in ["A001_C003", "B002_C001"].into_iter().enumerate() {
-        for number in 0..6 {
+        for (number, pixels) in frames(["platform", "workshop"][i], 6).into_iter().enumerate() {
             let path = folder.join(format!("{name}.{:05}.dpx", 86400 + number));
-            let pixels = frame(10 * i as u32 + number);
             let image = Image::Codes { width: 192, height: 108, depth: 10, pixels: &pixels };
             write_image(&path, ImageFormat::Dpx, &image).unwrap();
         }
@@ -267,4 +255,105 @@ fn what_a_cdl_carries_comes_back_exactly() {
             assert!(far < 1e-5, "{far}");
         }
     }
+}
+
+#[test]
+fn the_folder_is_whole_and_others_read_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let show = graded(folder.path());
+    let out = folder.path().join("out");
+    let mut job = job(&show, folder.path(), &out, &[9]);
+    job.clf_size = 9;
+    job.codes = Codes::Legal;
+    let report = run(&job);
+
+    // Every file is there with its checksum, as coreutils work it out.
+    let checked = Command::new("sha256sum")
+        .args(["--check", "--strict", "checksums.sha256"])
+        .current_dir(&out)
+        .output();
+    assert!(checked.unwrap().status.success());
+    let mut found = Vec::new();
+    for sub in ["", "luts", "shots"] {
+        let entries = std::fs::read_dir(out.join(sub)).unwrap().map(|e| e.unwrap());
+        found.extend(entries.filter(|e| e.path().is_file()).map(|e| Path::new(sub).join(e.file_name())));
+    }
+    found.sort();
+    let mut wanted: Vec<_> = report.files.iter().map(|f| PathBuf::from(&f.path)).collect();
+    wanted.sort();
+    assert_eq!(found, wanted);
+
+    // Others read the running order with its decisions.
+    let orders = |arguments: &[&str]| {
+        let root = env!("CARGO_MANIFEST_DIR");
+        let mut command = Command::new(format!("{root}/target/oracle-venv/bin/python"));
+        let output = command.arg(format!("{root}/tests/oracle/orders.py")).args(arguments).output().unwrap();
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        String::from_utf8(output.stdout).unwrap()
+    };
+    for (kind, file) in [("edl", "Winter.edl"), ("otio", "Winter.otio")] {
+        let file = out.join(file);
+        let rate: &[&str] = if kind == "edl" { &["24"] } else { &[] };
+        let text = orders(&[&[kind, file.to_str().unwrap()], rate].concat());
+        let rows: Vec<Vec<&str>> = text.lines().map(|l| l.split('\t').collect()).collect();
+        assert_eq!(rows.len(), 2, "{text}");
+        for (row, shot) in rows.iter().zip(&report.shots) {
+            // The frame's number stands for its timecode: frame 1 of 86400 and on.
+            assert_eq!(
+                row[1..4].iter().map(|n| n.parse::<f64>().unwrap()).collect::<Vec<_>>(),
+                [86401.0, 5.0, 24.0]
+            );
+            let cdl = shot.decision.cdl;
+            let numbers = [cdl.slope, cdl.offset, cdl.power].concat().into_iter().chain([cdl.saturation]);
+            for (a, b) in numbers.zip(&row[5..]) {
+                assert!((a - b.parse::<f64>().unwrap()).abs() < 1e-6, "{kind}: {a} {b}");
+            }
+        }
+    }
+    // ACES Metadata Files are built as their schema says.
+    let files = ["platform.amf", "blue_hour.amf"].map(|f| out.join("shots").join(f));
+    let names: Vec<&str> = files.iter().map(|f| f.to_str().unwrap()).collect();
+    assert_eq!(orders(&[&["amf"], &names[..]].concat()), "");
+    let broken = std::fs::read_to_string(&files[0]).unwrap().replace("aces:clipName", "aces:clipname");
+    std::fs::write(folder.path().join("broken.amf"), broken).unwrap();
+    assert_ne!(orders(&["amf", folder.path().join("broken.amf").to_str().unwrap()]), "");
+
+    // The page stands alone, and says what is to be known.
+    let page = std::fs::read_to_string(&report.page).unwrap();
+    for needle in ["http:", "https:", "<script", "src=\"/", "@import", "url("] {
+        assert!(!page.contains(needle), "{needle}");
+    }
+    assert_eq!(page.matches("<img ").count(), 4);
+    assert!(page.contains("No table holds grain"));
+    for file in report.files.iter().filter(|f| f.path != "handoff.html") {
+        assert!(page.contains(&file.sha256) || file.path == "checksums.sha256", "{}", file.path);
+    }
+}
+
+#[test]
+fn one_that_is_given_up_has_no_page() {
+    let folder = tempfile::tempdir().unwrap();
+    let show = graded(folder.path());
+    let out = folder.path().join("out");
+    let mut job = job(&show, folder.path(), &out, &[5]);
+    job.clf_size = 5;
+    let mut steps = 0;
+    let result = hand_off(&job, &mut |_, done, total| {
+        steps += 1;
+        assert!(done < total);
+        done < 3
+    });
+    assert!(matches!(result, Err(greyhold::engine::handoff::HandoffError::GivenUp)));
+    assert_eq!(steps, 4);
+    assert!(!out.join("handoff.html").exists());
+    // Nothing half-written lies about.
+    for entry in walk(&out) {
+        let name = entry.to_string_lossy().into_owned();
+        assert!([".cube", ".clf"].iter().any(|e| name.ends_with(e)), "{name}");
+    }
+}
+
+fn walk(folder: &Path) -> Vec<PathBuf> {
+    let entries = std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path());
+    entries.flat_map(|p| if p.is_dir() { walk(&p) } else { vec![p] }).collect()
 }

@@ -63,3 +63,13 @@ if [ ! -e "$clip/clip.json" ] || [ "$(cat "$made" 2>"$log")" != "$key" ]; then
     quietly "$venv/bin/python" tests/oracle/real_clip.py target/npm "$clip"
     echo "$key" >"$made"
 fi
+
+# And the views of real places.
+views=target/panoramas
+made=$views/made-by
+key=$(cat tests/oracle/panoramas.py tests/oracle/requirements.txt | sha256sum)
+if [ ! -e "$views/views.json" ] || [ "$(cat "$made" 2>"$log")" != "$key" ]; then
+    quietly rm -rf "$views"
+    quietly "$venv/bin/python" tests/oracle/panoramas.py target/npm "$views"
+    echo "$key" >"$made"
+fi

@@ -3,14 +3,15 @@
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use anyhow::bail;
+use anyhow::{Context, bail};
 
 use super::find::note_media;
 use super::media::clips;
 use super::{matrix_named, range_named};
 use crate::colour::{Encoding, Range, YcbcrMatrix};
+use crate::engine::incoming::{pieces, placed};
 use crate::media::{ClipInfo, CodePoints, Interpretation, Rate, open};
-use crate::show::{Change, Lock, Shot, load, raster_text, save, source_in_show};
+use crate::show::{Change, Lock, Shot, Show, load, raster_text, save, source_in_show};
 
 /// Add clips to a show, each as a shot at the end of the running order.
 ///
@@ -18,7 +19,8 @@ use crate::show::{Change, Lock, Shot, load, raster_text, save, source_in_show};
 /// (`shot.####.dpx`, `shot.%04d.exr`). Of a folder every clip in it and below it is added, in the order of their names. A clip that cannot be read is named and adds nothing; the others
 /// are added. A show without a raster gets the size of its first clip.
 ///
-/// Example: greyhold add winter A001.mov B002.####.dpx --encoding logc4
+/// Examples: greyhold add winter A001.mov B002.####.dpx --encoding logc4
+/// greyhold add winter footage --edl reel-one.edl --encoding logc4
 #[derive(Debug, clap::Args)]
 pub struct Add {
     /// Folder of the show.
@@ -26,6 +28,12 @@ pub struct Add {
     /// Clips.
     #[arg(required = true, value_name = "CLIP")]
     clips: Vec<PathBuf>,
+    /// An edit decision list: the clips become shots as it cuts them, in its order, found by reel, name and timecode.
+    #[arg(long, value_name = "FILE")]
+    edl: Option<PathBuf>,
+    /// The same from an OpenTimelineIO file.
+    #[arg(long, value_name = "FILE", conflicts_with = "edl")]
+    otio: Option<PathBuf>,
     /// Encoding of the clips; `greyhold encodings` lists them.
     #[arg(long, value_name = "ID", value_parser = super::encoding_named)]
     encoding: &'static Encoding,
@@ -46,6 +54,9 @@ impl Add {
             Interpretation { range: self.range, matrix: self.matrix, laid_on, ..Default::default() };
         let (mut added, mut failed) = (0, 0);
         let clips = clips(&self.clips);
+        if let Some(list) = self.edl.as_ref().or(self.otio.as_ref()) {
+            return self.by_list(show, list, &clips, &interpretation);
+        }
         for clip in &clips {
             let info = match open(clip, &interpretation) {
                 Ok(source) => source.info().clone(),
@@ -77,6 +88,59 @@ impl Add {
         }
         if failed > 0 {
             bail!("{failed} of {} clips could not be added", clips.len());
+        }
+        Ok(ExitCode::SUCCESS)
+    }
+}
+
+impl Add {
+    /// Makes the shots that a list cuts out of clips.
+    fn by_list(
+        &self,
+        mut show: Show,
+        list: &Path,
+        clips: &[PathBuf],
+        interpretation: &Interpretation,
+    ) -> anyhow::Result<ExitCode> {
+        let bytes = std::fs::read(list).with_context(|| format!("{} cannot be read", list.display()))?;
+        let (pieces, notes) = pieces(list, &bytes).with_context(|| list.display().to_string())?;
+        notes.iter().for_each(|n| println!("{n}"));
+        let mut opened = Vec::new();
+        for clip in clips {
+            match open(clip, interpretation) {
+                Ok(source) => opened.push((clip, source.info().clone())),
+                Err(e) => eprintln!("greyhold: {e}"),
+            }
+        }
+        let infos: Vec<&ClipInfo> = opened.iter().map(|o| &o.1).collect();
+        let (mut changes, mut failed) = (Vec::new(), 0);
+        for piece in &pieces {
+            let (at, frames, by) = match placed(piece, &infos) {
+                Ok(found) => found,
+                Err(why) => {
+                    eprintln!("greyhold: {why}");
+                    failed += 1;
+                    continue;
+                }
+            };
+            let (clip, info) = &opened[at];
+            println!("{}: {}, frames {} to {}, by {by}", piece.says, info.name, frames.start, frames.end);
+            let mut shot =
+                Shot::new(name(clip, info), source_in_show(&self.dir, clip), frames, self.encoding);
+            (shot.range, shot.matrix) = (self.range, self.matrix);
+            if show.raster.is_none() && show.shots.is_empty() && changes.is_empty() {
+                changes.push(Change::SetRaster(Some((info.width, info.height))));
+            }
+            let shots = changes.iter().filter(|c| matches!(c, Change::AddShot { .. })).count();
+            changes.push(Change::AddShot { at: show.shots.len() + shots, shot });
+        }
+        if !changes.is_empty() {
+            show.apply(Change::Together(changes))?;
+            save(&show, &self.dir)?;
+            note_media(&show, &self.dir);
+        }
+        if failed > 0 {
+            bail!("{failed} of {} pieces of {} have no clip", pieces.len(), list.display());
         }
         Ok(ExitCode::SUCCESS)
     }

@@ -2,6 +2,8 @@
 
 use winit::keyboard::{Key, ModifiersState, NamedKey};
 
+use super::panes::Pane;
+
 /// Something a key asks for.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Action {
@@ -19,7 +21,14 @@ pub(super) enum Action {
     Reset,
     Client,
     ClientFullscreen,
+    /// The picture alone, or the panes again.
     Panes,
+    /// One pane, shown or hidden.
+    Pane(Pane),
+    /// The text a size larger or smaller; 0: as it is made.
+    Text(i32),
+    /// Another surround.
+    Surround,
     Keys,
     /// While held: the picture without the stage in hand.
     WithoutStage,
@@ -59,10 +68,12 @@ pub const KEYS: &[(&str, &str)] = &[
     ("Ctrl R", "this frame stands for its shot in the running order and on sheets; again: the middle one"),
     ("Home, End", "the shot's first frame, its last"),
     ("J, K", "play backwards, stop"),
+    ("{ } \\", "play from the frame on view, to it, the whole shot again"),
+    ("Z", "live pictures whole, at half or quarter size, or smaller while that keeps time"),
     ("O", "go round in the shot, or in the running order"),
     ("", "What is in hand"),
     ("↑ ↓", "take the parameter, or the output's display, above, below in hand"),
-    ("− =", "turn it, or the panel's control that was clicked, down, up a step (Shift: ten, Ctrl: a tenth)"),
+    ("− =", "turn it, or the panel's control that was clicked, down, up a step (Shift: ten, Alt: a tenth)"),
     (
         "0 … 9",
         "type a value for it, with or without a unit: 0.5, 1/3 stop, 60 %, 5600 K (Shift Enter: begin with the value that is there)",
@@ -95,12 +106,26 @@ pub const KEYS: &[(&str, &str)] = &[
     ("Y, Shift Y", "on the desk: marks where signals end; on what lies outside the display's primaries"),
     ("P", "what the picture holds under the pointer; drag: the mean of an area"),
     ("V", "show or hide the scopes"),
+    (
+        "A",
+        "suggest: propose exposure and white for the frame on view; Enter or Ctrl A takes it, Esc leaves it",
+    ),
+    ("U", "match: propose what makes the shot sit with the one before"),
+    ("Ctrl D", "the balance of the shot before"),
+    ("Ctrl B", "copy the balance to all other shots of the same camera"),
+    ("Ctrl E", "survey: read a frame of every shot and mark what is off; again: stop"),
     ("N", "pick a neutral: then click it in the picture, or drag over it (Esc: leave it)"),
     ("", "Windows and help"),
     ("Ctrl Z, Ctrl Shift Z", "undo, redo"),
     ("C", "open or close the client window"),
     ("F", "client fullscreen, or back"),
-    ("H", "hide or show the panes"),
+    ("H", "the picture alone, or the panes again"),
+    (
+        "Ctrl 1 … Ctrl 5",
+        "show or hide the running order, the light path, the panel mirror, the scopes, the transport",
+    ),
+    ("Ctrl +, Ctrl −, Ctrl 0", "the text a size larger, smaller, as it is made"),
+    ("Ctrl U", "the next surround of the picture: 1, 2, 3, 5, 10 % of the display's white"),
     (
         "Tab, Shift Tab",
         "the keyboard goes to the next thing, the one before: arrows turn a row, Enter types its value or presses a button (Esc: back)",
@@ -136,7 +161,7 @@ pub(super) fn let_go(key: &Key) -> Option<Action> {
 
 /// What a key that went down asks for.
 pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
-    let turn = match (mods.shift_key(), mods.control_key()) {
+    let turn = match (mods.shift_key(), mods.alt_key()) {
         (true, _) => 10.0,
         (_, true) => 0.1,
         _ => 1.0,
@@ -174,6 +199,13 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("z", true) if mods.shift_key() => Action::Engine("redo"),
             ("z", true) => Action::Engine("undo"),
             ("y", true) => Action::Engine("redo"),
+            ("-" | "_", true) => Action::Text(-1),
+            ("=" | "+", true) => Action::Text(1),
+            ("0", true) => Action::Text(0),
+            (digit @ ("1" | "2" | "3" | "4" | "5"), true) => {
+                Action::Pane(*Pane::ALL.get(digit.parse::<usize>().ok()?.checked_sub(1)?)?)
+            }
+            ("u", true) => Action::Surround,
             ("-" | "_", _) => Action::Turn(-turn),
             ("=" | "+", _) => Action::Turn(turn),
             ("k", true) => Action::Find,
@@ -198,6 +230,12 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("'" | "\"", _) => Action::Engine("next-still"),
             ("q", false) => Action::Engine("other-version"),
             ("e", false) => Action::Stills,
+            ("a", false) => Action::Engine("suggest"),
+            ("a", true) => Action::Engine("take-proposal"),
+            ("u", false) => Action::Engine("match-before"),
+            ("d", true) => Action::Engine("balance-from-before"),
+            ("b", true) => Action::Engine("copy-balance"),
+            ("e", true) => Action::Engine("survey"),
             ("b", false) => Action::Engine("before"),
             ("l", false) => Action::Engine("before-look"),
             ("s", false) => Action::WithoutStage,
@@ -214,6 +252,10 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("x", false) => Action::Engine("false-colour"),
             ("y", false) if mods.shift_key() => Action::Engine("gamut-marks"),
             ("y", false) => Action::Engine("clip-marks"),
+            ("\\", _) => Action::Engine("range-off"),
+            ("}", _) => Action::Engine("range-out"),
+            ("{", _) => Action::Engine("range-in"),
+            ("z", false) => Action::Engine("preview"),
             ("o", false) => Action::Engine("round"),
             ("r", false) => Action::Engine("fitting"),
             ("c", false) => Action::Client,
@@ -237,7 +279,12 @@ mod tests {
         assert_eq!(action(&z, ModifiersState::empty()), None);
         let right = Key::Named(NamedKey::ArrowRight);
         assert_eq!(action(&right, ModifiersState::SHIFT), Some(Action::Step(10)));
-        assert_eq!(action(&Key::Character("-".into()), ModifiersState::CONTROL), Some(Action::Turn(-0.1)));
+        assert_eq!(action(&Key::Character("-".into()), ModifiersState::ALT), Some(Action::Turn(-0.1)));
+        assert_eq!(action(&Key::Character("-".into()), ModifiersState::CONTROL), Some(Action::Text(-1)));
+        assert_eq!(action(&Key::Character("+".into()), ModifiersState::CONTROL), Some(Action::Text(1)));
+        let second = Key::Character("2".into());
+        assert_eq!(action(&second, ModifiersState::CONTROL), Some(Action::Pane(Pane::Path)));
+        assert_eq!(action(&second, ModifiersState::empty()), None);
         let ninth = Key::Named(NamedKey::F9);
         assert_eq!(action(&ninth, ModifiersState::empty()), Some(Action::Control(7, 1.0)));
         assert_eq!(action(&ninth, ModifiersState::SHIFT), Some(Action::Control(7, -1.0)));
@@ -249,7 +296,7 @@ mod tests {
         let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
         let letters = [
             "b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "g", "w", "i", "d", ";",
-            "'", "q", "c", "x",
+            "'", "q", "c", "x", "a", "u", "{", "}", "\\",
         ]
         .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named
@@ -267,7 +314,7 @@ mod tests {
         reached.sort_unstable();
         reached.dedup();
         // Escape leaves whatever waits, this too.
-        let by_key = |name: &&str| *name != "leave-look";
+        let by_key = |name: &&str| !["leave-look", "leave-proposal"].contains(name);
         let mut known: Vec<_> = crate::engine::ACTIONS.iter().map(|a| a.name).filter(by_key).collect();
         known.sort_unstable();
         assert_eq!(reached, known);

@@ -92,7 +92,12 @@ fn bar(ui: &Ui, row: &Row<'_>, response: &Response, rect: Rect) -> Option<Touch>
         return Some(Touch::Reset);
     }
     if response.dragged() {
-        let travel = f64::from(response.drag_delta().x) / f64::from(rect.width().max(1.0));
+        // From where the button went down: what it takes to be a drag counts, too.
+        let moved = match ui.input(|i| i.pointer.press_origin()).zip(response.interact_pointer_pos()) {
+            Some((from, at)) if response.drag_started() => at.x - from.x,
+            _ => response.drag_delta().x,
+        };
+        let travel = f64::from(moved) / f64::from(rect.width().max(1.0));
         let fine = if ui.input(|i| i.modifiers.shift) { FINE } else { 1.0 };
         let from = parameter.position(row.value);
         let to = parameter.at((from + travel * fine).clamp(0.0, 1.0));

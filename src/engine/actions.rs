@@ -3,6 +3,7 @@
 use super::comparing::Comparing;
 use super::input::{Command, Compare};
 use super::marks::{MarkCommand, mark};
+use super::pace::{PaceCommand, pace};
 use crate::picture::Way;
 
 /// Something that can be asked for by name.
@@ -101,6 +102,23 @@ pub static ACTIONS: &[Action] = &[
     ),
     once("shot-earlier", "the shot goes a place back in the running order", Command::MoveShot(-1), true),
     once("shot-later", "the shot goes a place on in the running order", Command::MoveShot(1), true),
+    once("suggest", "read the frame and propose exposure and white for it", Command::Suggest, false),
+    once("match-before", "propose what makes the shot sit with the one before", Command::MatchBefore, false),
+    once("take-proposal", "what is proposed becomes the shot's balance", Command::TakeProposal, false),
+    once("leave-proposal", "nothing is proposed any more", Command::LeaveProposal, false),
+    once(
+        "balance-from-before",
+        "the balance of the shot before becomes this one's",
+        Command::BalanceFromBefore,
+        false,
+    ),
+    once(
+        "copy-balance",
+        "this balance becomes that of all other shots of the same camera",
+        Command::CopyBalance,
+        false,
+    ),
+    once("survey", "read a frame of every shot and say what is off, or stop that", Command::Survey, false),
     once("undo", "take the last step back", Command::Undo, true),
     once("redo", "do it again", Command::Redo, true),
     once("stop", "stop playing", Command::Stop, false),
@@ -136,6 +154,15 @@ pub static ACTIONS: &[Action] = &[
         "what stands beside the picture, on the client's too; a difference never",
         Command::Comparing(Comparing::OnClient),
         false,
+    ),
+    once("range-in", "play from the frame on view, in this shot", pace(PaceCommand::In), false),
+    once("range-out", "play to the frame on view, in this shot", pace(PaceCommand::Out), false),
+    once("range-off", "play the whole shot again", pace(PaceCommand::Whole), false),
+    once(
+        "preview",
+        "live pictures whole, at half or quarter size, or smaller while that is needed to keep time",
+        pace(PaceCommand::NextPreview),
+        true,
     ),
     once(
         "false-colour",

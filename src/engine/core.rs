@@ -10,17 +10,20 @@ use super::document::{Document, PANEL_CONTROLS, PORT_CONTROLS};
 use super::draw::Drawn;
 use super::feed::{Feeds, SourceKey};
 use super::finish::Finisher;
+use super::first::{FirstPass, FirstState};
 use super::host::{EngineError, Options, Shared};
 use super::input::{Command, Compare, Input, Live, Patch, Scope};
 use super::keeper::Keeper;
 use super::marks::{Marking, Marks};
 use super::osc::Osc;
+use super::pace::{Pace, Preview};
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
 use super::raster::interpretation;
 use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
 use super::targets::{Focus, Reach, To};
+use super::thumbs::Thumbs;
 use super::trial::Readied;
 use crate::colour::Display;
 use crate::gpu::{Gpu, Output, ScopeOf, ScopeView, Traces, Upload, is_software};
@@ -47,6 +50,7 @@ pub(super) struct Engine {
     pub(super) panels: Option<Panels>,
     pub(super) osc: Option<Osc>,
     pub(super) finisher: Finisher,
+    pub(super) thumbs: Thumbs,
     pub(super) outputs: Vec<Arc<Output>>,
     /// The document and plan whose neighbours were made ready last.
     pub(super) warmed: Option<(u64, Vec<Structure>)>,
@@ -72,6 +76,7 @@ pub(super) struct Engine {
     pub(super) uploaded: Option<(SourceKey, u64, Upload)>,
     pub(super) frame: u64,
     pub(super) playing: Option<Playing>,
+    pub(super) pace: Pace,
     /// The part of a frame that was jogged and not gone yet.
     pub(super) jog: f64,
     /// The part of a look that was leafed on and not gone yet.
@@ -100,6 +105,8 @@ pub(super) struct Engine {
     tapped: Vec<(&'static str, Instant)>,
     /// Stills, versions, and what the picture is compared with.
     pub(super) aside: Aside,
+    /// Proposals and the survey.
+    pub(super) first: FirstPass,
 }
 
 impl Engine {
@@ -109,10 +116,12 @@ impl Engine {
             raster: options.show.raster,
             show: Arc::new(options.show.clone()),
             probe: None,
+            first: FirstState::default(),
             trying: None,
             looks: shipped_looks().into(),
             looks_ready: false,
             dir: options.dir.clone(),
+            thumbnails: Arc::default(),
             shot: 0,
             frame: 0,
             frames,
@@ -128,6 +137,10 @@ impl Engine {
             compiling: false,
             playback: Playback::default(),
             panel: PanelState::default(),
+            range: None,
+            preview: Preview::default(),
+            reduced: 1,
+            ready: Vec::new(),
             cached: (0, 0),
             kept: Default::default(),
             unsaved: false,
@@ -150,6 +163,7 @@ impl Engine {
             saver: Saver::start(options.dir.clone(), wake.clone())?,
             feeds: Feeds::new(options.cache, wake.clone()),
             finisher: Finisher::start(gpu.clone(), shared.places.clone(), wake.clone())?,
+            thumbs: Thumbs::start(wake.clone(), Instant::now())?,
             software: is_software(&gpu),
             gpu,
             shared,
@@ -175,6 +189,7 @@ impl Engine {
             uploaded: None,
             frame: 0,
             playing: None,
+            pace: Pace::default(),
             jog: 0.0,
             leafed: 0.0,
             scope: Scope::Shot,
@@ -194,6 +209,7 @@ impl Engine {
             asked_again: None,
             held: Vec::new(),
             tapped: Vec::new(),
+            first: FirstPass::new(),
         })
     }
 
@@ -238,6 +254,7 @@ impl Engine {
             Input::Lift { from, to, control } => {
                 self.move_signal(control, now, |pusher, balance| pusher.lift(balance, from, to));
             }
+            Input::Thumbnails(rows) => self.thumbs.want(rows),
             Input::Probe(place) => self.probed = place,
             Input::Scopes(view) => {
                 self.scopes = view;
@@ -380,6 +397,10 @@ impl Engine {
             Command::Comparing(what) => self.compare_command(what, now),
             Command::Picking(picking) => self.pick(picking),
             Command::TogglePicking => self.pick(!self.picking),
+            Command::Neutral(patch) if self.first.is_proposing() => match self.propose_patch(patch) {
+                Ok(()) => self.picking = false,
+                Err(why) => self.document.refused = Some(why.into()),
+            },
             Command::Neutral(patch) => match self.neutral(patch) {
                 Ok(change) => {
                     self.picking = false;
@@ -414,9 +435,25 @@ impl Engine {
                     self.document.change(change, 0, now);
                 }
             }
+            Command::Pace(command) => self.pace_command(command, now),
             Command::Mark(command) => self.mark_command(command),
             Command::StepLook(by) => self.document.step_look(by),
             Command::TryLook(at) => self.document.try_look(at),
+            Command::KeepLook if !self.document.is_trying() && self.first.is_proposing() => {
+                self.first_command(Command::TakeProposal, now);
+            }
+            Command::LeaveLook if !self.document.is_trying() && self.first.is_proposing() => {
+                self.first_command(Command::LeaveProposal, now);
+            }
+            Command::Suggest
+            | Command::Match(_)
+            | Command::MatchBefore
+            | Command::ProposalStrength(_)
+            | Command::TakeProposal
+            | Command::LeaveProposal
+            | Command::BalanceFromBefore
+            | Command::CopyBalance
+            | Command::Survey => self.first_command(command, now),
             Command::KeepLook => self.document.keep_look(0, now),
             Command::LeaveLook => self.document.leave_look(),
             Command::Undo | Command::Redo if self.document.is_trying() => self.document.leave_look(),
@@ -458,7 +495,7 @@ impl Engine {
     }
 
     /// The frame of a patch, if it is at hand, and its pixels, if it is not beside the frame.
-    fn area(&self, patch: Patch) -> Option<(Arc<Frame>, Option<Area>)> {
+    pub(super) fn area(&self, patch: Patch) -> Option<(Arc<Frame>, Option<Area>)> {
         let (key, number) = self.frame_key((patch.shot, patch.frame))?;
         let frame = self.feeds.get(&key, number)?.ok()?;
         let size = (frame.width, frame.height);
@@ -552,10 +589,12 @@ impl Engine {
         self.take_finished();
         self.take_kept(now);
         self.follow_version();
+        self.first_pass();
         let due = self.move_on(now);
         self.ask_ahead();
         self.draw(now);
         self.ready_next();
+        self.make_thumbnails(now);
         self.save(now);
         let later = [self.document.autosave.due_at(), self.panels.as_ref().and_then(Panels::due)];
         let due = later.into_iter().flatten().fold(due, Instant::min);
@@ -624,6 +663,7 @@ impl Engine {
 
     fn publish(&mut self) {
         let probe = self.probe();
+        let first = self.first_state();
         let mut panel = match self.panels.take() {
             Some(mut panels) => {
                 let state = panels.state(&|target| self.position(target));
@@ -635,16 +675,19 @@ impl Engine {
         if let Some(osc) = &self.osc {
             panel.add_osc(osc.state().clone());
         }
+        let thumbnails = self.thumbs.view(&self.document.show);
         let document = &self.document;
         let clip = self.source(document.shot).and_then(|(key, _)| self.feeds.info(&key));
         self.shared.snapshot.store(Arc::new(Snapshot {
             raster: self.raster(),
             show: document.seen().clone(),
             probe,
+            first,
             trying: document.trial.state(&document.show),
             looks: document.trial.library.clone(),
             looks_ready: self.library_is_ready(),
             dir: self.dir.clone(),
+            thumbnails,
             shot: document.shot,
             frame: self.frame,
             frames: self.shot_frames(),
@@ -660,6 +703,10 @@ impl Engine {
             compiling: self.compiling,
             playback: self.playback,
             panel,
+            range: self.pace.range_of(document.shot),
+            preview: self.pace.preview,
+            reduced: self.pace.reduction(),
+            ready: self.ready_frames(),
             cached: self.feeds.held(),
             kept: self.aside.kept(),
             unsaved: document.autosave.unsaved(),
@@ -714,6 +761,7 @@ impl PanelContext for (&mut Engine, Instant) {
             Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
             Does::Once(Command::TogglePicking) => Some(engine.picking),
             Does::Once(Command::Represent) => Some(engine.represents()),
+            Does::Once(Command::Pace(what)) => engine.pace_lit(what),
             Does::Once(Command::Mark(what)) => engine.marking.wanted.lit(what),
             Does::Once(Command::OtherFocusOn) => Some(engine.position("focus/on") == Some(1.0)),
             Does::Held { down: Command::Compare(compare), .. }

@@ -89,8 +89,10 @@ impl Engine {
         }
         let Some(raster) = self.raster().or_else(|| self.makeshift_raster(&frame)) else { return };
         let Some((mut recipes, passes, makeshift)) = self.plan(here, wanted) else { return };
+        let raster = self.pace.size(raster);
         for (_, recipe, _) in &mut recipes {
             recipe.raster = Some(raster);
+            recipe.rough = self.pace.reduction() > 1;
         }
         if self.uploaded.as_ref().is_none_or(|u| (&u.0, u.1) != (&key, number)) {
             let old = self.uploaded.take().map(|u| u.2);

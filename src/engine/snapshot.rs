@@ -5,10 +5,13 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use super::comparing::Kept;
+use super::first::FirstState;
 use super::input::{Compare, Scope};
 use super::marks::Marks;
 use super::osc::OscState;
+use super::pace::Preview;
 use super::targets::Focus;
+use super::thumbs::Thumbnails;
 use crate::media::timecode::Counting;
 use crate::media::{ClipInfo, Rate};
 use crate::panel::{ButtonState, ControlState, Guess, Map, Standing};
@@ -24,6 +27,8 @@ pub struct Playback {
     pub dropped: u64,
     /// Frames shown in the last second.
     pub rate: f64,
+    /// The longest that a frame was handed to the GPU after its time, since play began.
+    pub late: Duration,
     /// Median of what a picture took, from submission to completion.
     pub cost: Duration,
     /// Median of what passed between a control message and the finished picture.
@@ -112,6 +117,8 @@ pub struct Snapshot {
     pub dir: PathBuf,
     /// Size of every picture, across and down; `None` until the first shot is open, if the show has no raster.
     pub raster: Option<(u32, u32)>,
+    /// Thumbnails of its shots, as far as they were asked for and made.
+    pub thumbnails: Thumbnails,
     /// The current shot.
     pub shot: usize,
     /// The current frame of that shot, from 0.
@@ -132,6 +139,8 @@ pub struct Snapshot {
     pub clip: Option<Arc<ClipInfo>>,
     /// What the picture holds where it was asked for; why not, if it was asked for beside the frame.
     pub probe: Option<Result<Probed, Arc<str>>>,
+    /// What is proposed for the shot on view, and the survey.
+    pub first: FirstState,
     /// The look that is tried, if one is.
     pub trying: Option<Trying>,
     /// The looks that can be tried.
@@ -150,6 +159,14 @@ pub struct Snapshot {
     pub playback: Playback,
     /// The panel.
     pub panel: PanelState,
+    /// Frames of the current shot that playing goes round in, if that is a part of it.
+    pub range: Option<std::ops::Range<u64>>,
+    /// What size live pictures are wanted in.
+    pub preview: Preview,
+    /// What part of the raster's size live pictures have each way: 1, 2 for a half, 4 for a quarter.
+    pub reduced: u32,
+    /// Runs of frames of the current shot that are decoded and kept.
+    pub ready: Vec<std::ops::Range<u64>>,
     /// Frames and bytes decoded and kept.
     pub cached: (usize, usize),
     /// Stills, versions, and what the picture is compared with.

@@ -5,6 +5,7 @@
 
 mod assembly;
 mod bench;
+mod bench_scopes;
 mod beside;
 mod check;
 mod device;
@@ -19,6 +20,7 @@ mod work;
 
 pub use assembly::Assembly;
 pub use bench::{BenchLook, BenchLooks, BenchRow, bench, is_software};
+pub use bench_scopes::{BARE_ROW, MORE_ROWS};
 pub use beside::{BesidePass, BesidePasses};
 pub use check::{
     ACES2_SIGNAL, Agreement, CheckReport, DARK_SIGNAL, OF_PIXEL, PQ_SIGNAL, REENCODED_SIGNAL, ROUNDING,

@@ -4,15 +4,19 @@
 //! - [`clf`]: the Common LUT Format, a list of processes from matrices to 3D LUTs.
 //! - [`cdl`]: colour decisions in XML, `.cc`, `.ccc` and `.cdl`.
 //! - [`edl`]: edit decision lists, with colour decisions in their comments.
+//! - [`otio`]: OpenTimelineIO's JSON, as far as it is a running order.
+//! - [`amf`]: ACES Metadata Files, written.
 //!
 //! What is read here may come from anywhere: sizes are checked before anything is allocated, time and memory
 //! grow with the file's length and no faster, and an error says in which line, what was wrong and what would
 //! be accepted.
 
+pub mod amf;
 pub mod cdl;
 pub mod clf;
 pub mod cube;
 pub mod edl;
+pub mod otio;
 mod text;
 mod xml;
 

@@ -25,6 +25,8 @@ use super::learner::Learner;
 use super::library::Librarian;
 use super::luts::Loader;
 use super::panes::Panes;
+use super::remembered::Memory;
+use super::surround::Surround;
 use super::window::{Blit, WindowSurface};
 use crate::engine::{self, Handle};
 use crate::gpu::Traces;
@@ -79,6 +81,10 @@ struct Desk {
     input: egui_winit::State,
     renderer: egui_wgpu::Renderer,
     panes: Panes,
+    /// What is remembered of them.
+    memory: Memory,
+    /// The surround that the client's window was drawn with.
+    surround: Surround,
     luts: Loader,
     librarian: Librarian,
     learner: Learner,
@@ -169,7 +175,12 @@ impl App {
 
     /// Stops the engine, which saves, and leaves the event loop.
     fn end(&mut self, events: &ActiveEventLoop) {
-        if let Some(Err(e)) = self.desk.take().map(|d| d.engine.stop()) {
+        let stop = |mut desk: Desk| {
+            desk.memory.take(desk.panes.remembered(), Instant::now());
+            desk.memory.finish();
+            desk.engine.stop()
+        };
+        if let Some(Err(e)) = self.desk.take().map(stop) {
             self.failed = Some(e.into());
         }
         events.exit();

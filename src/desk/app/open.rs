@@ -11,10 +11,12 @@ use winit::window::Window;
 
 use super::super::client::Client;
 use super::super::learner::Learner;
+use super::super::letters;
 use super::super::library::Librarian;
 use super::super::look;
 use super::super::luts::Loader;
 use super::super::panes::Panes;
+use super::super::remembered::Memory;
 use super::super::soundness::Soundness;
 use super::super::surface::Beside;
 use super::super::walk::{Remembered, Walk, is_demo};
@@ -23,7 +25,7 @@ use super::device::check_device;
 use super::{ClientWindow, Desk, DeskError, DeskOptions, News};
 use crate::engine::{self, Command, Input, Live};
 use crate::gpu::{Gpu, Request};
-use crate::show::own_panels_folder;
+use crate::show::{own_desk_file, own_panels_folder};
 
 /// The client's window when nobody says otherwise and the raster has this shape.
 const CLIENT_SIZE: (u32, u32) = (960, 540);
@@ -57,6 +59,7 @@ impl Desk {
         let blit = Blit::new(&gpu, surface.config.format);
         let egui = egui::Context::default();
         look::apply(&egui);
+        egui.set_fonts(letters::fonts());
         let mut input = egui_winit::State::new(
             egui.clone(),
             egui::ViewportId::ROOT,
@@ -94,6 +97,10 @@ impl Desk {
         if options.play {
             engine.send(Input::Command(Command::TogglePlay));
         }
+        let (memory, remembered, wrong) = Memory::open(own_desk_file());
+        let mut panes = Panes::new(device);
+        panes.recall(remembered);
+        panes.note = wrong;
         let mut desk = Self {
             engine,
             surface,
@@ -101,7 +108,9 @@ impl Desk {
             egui,
             input,
             renderer,
-            panes: Panes::new(device),
+            panes,
+            memory,
+            surround: Default::default(),
             luts,
             librarian,
             learner,

@@ -12,7 +12,7 @@ use crate::colour::{ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Focus, Input, Snapshot};
 use crate::look::{Chain, Kind, List, NamedLut, Parameter, STAGES, Stage};
 use crate::picture::{BALANCE, BalanceField, FRAMING, TRIM, Trim};
-use crate::show::{Change, LOOK_STRENGTH, Output, raster_text, stage_keys};
+use crate::show::{Change, LOOK_STRENGTH, NOT_CARRIED, Output, raster_text, stage_keys};
 
 impl Panes {
     /// Camera to display, in the order light takes.
@@ -33,6 +33,12 @@ impl Panes {
         ui.indent("clip", |ui| ui.label(RichText::new(about).size(11.0).color(look::QUIET)));
         self.framing(ui, s, inputs);
         station(ui, "balance", "");
+        let mut safe = s.show.cdl_safe;
+        let carried = "Only what an ASC CDL on ACEScct carries exactly is moved: contrast, slope, offset, power, saturation.";
+        if ui.checkbox(&mut safe, RichText::new("CDL-safe").size(11.0)).on_hover_text(carried).changed() {
+            inputs.push(Input::Change { change: Change::SetCdlSafe(safe), control: MOUSE });
+        }
+        self.first_pass(ui, s, inputs);
         let balance = shot.map(|s| s.balance).unwrap_or_default();
         for group in groups(BALANCE) {
             let values = &balance.values[group.clone()];
@@ -48,7 +54,13 @@ impl Panes {
                 }
                 let address = format!("balance/{}", parameter.key);
                 let label = white::label(*field, &balance).unwrap_or_else(|| words(parameter.key));
-                self.parameter(ui, address, parameter, &label, *value, inputs);
+                let open = !s.show.cdl_safe || field.is_carried_by_cdl();
+                let row = ui.add_enabled_ui(open, |ui| {
+                    self.parameter(ui, address, parameter, &label, *value, inputs);
+                });
+                if !open {
+                    row.response.on_hover_text(NOT_CARRIED);
+                }
             }
         }
         for list in List::ALL {

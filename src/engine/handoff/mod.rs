@@ -12,6 +12,7 @@ mod files;
 mod fit;
 mod luts;
 mod measure;
+mod metadata;
 mod order;
 mod page;
 mod processes;
@@ -226,6 +227,7 @@ pub fn hand_off(
     }
     step("the running order")?;
     order::write(job, &sampled, &reports, &mut folder)?;
+    metadata::write(job, &luts, &mut reports, &mut folder)?;
     let warnings = page::warnings(job, &left_out, &reports);
     let mut report = Report {
         luts,

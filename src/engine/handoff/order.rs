@@ -1,11 +1,13 @@
 //! The running order: an edit decision list with colour decisions, and all decisions in one file.
 
+use super::super::incoming::first_frame;
 use super::files::{Folder, plain};
 use super::luts::correction;
 use super::samples::Sampled;
 use super::{HandoffError, Job, ShotReport};
 use crate::interchange::cdl::{Corrections, Kind};
 use crate::interchange::edl::{Edl, Event, Label, Transition};
+use crate::interchange::otio::{Clip, Item, Span, Timeline};
 use crate::media::timecode::Counting;
 use crate::media::{ClipInfo, Rate};
 use crate::show::Shot;
@@ -13,7 +15,7 @@ use crate::show::Shot;
 /// The hour at which a programme begins, by common practice.
 const PROGRAMME: u64 = 1;
 
-/// Writes `NAME.edl`, `NAME.ccc` and `NAME.cdl`.
+/// Writes `NAME.edl`, `NAME.otio`, `NAME.ccc` and `NAME.cdl`.
 pub fn write(
     job: &Job<'_>,
     sampled: &[Sampled],
@@ -23,6 +25,7 @@ pub fn write(
     let name = plain(&job.show.name);
     let list = edl(job, sampled, reports);
     folder.write(&format!("{name}.edl"), list.write()?.as_bytes())?;
+    folder.write(&format!("{name}.otio"), timeline(job, sampled, reports).write()?.as_bytes())?;
     for kind in [Kind::Collection, Kind::Decisions] {
         let all = reports.iter().map(|r| correction(job, r.shot, &r.decision)).collect();
         let corrections = Corrections {
@@ -45,11 +48,6 @@ pub fn counting(job: &Job<'_>, sampled: &[Sampled]) -> Counting {
     Counting::of(rate, dropping)
 }
 
-/// The frame from midnight that frame 0 of a source is: its timecode's, else its number in its name.
-pub fn first_frame(info: &ClipInfo) -> u64 {
-    info.timecode_start.unwrap_or(info.first_number)
-}
-
 /// The reel of a shot: its source's name, without its numbers and ending.
 pub fn reel(shot: &Shot, info: &ClipInfo) -> String {
     let stem = std::path::Path::new(&info.name).file_stem().map(|s| s.to_string_lossy().into_owned());
@@ -61,6 +59,31 @@ pub fn reel(shot: &Shot, info: &ClipInfo) -> String {
 fn label(counting: Counting, frame: u64) -> Label {
     let parsed = Label::parse(&counting.text(frame));
     parsed.unwrap_or(Label { hours: 0, minutes: 0, seconds: 0, frames: 0, dropping: false })
+}
+
+/// The running order as a timeline.
+fn timeline(job: &Job<'_>, sampled: &[Sampled], reports: &[ShotReport]) -> Timeline {
+    let counting = counting(job, sampled);
+    let rate = Rate::new(job.show.rate.0, job.show.rate.1).unwrap_or(Rate::FPS_24).fps();
+    let start = counting.count(&format!("{PROGRAMME:02}:00:00:00")).unwrap_or(0);
+    let item = |(report, sampled): (&ShotReport, &Sampled)| {
+        let shot = &job.show.shots[report.shot];
+        let (first, own) = (first_frame(&sampled.info), sampled.info.rate.fps());
+        let span = |start: u64, length: u64| Span { start: start as f64, length: length as f64, rate: own };
+        Item::Clip(Clip {
+            name: shot.name.clone(),
+            media: Some(crate::interchange::amf::uri(&shot.source.to_string_lossy().replace('\\', "/"))),
+            available: Some(span(first, sampled.info.frames)),
+            shown: span(first + shot.start, shot.end - shot.start),
+            cdl: Some(report.decision.cdl),
+        })
+    };
+    Timeline {
+        name: job.show.name.clone(),
+        start: Some((start as f64, rate)),
+        items: reports.iter().zip(sampled).map(item).collect(),
+        notes: Vec::new(),
+    }
 }
 
 /// The running order as cuts.

@@ -143,7 +143,7 @@ fn luts(out: &mut String, luts: &[Lut]) {
 fn one(out: &mut String, job: &Job<'_>, report: &ShotReport, sampled: &Sampled) {
     let shot = &job.show.shots[report.shot];
     let counting = Counting::of(sampled.info.rate, sampled.info.drop_frame);
-    let first = super::order::first_frame(&sampled.info) + shot.start;
+    let first = super::super::incoming::first_frame(&sampled.info) + shot.start;
     let last = first + (shot.end - shot.start);
     let _ = write!(
         out,

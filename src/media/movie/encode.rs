@@ -23,7 +23,7 @@ pub struct MovieEncoder {
 
 pub(super) fn said(path: &Path, doing: &str, e: ffmpeg_next::Error) -> MediaError {
     match e {
-        ffmpeg_next::Error::Other { errno } => {
+        ffmpeg_next::Error::Other { errno } if errno != ffmpeg_next::error::EINVAL => {
             MediaError::io(path, "written", std::io::Error::from_raw_os_error(errno))
         }
         e => MediaError::refused(path, format!("{doing}: {e}"), "settings that FFmpeg's encoders take"),
@@ -120,7 +120,7 @@ fn x265(tags: &Tags, group: u64) -> String {
         "log-level=none:open-gop=0:keyint={group}:min-keyint={group}:scenecut=0:bframes=3:frame-threads=2"
     );
     if let Some(m) = mastering(tags) {
-        text += &format!(":master-display={m}");
+        text += &format!(":cll=0:master-display={m}");
     }
     text
 }

@@ -202,6 +202,22 @@ impl MovieFormat {
         MOVIES.iter().find(|m| m.key == key)
     }
 
+    /// The encoder's options, by FFmpeg's names.
+    pub fn encoder_options(&self) -> Vec<(String, String)> {
+        let own = self.options.iter().map(|(k, v)| ((*k).to_owned(), (*v).to_owned()));
+        own.chain(self.factor.map(|f| ("crf".to_owned(), f.to_string()))).collect()
+    }
+
+    /// The smallest pictures that its encoder takes.
+    pub fn least(&self) -> (u32, u32) {
+        // FFmpeg's own limit; x264 and x265 need a few blocks.
+        match self.encoder {
+            "dnxhd" => (256, 120),
+            "libx264" | "libx265" => (32, 32),
+            _ => (1, 1),
+        }
+    }
+
     /// Are its codes dithered? One code of 16 bits is far under what dither is for.
     pub fn dithers(&self) -> bool {
         self.depth < 16
@@ -253,6 +269,11 @@ impl MovieSettings {
         if !(1..=MAX_SIDE).contains(&width) || !(1..=MAX_SIDE).contains(&height) {
             return refused(format!("pictures of {width}×{height}"), format!("sides from 1 to {MAX_SIDE}"));
         }
+        let (least_x, least_y) = self.format.least();
+        if width < least_x || height < least_y {
+            let what = format!("{width}×{height} cannot be written as {}", self.format.name);
+            return refused(what, format!("{least_x}×{least_y} or more"));
+        }
         let (dx, dy) = self.format.chroma.map_or((1, 1), Chroma::divisors);
         if width % dx != 0 || height % dy != 0 {
             let even = if dy == 1 { "an even width" } else { "even sides" };
@@ -293,6 +314,8 @@ mod tests {
             let said = of(key, size).check(Path::new("a.mov")).unwrap_err().to_string();
             assert!(said.contains(near) && said.contains("even"), "{said}");
         }
+        let said = of("dnxhr-hqx", (96, 54)).check(Path::new("a.mov")).unwrap_err().to_string();
+        assert!(said.contains("256×120 or more"), "{said}");
         of("prores-4444", (99, 53)).check(Path::new("a.mov")).unwrap();
         let bad = MovieSettings { container: Container::Mp4, ..of("prores-422", (96, 54)) };
         assert!(bad.check(Path::new("a.mp4")).unwrap_err().to_string().contains("mov, mkv"));
