@@ -1,25 +1,15 @@
-//! The letters of the desk: arrows and rings where the fonts of the interface have none, and a warning's triangle.
+//! A warning's sign, which no font of the interface has: it is drawn.
 
 use std::sync::Arc;
 
 use egui::epaint::text::{GlyphBitmap, GlyphRasterizer, RasterizedGlyph};
-use egui::{Color32, ColorImage, FontDefinitions, FontFamily, Vec2, vec2};
+use egui::{Color32, ColorImage, Vec2, vec2};
 
 /// The sign of a warning.
-const SIGN: &str = "⚠";
+pub(super) const SIGN: &str = "⚠";
 
-/// Gives a context the fonts. Signs that the proportional font lacks come from the one with even widths, and the warning's
-/// sign, which neither has, is drawn.
+/// Lets a context write the sign.
 pub(super) fn apply(ctx: &egui::Context) {
-    let mut fonts = FontDefinitions::default();
-    let even = fonts.families.get(&FontFamily::Monospace).cloned().unwrap_or_default();
-    let proportional = fonts.families.entry(FontFamily::Proportional).or_default();
-    for name in even {
-        if !proportional.contains(&name) {
-            proportional.push(name);
-        }
-    }
-    ctx.set_fonts(fonts);
     let key: Arc<str> = "greyhold::warning".into();
     ctx.add_glyph_rasterizer(GlyphRasterizer::new(key, |request| {
         (request.cluster == SIGN).then(|| sign(request.font_size_px, request.subpixel_offset_px))
