@@ -1,19 +1,33 @@
-//! A warning's sign, which no font of the interface has: it is drawn.
+//! The letters of the desk: arrows and rings where the fonts of the interface have none, and a warning's triangle.
 
 use std::sync::Arc;
 
 use egui::epaint::text::{GlyphBitmap, GlyphRasterizer, RasterizedGlyph};
-use egui::{Color32, ColorImage, Vec2, vec2};
+use egui::{Color32, ColorImage, FontDefinitions, FontFamily, Vec2, vec2};
 
 /// The sign of a warning.
-pub(super) const SIGN: &str = "⚠";
+const SIGN: &str = "⚠";
 
-/// Lets a context write the sign.
+/// Gives a context the fonts. Signs that the proportional font lacks come from the one with even widths, and the warning's
+/// sign, which neither has, is drawn.
 pub(super) fn apply(ctx: &egui::Context) {
+    ctx.set_fonts(fonts());
     let key: Arc<str> = "greyhold::warning".into();
     ctx.add_glyph_rasterizer(GlyphRasterizer::new(key, |request| {
         (request.cluster == SIGN).then(|| sign(request.font_size_px, request.subpixel_offset_px))
     }));
+}
+
+fn fonts() -> FontDefinitions {
+    let mut fonts = FontDefinitions::default();
+    let even = fonts.families.get(&FontFamily::Monospace).cloned().unwrap_or_default();
+    let proportional = fonts.families.entry(FontFamily::Proportional).or_default();
+    for name in even {
+        if !proportional.contains(&name) {
+            proportional.push(name);
+        }
+    }
+    fonts
 }
 
 /// Samples of a pixel, across and down.
@@ -55,7 +69,43 @@ fn is_ink(at: Vec2) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use std::path::Path;
+
+    use egui::FontId;
+    use egui::epaint::text::{Fonts, TextOptions};
+
     use super::*;
+
+    /// Letters beyond ASCII in what is said in a folder, with the file that says them.
+    fn said(folder: &Path, out: &mut Vec<(char, String)>) {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                said(&path, out);
+                continue;
+            }
+            let text = std::fs::read_to_string(&path).unwrap();
+            let code = text.lines().filter(|line| !line.trim_start().starts_with("//"));
+            let name = path.display().to_string();
+            out.extend(code.flat_map(str::chars).filter(|c| !c.is_ascii()).map(|c| (c, name.clone())));
+        }
+    }
+
+    #[test]
+    fn every_letter_of_the_rooms_that_the_desk_shows_has_a_shape() {
+        let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+        let mut letters = Vec::new();
+        for room in ["colour", "desk", "engine", "look", "media", "panel", "picture", "scope", "show"] {
+            said(&src.join(room), &mut letters);
+        }
+        assert!(letters.iter().any(|(c, _)| *c == '…'), "none were found");
+        let mut fonts = Fonts::new(TextOptions::default(), fonts());
+        let font = FontId::proportional(12.0);
+        letters.retain(|(c, _)| !SIGN.contains(*c) && !fonts.with_pixels_per_point(1.0).has_glyph(&font, *c));
+        letters.sort();
+        letters.dedup();
+        assert_eq!(letters, []);
+    }
 
     /// The sign has a ground to stand on, a point, and is empty beside its stroke.
     #[test]

@@ -31,7 +31,6 @@ pub(super) const WARN: Color32 = Color32::from_rgb(214, 190, 140);
 
 /// Sets the style.
 pub(super) fn apply(ctx: &egui::Context) {
-    ctx.set_fonts(super::letters::fonts());
     super::glyphs::apply(ctx);
     ctx.set_theme(egui::Theme::Dark);
     // The desk has keys of its own for that, and remembers it.

@@ -13,7 +13,6 @@ mod glyphs;
 mod keys;
 mod learner;
 mod library;
-mod letters;
 mod look;
 mod luts;
 mod panes;

@@ -164,7 +164,7 @@ impl StillSheet {
                 p.text(
                     cell.center(),
                     Align2::CENTER_CENTER,
-                    "▲ no picture",
+                    "⚠ no picture",
                     FontId::proportional(12.0),
                     look::WARN,
                 );
@@ -378,7 +378,7 @@ fn heading(ui: &mut Ui, name: &str, about: &str) {
 fn remove_button(ui: &mut Ui, removing: &mut Option<Arc<str>>, id: &Arc<str>) -> bool {
     let sure = removing.as_ref() == Some(id);
     let text = if sure {
-        RichText::new("▲ remove it for good").color(look::WARN)
+        RichText::new("⚠ remove it for good").color(look::WARN)
     } else {
         RichText::new("remove …")
     };

@@ -301,7 +301,7 @@ impl Panes {
             marks::label(ui, area, s, self.tally.is_none());
         }
         let said = match &s.trouble {
-            Some(trouble) => Some((RichText::new(format!("▲ {trouble}")).color(look::WARN), false)),
+            Some(trouble) => Some((RichText::new(format!("⚠ {trouble}")).color(look::WARN), false)),
             None if s.show.shots.is_empty() => {
                 let text = "No shots yet: greyhold add DIR CLIP --encoding ID";
                 Some((RichText::new(text).color(look::QUIET), true))

@@ -55,7 +55,7 @@ fn the_survey_marks_what_is_off() {
     desk.frame(&[]);
     desk.frame(&[]);
     desk.text("2 of 3 marked");
-    assert_eq!(desk.texts("logc4   ▲").len(), 2);
+    assert_eq!(desk.texts("logc4   ⚠").len(), 2);
     desk.first.survey = Arc::new(Survey { running: true, done: 1, total: 3, shots: Vec::new() });
     desk.frame(&[]);
     desk.frame(&[]);
