@@ -166,11 +166,13 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
         (_, true) => 0.1,
         _ => 1.0,
     };
+    // Alt says that the arrows are the line's.
+    let line = if mods.shift_key() { 10.0 } else { 1.0 };
     Some(match key {
-        Key::Named(NamedKey::ArrowLeft) if mods.alt_key() => Action::TurnThis("view/wipe", -turn),
-        Key::Named(NamedKey::ArrowRight) if mods.alt_key() => Action::TurnThis("view/wipe", turn),
-        Key::Named(NamedKey::ArrowUp) if mods.alt_key() => Action::TurnThis("view/angle", -turn),
-        Key::Named(NamedKey::ArrowDown) if mods.alt_key() => Action::TurnThis("view/angle", turn),
+        Key::Named(NamedKey::ArrowLeft) if mods.alt_key() => Action::TurnThis("view/wipe", -line),
+        Key::Named(NamedKey::ArrowRight) if mods.alt_key() => Action::TurnThis("view/wipe", line),
+        Key::Named(NamedKey::ArrowUp) if mods.alt_key() => Action::TurnThis("view/angle", -line),
+        Key::Named(NamedKey::ArrowDown) if mods.alt_key() => Action::TurnThis("view/angle", line),
         Key::Named(NamedKey::Space) => Action::Engine("play"),
         Key::Named(NamedKey::ArrowLeft) if mods.shift_key() => Action::Step(-10),
         Key::Named(NamedKey::ArrowLeft) => Action::Engine("step-back"),
@@ -276,7 +278,7 @@ mod tests {
         let z = Key::Character("z".into());
         assert_eq!(action(&z, ModifiersState::CONTROL), Some(Action::Engine("undo")));
         assert_eq!(action(&z, ModifiersState::CONTROL | ModifiersState::SHIFT), Some(Action::Engine("redo")));
-        assert_eq!(action(&z, ModifiersState::empty()), None);
+        assert_eq!(action(&z, ModifiersState::empty()), Some(Action::Engine("preview")));
         let right = Key::Named(NamedKey::ArrowRight);
         assert_eq!(action(&right, ModifiersState::SHIFT), Some(Action::Step(10)));
         assert_eq!(action(&Key::Character("-".into()), ModifiersState::ALT), Some(Action::Turn(-0.1)));
@@ -284,7 +286,9 @@ mod tests {
         assert_eq!(action(&Key::Character("+".into()), ModifiersState::CONTROL), Some(Action::Text(1)));
         let second = Key::Character("2".into());
         assert_eq!(action(&second, ModifiersState::CONTROL), Some(Action::Pane(Pane::Path)));
-        assert_eq!(action(&second, ModifiersState::empty()), None);
+        assert_eq!(action(&second, ModifiersState::empty()), Some(Action::Type(Some('2'))));
+        let left = Key::Named(NamedKey::ArrowLeft);
+        assert_eq!(action(&left, ModifiersState::ALT), Some(Action::TurnThis("view/wipe", -1.0)));
         let ninth = Key::Named(NamedKey::F9);
         assert_eq!(action(&ninth, ModifiersState::empty()), Some(Action::Control(7, 1.0)));
         assert_eq!(action(&ninth, ModifiersState::SHIFT), Some(Action::Control(7, -1.0)));
@@ -296,7 +300,7 @@ mod tests {
         let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
         let letters = [
             "b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "g", "w", "i", "d", ";",
-            "'", "q", "c", "x", "a", "u", "{", "}", "\\",
+            "'", "q", "c", "x", "a", "u", "e", "{", "}", "\\",
         ]
         .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named
