@@ -14,6 +14,7 @@ mod new;
 mod open;
 mod panel;
 mod render;
+mod serve;
 mod sheet;
 mod stage;
 mod values;
@@ -56,6 +57,7 @@ enum Command {
     Add(add::Add),
     Balance(balance::Balance),
     Open(open::Open),
+    Serve(serve::Serve),
     Stage(stage::PutIn),
     Look(look::Look),
     Group(group::Group),
@@ -78,6 +80,7 @@ impl Arguments {
             Command::Add(c) => c.run(),
             Command::Balance(c) => c.run(),
             Command::Open(c) => c.run(),
+            Command::Serve(c) => c.run(),
             Command::Stage(c) => c.run(),
             Command::Look(c) => c.run(),
             Command::Group(c) => c.run(),

@@ -22,6 +22,7 @@ use super::panes::{Ask, MOUSE, Panes, TraceTextures, stage_of};
 use super::picker::pick_neutral;
 use super::probe::probe;
 use super::sheet::LookSheet;
+use super::sofa::{self, Seen};
 use super::soundness::Soundness;
 use super::surface::Beside;
 use super::window::{Blit, Place, WindowSurface, of_shape, surround};
@@ -30,6 +31,7 @@ use crate::engine::{
 };
 use crate::gpu::{Gpu, GpuError, Request, Traces, self_check};
 use crate::panel::Act;
+use crate::serve::{ServeError, ServeOptions, Server};
 use crate::show::{is_lut_file, own_panels_folder};
 
 /// Control number of the keyboard.
@@ -57,6 +59,9 @@ pub enum DeskError {
     /// The engine.
     #[error(transparent)]
     Engine(#[from] EngineError),
+    /// The server for clients.
+    #[error(transparent)]
+    Serve(#[from] ServeError),
 }
 
 impl DeskError {
@@ -94,6 +99,8 @@ pub struct DeskOptions {
     pub play: bool,
     /// Listen to OSC.
     pub osc: Option<OscOptions>,
+    /// Let clients watch in browsers.
+    pub serve: Option<ServeOptions>,
     /// What the engine's maps are called: names of maps that ship, or files.
     pub maps: Vec<String>,
 }
@@ -132,6 +139,8 @@ struct App {
 }
 
 struct Desk {
+    /// Ahead of the engine, so that it goes first.
+    server: Option<Server>,
     engine: Handle,
     surface: WindowSurface,
     blit: Blit,
@@ -225,7 +234,7 @@ impl App {
 
     /// Stops the engine, which saves, and leaves the event loop.
     fn end(&mut self, events: &ActiveEventLoop) {
-        if let Some(Err(e)) = self.desk.take().map(|d| d.engine.stop()) {
+        if let Some(Err(e)) = self.desk.take().map(Desk::close) {
             self.failed = Some(e.into());
         }
         events.exit();
@@ -287,6 +296,10 @@ impl Desk {
             let _ = news.send_event(News);
         });
         let engine = engine::start(gpu, options_of_engine)?;
+        let server = match (options.serve, engine.link()) {
+            (Some(serve), Some(link)) => Some(Server::start(serve, link)?),
+            _ => None,
+        };
         engine.send(Input::Depth { output: Live::Desk, bits: surface.bits() });
         if let Some(osc) = options.osc {
             engine.send(Input::Osc(osc));
@@ -295,6 +308,7 @@ impl Desk {
             engine.send(Input::Command(Command::TogglePlay));
         }
         let mut desk = Self {
+            server,
             engine,
             surface,
             blit,
@@ -318,6 +332,9 @@ impl Desk {
             stirred,
         };
         desk.librarian.read(&desk.engine.snapshot().dir);
+        if let Some(server) = &desk.server {
+            server.on_news(Box::new(desk.teller()));
+        }
         desk.panes.soundness = Some(Soundness::new(desk.teller()));
         if options.client != ClientWindow::Closed {
             desk.open_client(events);
@@ -327,6 +344,12 @@ impl Desk {
         }
         window.request_redraw();
         Ok(desk)
+    }
+
+    /// Says goodbye to viewers and stops the engine.
+    fn close(self) -> Result<(), EngineError> {
+        drop(self.server);
+        self.engine.stop()
     }
 
     /// Is there anything newer than what is drawn? While playing, the next picture brings the rest along.
@@ -483,7 +506,7 @@ impl Desk {
 
     /// Gives the newest traces to the panes.
     fn show_traces(&mut self, gpu: &Gpu) {
-        let newest = self.engine.picture(Live::Client).and_then(|p| p.traces.clone());
+        let newest = self.engine.picture(Live::Desk).and_then(|p| p.traces.clone());
         let Some(traces) = newest.filter(|_| self.panes.scopes.shown) else { return };
         let shown = self.traces.as_ref().is_some_and(|t| Arc::ptr_eq(t, &traces));
         if shown {
@@ -521,6 +544,34 @@ impl Desk {
         if self.panes.sheet.take().is_none() {
             let sheet = LookSheet::begin(&self.engine.snapshot(), &self.engine.gpu, self.teller());
             self.panes.sheet = Some(sheet);
+        }
+        self.surface.window.request_redraw();
+    }
+
+    /// Does what the window about clients asks for.
+    fn about_clients(&mut self, wish: sofa::Wish) {
+        use sofa::Wish;
+        match (&self.server, wish) {
+            (_, Wish::Open { network }) => match self.engine.link() {
+                Some(link) => match Server::start(sofa::options(network), link) {
+                    Ok(server) => {
+                        server.on_news(Box::new(self.teller()));
+                        self.server = Some(server);
+                    }
+                    Err(e) => self.panes.note = Some(e.to_string()),
+                },
+                None => {}
+            },
+            (_, Wish::Close) => self.server = None,
+            (None, _) => {}
+            (Some(server), Wish::Renew(role)) => {
+                if let Err(e) = server.renew(role) {
+                    self.panes.note = Some(e.to_string());
+                }
+            }
+            (Some(server), Wish::Done(note, done)) => server.set_done(note, done),
+            (Some(server), Wish::Remove(note)) => server.remove(note),
+            (Some(server), Wish::Point(at)) => server.point(at),
         }
         self.surface.window.request_redraw();
     }
@@ -592,6 +643,7 @@ impl Desk {
                 }
             }
             Action::SaveLook if !repeat => self.panes.asks.push(Ask::SaveForm),
+            Action::Sofa if !repeat => self.panes.sofa.shown = !self.panes.sofa.shown,
             Action::Probe if !repeat => self.panes.probing = !self.panes.probing,
             Action::Scopes if !repeat => self.panes.scopes.shown = !self.panes.scopes.shown,
             Action::Sheet if !repeat => self.toggle_sheet(),
@@ -643,6 +695,7 @@ impl Desk {
         self.panes.windows = [Some(&self.surface), self.client.as_ref().map(|c| &c.surface)]
             .map(|window| window.map(WindowSurface::truth));
         self.show_traces(&gpu);
+        self.panes.sofa.seen = self.server.as_ref().map(Seen::of);
         let panes = &mut self.panes;
         let mut full = self.egui.run_ui(raw, |ui| {
             area = panes.draw(ui, &snapshot, presentation, &mut inputs);
@@ -652,10 +705,14 @@ impl Desk {
             let seen =
                 picture.as_deref().filter(|_| panes.probing && !snapshot.picking && panes.sheet.is_none());
             probe(ui, area, seen, &snapshot, &mut panes.probed, &mut inputs);
+            panes.sofa.over(ui, area, picture.as_deref());
         });
         self.input.handle_platform_output(&window, full.platform_output);
         for input in inputs {
             self.engine.send(input);
+        }
+        for wish in std::mem::take(&mut self.panes.sofa.wishes) {
+            self.about_clients(wish);
         }
         for ask in std::mem::take(&mut self.panes.asks) {
             match ask {

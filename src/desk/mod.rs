@@ -15,6 +15,7 @@ mod picker;
 mod probe;
 mod rows;
 mod sheet;
+mod sofa;
 mod soundness;
 mod surface;
 mod window;

@@ -301,8 +301,19 @@ mod tests {
             gpu.encode(&mut encoder, &pipeline, &upload, &recipe, &output, depth, true, None).unwrap();
             gpu.queue.submit([encoder.finish()]);
             let time = std::time::Duration::ZERO;
-            let picture =
-                Picture { output, traces: None, shot: 0, frame: 7, serial: 1, cost: time, delay: None };
+            let picture = Picture {
+                output,
+                traces: None,
+                shot: 0,
+                show: std::sync::Arc::new(crate::show::Show::new("")),
+                compare: crate::engine::Compare::After,
+                trying: None,
+                fetched: None,
+                frame: 7,
+                serial: 1,
+                cost: time,
+                delay: None,
+            };
             let bytes = drawn(&gpu, &picture, format);
             let wanted = cpu::codes(&recipe, &frame, depth, true).pixels;
             assert_eq!(bytes.len(), wanted.len());

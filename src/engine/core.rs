@@ -19,8 +19,9 @@ use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
 use super::targets::{Focus, Reach, To};
 use super::trial::Readied;
+use super::watch::{Curtain, Views};
 use crate::colour::Display;
-use crate::gpu::{Gpu, Output, ScopeView, Traces, Upload, is_software};
+use crate::gpu::{Fetch, Gpu, Output, ScopeView, Traces, Upload, is_software};
 use crate::panel::Move;
 use crate::picture::{Area, Frame, Probed, Prober, Recipe, Structure, mean_light};
 use crate::show::{self, Change, Lock, Outputs, Shot, display_address, recipe, shipped_looks};
@@ -58,6 +59,14 @@ pub(super) struct Engine {
     /// Have the last picture's scopes been drawn with it?
     pub(super) traced: bool,
     pub(super) traces: Vec<Arc<Traces>>,
+    /// Pictures that browsers want.
+    pub(super) views: Views,
+    /// Serial of the last picture that was drawn for them.
+    pub(super) views_drawn: u64,
+    /// Memory for those.
+    pub(super) fetches: Vec<Arc<Fetch>>,
+    /// Before all client outputs.
+    pub(super) curtain: Curtain,
     /// Graded pictures that several outputs are made from.
     pub(super) graded: Vec<Arc<Output>>,
     /// Bits of each live output's surface.
@@ -110,6 +119,7 @@ impl Engine {
             focus: Focus::first(&options.show.chain),
             scope: Scope::Shot,
             compare: Compare::After,
+            curtain: Curtain::Open,
             picking: false,
             clip: None,
             trouble: None,
@@ -147,6 +157,10 @@ impl Engine {
             panels,
             osc: None,
             outputs: Vec::new(),
+            views: Views::default(),
+            views_drawn: 0,
+            fetches: Vec::new(),
+            curtain: Curtain::Open,
             graded: Vec::new(),
             warmed: None,
             readied: Readied::default(),
@@ -218,6 +232,7 @@ impl Engine {
                 let change = self.document.seen().lift_level(self.document.shot, from, to);
                 self.document.change_if(change, control, now);
             }
+            Input::Watch(views) => self.views = views,
             Input::Probe(place) => self.probed = place,
             Input::Scopes(view) => {
                 self.scopes = view;
@@ -338,6 +353,7 @@ impl Engine {
                 self.compare = compare;
                 self.document.revision += 1;
             }
+            Command::Curtain(curtain) => self.draw_curtain(curtain),
             Command::Picking(picking) => self.pick(picking),
             Command::TogglePicking => self.pick(!self.picking),
             Command::Neutral(patch) => match self.neutral(patch) {
@@ -496,6 +512,7 @@ impl Engine {
         let due = self.move_on(now);
         self.ask_ahead();
         self.draw(now);
+        self.keep_blank();
         self.ready_next();
         self.save(now);
         let later = [self.document.autosave.due_at(), self.panels.as_ref().and_then(Panels::due)];
@@ -594,6 +611,7 @@ impl Engine {
             focus: document.focus,
             scope: self.scope,
             compare: self.compare,
+            curtain: self.curtain,
             picking: self.picking,
             clip,
             trouble: self.trouble(),
@@ -648,6 +666,7 @@ impl PanelContext for (&mut Engine, Instant) {
         let engine = &*self.0;
         match super::actions::action(action)?.does {
             Does::Once(Command::TogglePlay) => Some(engine.playing.is_some()),
+            Does::Once(Command::Curtain(curtain)) => Some(engine.curtain == curtain),
             Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
             Does::Once(Command::TogglePicking) => Some(engine.picking),
             Does::Once(Command::OtherFocusOn) => Some(engine.position("focus/on") == Some(1.0)),

@@ -6,6 +6,7 @@ use std::time::Instant;
 use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
+use super::watch::{Curtain, Plain, Views};
 use crate::gpu::{Gpu, GpuError, Output, Pipeline, ScopePasses, Traces};
 use crate::look::List;
 use crate::picture::{Balance, Frame, Recipe, StageValues, Structure, Target};
@@ -20,12 +21,14 @@ pub(super) struct Drawn {
     pub shot: usize,
     pub frame: u64,
     pub revision: u64,
+    /// For which views of browsers.
+    pub views: Views,
     /// Drawn by an old plan, until the new one is compiled.
     pub makeshift: bool,
 }
 
-/// Recipes, each with the outputs that show it and the depth of their surfaces. They differ in their tails.
-type Recipes = Vec<(Vec<Live>, Recipe, u32)>;
+/// Recipes, each with the places of the outputs that show it and the depth of their surfaces. They differ in their tails.
+type Recipes = Vec<(Vec<usize>, Recipe, u32)>;
 
 /// Compiled passes for recipes that differ in their tails.
 pub(super) struct Passes {
@@ -49,8 +52,15 @@ impl Engine {
             self.drawn = None;
         }
         let here = (self.document.shot, self.frame);
+        let (views, plain) = self.views_now(here);
         let wanted =
-            Drawn { shot: here.0, frame: here.1, revision: self.document.revision, makeshift: false };
+            Drawn { shot: here.0, frame: here.1, revision: self.document.revision, views, makeshift: false };
+        // What was drawn for browsers too is drawn for fewer of them.
+        let rests = self.playing.is_none();
+        let drawn = self.drawn.map(|d| if !rests || views.is_in(d.views) { Drawn { views, ..d } } else { d });
+        if drawn == Some(wanted) {
+            self.drawn = drawn;
+        }
         if self.drawn == Some(wanted) {
             // Back from a frame that could not be read.
             if self.unread.take().is_some() {
@@ -96,7 +106,7 @@ impl Engine {
                 }
             }
         }
-        if self.submit(&recipes, &passes, &frame, here, makeshift, now) {
+        if self.submit(&recipes, &passes, &plain, &frame, here, makeshift, now) {
             self.drawn = Some(Drawn { makeshift, ..wanted });
             self.shown_frame(now);
             self.stale = true;
@@ -111,7 +121,9 @@ impl Engine {
             return;
         }
         self.drawn = None;
-        for place in self.shared.places.iter() {
+        let all = self.shared.places.len();
+        let open = if self.curtain == Curtain::Open { all } else { Live::Client as usize };
+        for place in &self.shared.places[..open] {
             self.stale |= place.swap(None).is_some();
         }
     }
@@ -125,7 +137,7 @@ impl Engine {
     /// What is to be run now: the recipes with their compiled plan, or, until that is compiled, with the
     /// stages and tails of the last plan that was. Nothing if there is nothing new to draw.
     fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Passes, bool)> {
-        let mut recipes = self.recipes(here);
+        let mut recipes = self.recipes(here, wanted.views);
         if recipes.is_empty() {
             return None;
         }
@@ -145,7 +157,8 @@ impl Engine {
             return None;
         }
         for (at, (_, recipe, _)) in recipes.iter_mut().enumerate() {
-            let old = self.ready.get(at).or(self.ready.first())?;
+            let same = self.ready.iter().find(|old| is_same_display(old, recipe));
+            let old = same.or(self.ready.get(at)).or(self.ready.first())?;
             recipe.stages = old.stages.clone();
             recipe.tail = old.tail.clone().trimmed(recipe.tail.trim());
             recipe.decode.rendered = old.decode.rendered;
@@ -233,6 +246,7 @@ impl Engine {
         &mut self,
         recipes: &Recipes,
         passes: &Passes,
+        plain: &[Plain],
         frame: &Frame,
         (shot, number): (usize, u64),
         makeshift: bool,
@@ -280,16 +294,39 @@ impl Engine {
                 }
                 None => gpu.encode_parts(&mut encoder, own, upload, &recipe.parts(), &output, *depth, true),
             });
-            let client = Some(&output).filter(|_| places.contains(&Live::Client));
+            let client = Some(&output).filter(|_| places.contains(&(Live::Client as usize)));
             of_client = client.map(|o| (o.clone(), *depth)).or(of_client);
-            outputs.extend(places.iter().map(|p| (*p as usize, output.clone())));
+            outputs.extend(places.iter().map(|p| (*p, output.clone())));
+        }
+        for (view, recipe, pipelines) in plain {
+            let recipe = Recipe { raster: recipes[0].1.raster, ..recipe.clone() };
+            let picture = output(&self.gpu, &mut self.outputs, recipe.size(frame), target);
+            encoded = encoded.and_then(|()| {
+                let picture = picture?;
+                outputs.push((view.place(), picture.clone()));
+                gpu.encode_parts(&mut encoder, pipelines, upload, &recipe.parts(), &picture, 8, true)
+            });
         }
         if let Err(e) = encoded {
             self.set_broken(Some(e.to_string().into()));
             return false;
         }
+        // What clients may not see is drawn for the scopes alone.
+        outputs.retain(|(place, _)| *place == Live::Desk as usize || self.curtain == Curtain::Open);
+        let outputs: Vec<_> = outputs
+            .into_iter()
+            .map(|(place, picture)| {
+                let fetched =
+                    (place >= Live::COUNT).then(|| self.gpu.fetch(&mut encoder, &picture, &mut self.fetches));
+                (place, picture, fetched)
+            })
+            .collect();
+        if outputs.iter().any(|(.., fetched)| fetched.is_some()) {
+            self.views_drawn = self.serial + 1;
+        }
         let traces = of_client.and_then(|(picture, depth)| self.trace(&mut encoder, &picture, depth));
         let index = self.gpu.queue.submit([encoder.finish()]);
+        outputs.iter().filter_map(|(.., fetched)| fetched.as_ref()).for_each(|fetch| fetch.begin());
         self.serial += 1;
         self.finisher.add(Job {
             index,
@@ -297,6 +334,9 @@ impl Engine {
             traces,
             shot,
             frame: number,
+            show: self.document.seen().clone(),
+            compare: self.compare,
+            trying: self.document.is_trying().then(|| self.document.look_name().into()),
             serial: self.serial,
             submitted: now,
             // A makeshift picture does not hold what the message asked for.
@@ -342,7 +382,7 @@ impl Engine {
     }
 
     /// What live pictures are written to: deep as soon as one window is.
-    fn target(&self) -> Target {
+    pub(super) fn target(&self) -> Target {
         if self.depths.iter().all(|&bits| bits <= 8) { Target::Screen } else { Target::DeepScreen }
     }
 
@@ -379,23 +419,35 @@ impl Engine {
     }
 
     /// A recipe for each distinct setting and depth among the live outputs, and the outputs that show it.
-    fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
+    fn recipes(&self, (shot, frame): (usize, u64), views: Views) -> Recipes {
         let show = self.document.seen();
         let mut out = Recipes::new();
-        let mut settings: Vec<(&OutputSettings, u32)> = Vec::new();
-        for (live, output) in [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)] {
-            let (of_output, depth) = (show.outputs.get(output), self.depths[live as usize]);
-            if let Some(i) = settings.iter().position(|(s, d)| *d == depth && is_same(s, of_output)) {
-                out[i].0.push(live);
+        let windows =
+            [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)].map(|(live, output)| {
+                (live as usize, show.outputs.get(output).clone(), self.depths[live as usize])
+            });
+        let browsers =
+            self.view_settings(views).into_iter().map(|(view, settings)| (view.place(), settings, 8));
+        let mut settings: Vec<(OutputSettings, u32)> = Vec::new();
+        for (place, of_output, depth) in windows.into_iter().chain(browsers) {
+            if let Some(i) = settings.iter().position(|(s, d)| *d == depth && is_same(s, &of_output)) {
+                out[i].0.push(place);
                 continue;
             }
+            let tail = show.tail_of(&of_output);
             settings.push((of_output, depth));
-            let Some(mut recipe) = recipe(show, shot, show.tail(output), frame as u32) else { continue };
+            let Some(mut recipe) = recipe(show, shot, tail, frame as u32) else { continue };
             self.leave_out(&mut recipe, self.compare);
-            out.push((vec![live], recipe, depth));
+            out.push((vec![place], recipe, depth));
         }
         out
     }
+}
+
+/// Are two recipes for one display?
+fn is_same_display(a: &Recipe, b: &Recipe) -> bool {
+    use crate::picture::Tail::Display;
+    matches!((&a.tail, &b.tail), (Display { display: a, .. }, Display { display: b, .. }) if a == b)
 }
 
 /// Do two outputs show the same? Tables are not looked into: every frame asks.

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::osc::OscOptions;
 use super::targets::Focus;
+use super::watch::{Curtain, Views};
 use crate::gpu::ScopeView;
 use crate::look::List;
 use crate::panel::{Act, Map};
@@ -90,6 +91,8 @@ pub enum Command {
     OtherScope,
     /// Before or after.
     Compare(Compare),
+    /// The curtain before all client outputs falls so, or is open again if it has.
+    Curtain(Curtain),
     /// Wait for a patch of the picture to be made neutral, or wait no longer.
     Picking(bool),
     /// Wait for a patch, or no longer if so already.
@@ -182,6 +185,8 @@ pub enum Input {
     },
     /// What the picture holds from one place to another is wanted, in shares 0…1 of its width and height, or no more.
     Probe(Option<[[f64; 2]; 2]>),
+    /// Browsers want these pictures, and no others.
+    Watch(Views),
     /// Scopes of the client's signal are wanted so, or none.
     Scopes(Option<ScopeView>),
     /// Listen to the panels for the control that is to move the parameter at an address, and do nothing else of what

@@ -7,6 +7,7 @@ use std::time::Duration;
 use super::input::{Compare, Scope};
 use super::osc::OscState;
 use super::targets::Focus;
+use super::watch::Curtain;
 use crate::media::timecode::Counting;
 use crate::media::{ClipInfo, Rate};
 use crate::panel::{ButtonState, ControlState, Guess, Standing};
@@ -124,6 +125,8 @@ pub struct Snapshot {
     pub scope: Scope,
     /// What is on view.
     pub compare: Compare,
+    /// What stands between that and all client outputs.
+    pub curtain: Curtain,
     /// What the current source says about itself.
     pub clip: Option<Arc<ClipInfo>>,
     /// What the picture holds where it was asked for; why not, if it was asked for beside the frame.
@@ -155,10 +158,18 @@ pub struct Snapshot {
 impl Snapshot {
     /// Timecode of the frame on view.
     pub fn timecode(&self) -> String {
+        self.timecode_of(self.shot, self.frame)
+    }
+
+    /// Timecode of a frame of a shot that has the same source as the one on view; elsewhere frames are counted from the
+    /// source's first.
+    pub fn timecode_of(&self, shot: usize, frame: u64) -> String {
         let (num, den) = self.show.rate;
         let rate = Rate::new(num, den).unwrap_or(Rate::FPS_24);
-        let start = self.clip.as_ref().and_then(|c| c.timecode_start).unwrap_or(0);
-        let first = self.show.shots.get(self.shot).map_or(0, |shot| shot.frames().start);
-        Counting::whole(rate.nominal()).text(start + first + self.frame)
+        let source = |shot: usize| self.show.shots.get(shot).map(|s| &s.source);
+        let clip = self.clip.as_ref().filter(|_| source(shot) == source(self.shot));
+        let start = clip.and_then(|c| c.timecode_start).unwrap_or(0);
+        let first = self.show.shots.get(shot).map_or(0, |shot| shot.frames().start);
+        Counting::whole(rate.nominal()).text(start + first + frame)
     }
 }

@@ -7,6 +7,7 @@ mod assembly;
 mod bench;
 mod check;
 mod device;
+mod fetch;
 mod pipelines;
 mod run;
 mod scope;
@@ -22,6 +23,7 @@ pub use check::{
     self_check, settings, spread, vectors,
 };
 pub use device::{Gpu, GpuError, Request};
+pub use fetch::Fetch;
 pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Input, Output, Upload};
 pub use scope::{ScopePasses, ScopeView, Scopes, Traces};

@@ -26,6 +26,7 @@ use super::library::SaveForm;
 use super::look;
 use super::luts::Wish;
 use super::sheet::LookSheet;
+use super::sofa::Sofa;
 use super::soundness::Soundness;
 use crate::engine::{Command, Compare, Focus, Input, Snapshot};
 use crate::look::{CurvePoint, List};
@@ -91,6 +92,8 @@ pub(super) struct Panes {
     pub scopes: ScopePane,
     /// The name of a group that is about to be made.
     pub group_name: String,
+    /// What is known of clients.
+    pub sofa: Sofa,
     /// The form for saving the look on view, if it is open.
     pub saving: Option<SaveForm>,
     /// The sheet of looks, in the picture's place.
@@ -124,6 +127,7 @@ impl Panes {
             probed: None,
             scopes: ScopePane::default(),
             group_name: String::new(),
+            sofa: Sofa::default(),
             saving: None,
             sheet: None,
             lut_wish: None,
@@ -158,6 +162,7 @@ impl Panes {
                     egui::Panel::bottom("scopes").default_size(210.0).min_size(120.0).resizable(true);
                 pane(scopes).show(ui, |ui| self.scopes(ui, s, inputs));
             }
+            self.sofa.leave_marks(ui, s);
             pane(egui::Panel::left("order").default_size(190.0)).show(ui, |ui| running_order(ui, s, inputs));
             pane(egui::Panel::right("path").default_size(270.0)).show(ui, |ui| {
                 egui::ScrollArea::vertical().show(ui, |ui| self.light_path(ui, s, inputs));
@@ -174,6 +179,7 @@ impl Panes {
             self.scopes.hidden(inputs);
         }
         self.save_form(ui);
+        self.sofa.window(ui, s, inputs);
         if self.keys {
             keys_window(ui);
         }

@@ -44,6 +44,10 @@ pub(super) fn running_order(ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) 
                 egui::FontId::proportional(11.0),
                 look::QUIET,
             );
+            if let Some(mark) = super::super::sofa::mark(ui, &shot.name) {
+                let at = egui::pos2(rect.right() - 6.0, rect.top() + 26.0);
+                p.text(at, egui::Align2::RIGHT_CENTER, mark, egui::FontId::proportional(11.0), look::TEXT);
+            }
             response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, here, &shot.name));
             if response.clicked() {
                 inputs.push(Input::Command(Command::Shot(i)));

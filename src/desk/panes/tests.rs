@@ -77,6 +77,7 @@ impl Desk {
             focus: Focus::first(&self.show.chain),
             scope: Scope::Shot,
             compare: Compare::After,
+            curtain: crate::engine::Curtain::Open,
             clip: None,
             trouble: None,
             compiling: false,

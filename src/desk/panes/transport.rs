@@ -3,7 +3,7 @@
 use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 
 use super::super::look;
-use crate::engine::{Command, Compare, Input, Scope, Snapshot};
+use crate::engine::{Command, Compare, Curtain, Input, Scope, Snapshot};
 
 pub(super) fn transport(
     ui: &mut Ui,
@@ -52,6 +52,14 @@ pub(super) fn transport(
         } else if let Some(trying) = &s.trying {
             let text = format!("trying {}", trying.name);
             ui.label(RichText::new(text).color(look::BRIGHT)).on_hover_text("Enter keeps it, Esc leaves it");
+        }
+        let clients = match s.curtain {
+            Curtain::Open => None,
+            Curtain::Held => Some("clients: held"),
+            Curtain::Blank => Some("clients: blank"),
+        };
+        if let Some(clients) = clients {
+            ui.label(RichText::new(clients).color(look::WARN)).on_hover_text("F10, F11");
         }
         if s.compiling {
             ui.label(RichText::new("preparing the look …").color(look::QUIET));
