@@ -632,3 +632,51 @@ fn a_word_that_has_expired_lets_nobody_in() {
 }
 
 use support::line::Line;
+
+/// From a knob's message to the changed canvas: run it with `--ignored --nocapture` on a quiet machine.
+#[test]
+#[ignore = "a measurement of a minute"]
+fn from_a_knob_to_the_canvas() {
+    for size in [(960, 540), (1280, 720)] {
+        let dir = tempfile::tempdir().unwrap();
+        support::sequence(&dir.path().join("take"), size, 2);
+        let mut show = Show::new("delay");
+        let source = Path::new("take").join("take.####.dpx");
+        show.shots.push(Shot::new("a", source, 0..2, encoding("logc4").unwrap()));
+        let engine = engine(dir.path(), show);
+        wait_for("a picture", || engine.picture(Live::Client));
+        let server = server(&engine);
+        let mut browser = Browser::start();
+        let b = &mut browser;
+        let page = b.page((1600, 1000));
+        b.open(&page, &invited(&server, Role::Viewer));
+        b.comes(&page, "the picture", "document.getElementById('picture')?.dataset.exact === 'true'");
+        b.value(&page, "window.seen = []; new MutationObserver(() => seen.push([performance.timeOrigin + performance.now(), document.getElementById('picture').dataset.sum])).observe(document.getElementById('picture'), {attributes: true, attributeFilter: ['data-serial']})");
+        let mut delays = Vec::new();
+        for i in 0..120 {
+            let before = b.text(&page, "document.getElementById('picture').dataset.sum");
+            let sent =
+                std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).unwrap().as_secs_f64()
+                    * 1e3;
+            engine.send(Input::Turn {
+                target: "balance/exposure".into(),
+                detents: if i % 2 == 0 { 1.0 } else { -1.0 },
+                control: 9,
+            });
+            b.comes(
+                &page,
+                "the change",
+                &format!("document.getElementById('picture').dataset.sum !== '{before}'"),
+            );
+            let at = b.value(&page, &format!("seen.find(s => s[0] > {sent} && s[1] !== '{before}')?.[0]"));
+            delays.push(at.as_f64().unwrap() - sent);
+        }
+        delays.sort_by(f64::total_cmp);
+        println!(
+            "{size:?}: from a message to the canvas: median {:.0} ms, p99 {:.0} ms",
+            delays[60], delays[118]
+        );
+        drop(server);
+        engine.stop().unwrap();
+    }
+}
