@@ -6,12 +6,13 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use greyhold::engine::{
-    ACTIONS, CACHE, Compare, Curtain, Focus, Handle, Input, Options, Scope, Snapshot, known_action, start,
+    ACTIONS, CACHE, Compare, Curtain, Focus, Handle, Input, LightOf, Options, Preview, Scope, Snapshot, With,
+    known_action, start,
 };
 use greyhold::look::List;
 use greyhold::panel::{self, Map, PanelError, PortInfo, Ports, Sender, Waker, queue};
 use greyhold::picture::BalanceField::{Exposure, OffsetR};
-use greyhold::picture::{Fitting, Framing};
+use greyhold::picture::{Fitting, Framing, Way};
 use greyhold::show::{check_address, load};
 use support::{greyhold, sequence, wait_for};
 
@@ -164,6 +165,21 @@ fn by_name(engine: &Handle) {
         ("blank-clients", |s| s.curtain == Curtain::Open),
         ("before", |s| s.compare == Compare::Before),
         ("before-look", |s| s.compare == Compare::WithoutLook),
+        ("stay-before", |s| s.compare == Compare::Before),
+        ("stay-before", |s| s.compare == Compare::After),
+        ("stay-before-look", |s| s.compare == Compare::WithoutLook),
+        ("stay-before-look", |s| s.compare == Compare::After),
+        ("other-version", |s| s.compare == Compare::OtherVersion),
+        ("wipe", |s| !s.kept.on && s.trouble.as_ref().is_some_and(|t| t.contains("no still"))),
+        ("keep-still", |s| s.kept.stills.len() == 1),
+        ("keep-still", |s| s.kept.stills.len() == 2),
+        ("wipe", |s| s.kept.on && s.kept.beside.way == Way::Wipe),
+        ("side-by-side", |s| s.kept.on && s.kept.beside.way == Way::Side),
+        ("difference", |s| s.kept.on && s.kept.beside.way == Way::Difference),
+        ("next-still", |s| s.kept.with == Some(With::Still(s.kept.stills[0].id.clone()))),
+        ("previous-still", |s| s.kept.with == Some(With::Still(s.kept.stills[1].id.clone()))),
+        ("compare-for-client", |s| s.kept.on_client),
+        ("compare-for-client", |s| !s.kept.on_client),
         ("next-look", |s| s.trying.as_ref().is_some_and(|t| t.at == 0)),
         ("next-look", |s| s.trying.as_ref().is_some_and(|t| t.at == 1)),
         ("previous-look", |s| s.trying.as_ref().is_some_and(|t| t.at == 0)),
@@ -183,9 +199,41 @@ fn by_name(engine: &Handle) {
         ("fitting", |s| s.steps == (2, 0) && s.show.shots[0].framing == Framing::default()),
         ("undo", |s| s.steps == (1, 1)),
         ("undo", |s| s.steps == (0, 2) && s.show.shots[0].framing == Framing::default()),
+        ("last-frame", |s| s.frame == 5),
+        ("represent", |s| s.show.shots[0].representative() == 5),
+        ("first-frame", |s| s.frame == 0),
+        ("represent", |s| s.show.shots[0].representative() == 0),
+        ("represent", |s| s.show.shots[0].chosen.is_none() && s.show.shots[0].representative() == 3),
+        ("undo", |s| s.show.shots[0].representative() == 0),
+        ("undo", |s| s.show.shots[0].representative() == 5),
+        ("undo", |s| s.show.shots[0].chosen.is_none() && s.steps == (0, 3)),
+        // The shot in hand stays in hand where it goes.
+        ("shot-earlier", |s| s.shot == 0 && s.show.shots[1].name == "take two"),
+        ("shot-later", |s| s.shot == 1 && s.show.shots[0].name == "take two"),
+        ("shot-earlier", |s| s.shot == 0 && s.show.shots[1].name == "take two"),
+        ("undo", |s| s.shot == 1 && s.show.shots[0].name == "take two"),
+        ("undo", |s| s.shot == 0 && s.steps == (0, 2)),
         // Another look, tried, brought its first stage into focus.
         ("focus-on", |s| !s.show.chain.look[0].on && s.show.chain.look[1].on),
         ("undo", |s| s.show.chain.look[0].on),
+        ("step-forward", |s| s.frame == 1),
+        ("range-in", |s| s.range == Some(1..6)),
+        ("step-forward", |s| s.frame == 2),
+        ("range-out", |s| s.range == Some(1..3)),
+        ("range-off", |s| s.range.is_none()),
+        ("first-frame", |s| s.frame == 0),
+        ("preview", |s| s.preview == Preview::Half && s.reduced == 2),
+        ("preview", |s| s.preview == Preview::Quarter && s.reduced == 4),
+        ("preview", |s| s.preview == Preview::Automatic && s.reduced == 1),
+        ("preview", |s| s.preview == Preview::Whole),
+        ("false-colour", |s| s.marks.false_colour && s.marks.light == LightOf::Balance),
+        ("false-colour-light", |s| s.marks.light == LightOf::Camera),
+        ("false-colour-light", |s| s.marks.light == LightOf::Balance),
+        ("false-colour", |s| !s.marks.any()),
+        ("clip-marks", |s| s.marks.clipping),
+        ("clip-marks", |s| !s.marks.any()),
+        ("gamut-marks", |s| s.marks.gamut),
+        ("gamut-marks", |s| !s.marks.any()),
     ];
     engine.send(Input::Turn { target: "balance/exposure".into(), detents: 1.0, control: 3 });
     comes(engine, "a step", |s| s.steps == (1, 0));

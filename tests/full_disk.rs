@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::Arc;
 
-use greyhold::engine::{CACHE, Command as Ask, Handle, Input, Live, Options, start};
+use greyhold::engine::{CACHE, Command as Ask, Handle, Input, Keep, Live, Options, start};
 use greyhold::picture::BalanceField::Exposure;
 use greyhold::show::{LOCK_FILE, Lock, SHOW_FILE, load, save};
 use support::{greyhold, sequence, wait_for};
@@ -231,4 +231,87 @@ fn rendering() {
         }
         fs::remove_dir_all(&frames).unwrap();
     }
+}
+
+#[test]
+fn a_full_disk_while_stills_and_versions_are_kept() {
+    on_a_small_disk("keeping");
+}
+
+#[test]
+#[ignore = "started by the test above it"]
+fn keeping() {
+    let (disk, outside) = (Disk::here(), tempfile::tempdir().unwrap());
+    let folder = disk.0.join("show");
+    let clip = sequence(outside.path(), (96, 54), 2);
+    run(&["new", folder.to_str().unwrap()]);
+    run(&["add", folder.to_str().unwrap(), clip.to_str().unwrap(), "--encoding", "logc4"]);
+    let options = Options {
+        lock: Some(Lock::take(&folder).unwrap()),
+        show: load(&folder).unwrap(),
+        dir: folder.clone(),
+        panel: None,
+        cache: CACHE,
+        notify: Arc::new(|| ()),
+    };
+    let engine = start(greyhold::gpu::Gpu::headless(Default::default()).unwrap(), options).unwrap();
+    wait_for("the first picture", || engine.picture(Live::Client));
+    let keep = || {
+        engine.send(Input::Keep(Keep::Still { name: "here".into(), note: String::new() }));
+    };
+    let (stills, versions) = (folder.join("stills"), folder.join("versions"));
+
+    // Not a byte left: that is said, and nothing is there, not even the folder.
+    disk.fill(0);
+    keep();
+    let refused = |what: &str| {
+        wait_for("word of the full disk", || {
+            engine.snapshot().trouble.clone().filter(|t| t.contains(what) && t.contains("no space left"))
+        })
+    };
+    let said = refused("the still was not kept");
+    assert!(said.contains("001-here.png"), "{said}");
+    assert!(!stills.exists());
+    engine.send(Input::Keep(Keep::Version { name: "here".into() }));
+    refused("the version was not kept");
+    assert!(!versions.exists());
+    disk.make_room();
+    keep();
+    let still = wait_for("a still", || engine.snapshot().kept.stills.first().cloned());
+    assert_eq!(engine.snapshot().trouble, None);
+    assert_eq!(names(&stills), ["001-here.png", "001-here.toml"]);
+
+    // Room for a picture and none for what is said of it: neither stays.
+    let picture = fs::metadata(still.picture_path(&folder)).unwrap().len().next_multiple_of(4096);
+    disk.fill(picture);
+    keep();
+    let said = refused("the still was not kept");
+    assert!(said.contains("002-here.toml"), "{said}");
+    assert_eq!(names(&stills), ["001-here.png", "001-here.toml"]);
+    assert_eq!(engine.snapshot().kept.stills.len(), 1);
+
+    // A version is not switched to where the grade in use cannot be kept before.
+    disk.make_room();
+    engine.send(Input::Keep(Keep::Version { name: "first".into() }));
+    let id = wait_for("a version", || engine.snapshot().kept.versions.first().map(|v| v.id.clone()));
+    engine.send(Input::Turn { target: "balance/exposure".into(), detents: 4.0, control: 7 });
+    wait_for("a save", || (!engine.snapshot().unsaved && engine.snapshot().steps.0 == 1).then_some(()));
+    disk.fill(0);
+    engine.send(Input::Keep(Keep::UseVersion { id: id.clone() }));
+    refused("nothing was changed, since the grade in use could not be kept");
+    assert!((engine.snapshot().show.shots[0].balance.get(Exposure) - 0.2).abs() < 1e-9);
+    disk.make_room();
+    engine.send(Input::Keep(Keep::UseVersion { id }));
+    wait_for("the version", || (engine.snapshot().show.shots[0].balance.get(Exposure) == 0.0).then_some(()));
+    assert_eq!(names(&versions), ["001-first.toml", "002-before-first.toml"]);
+    engine.stop().unwrap();
+
+    // A folder that nobody may write to: said, with the system's reason. Root may write anyway.
+    fs::remove_dir_all(&stills).unwrap();
+    fs::write(&stills, "a file in its place").unwrap();
+    let mut command = greyhold();
+    command.args(["still", "keep", folder.to_str().unwrap(), "take", "--on", "cpu"]);
+    let out = command.output().unwrap();
+    let said = String::from_utf8_lossy(&out.stderr).into_owned();
+    assert!(!out.status.success() && said.contains("stills"), "{said}");
 }

@@ -14,7 +14,8 @@ use greyhold::media::{Image, ImageFormat, Interpretation, MediaError, Rate, Sour
 use greyhold::picture::{Format, Frame, Model, Sample};
 
 /// As the file says.
-const ASIS: Interpretation = Interpretation { range: None, matrix: None, siting: None, rate: None };
+const ASIS: Interpretation =
+    Interpretation { range: None, matrix: None, siting: None, rate: None, laid_on: None };
 
 /// Runs `ffmpeg` with a space-separated line and gives its standard output.
 fn ffmpeg(line: &str, file: &Path) -> Vec<u8> {
@@ -277,6 +278,7 @@ mod video {
             matrix: Some(YcbcrMatrix::Bt601),
             siting: Some(Siting::Centre),
             rate: Rate::new(25, 1),
+            laid_on: None,
         };
         let source = open(&file, &as_).unwrap();
         let info = source.info();

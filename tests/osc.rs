@@ -37,6 +37,7 @@ fn declared() -> BTreeSet<String> {
     all.extend(FRAMING.iter().map(|p| format!("/framing/{}", p.key)));
     all.extend(["/look/strength", "/view/shot", "/view/timecode"].map(str::to_owned));
     all.extend(["/view/frame", "/view/shuttle"].map(str::to_owned));
+    all.extend(["/view/wipe", "/view/angle", "/view/difference"].map(str::to_owned));
     for output in ["desk", "client", "files"] {
         all.extend(TRIM.iter().map(|p| format!("/output/{output}/{}", p.key)));
         all.insert(format!("/output/{output}/display"));

@@ -7,11 +7,11 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use greyhold::colour::encoding;
-use greyhold::engine::{CACHE, Handle, Input, Live, Options, start};
-use greyhold::gpu::{Gpu, Output, Request, ScopeView, Traces};
-use greyhold::picture::{BalanceField, Frame, Recipe, Structure, Tail, Target};
+use greyhold::engine::{CACHE, Command, Handle, Input, Live, Options, start};
+use greyhold::gpu::{Gpu, Output, Request, ScopeOf, ScopeView, Traces};
+use greyhold::picture::{BalanceField, Frame, Recipe, Structure, Tail, Target, cpu};
 use greyhold::scope::{BINS, Counts, LEVELS, SPAN, Setting, System, Window, count, marks, ten_bits};
-use greyhold::show::{Shot, Show, load, save};
+use greyhold::show::{Change, Shot, Show, load, recipe, save};
 use support::{Process, Screen, wait_for};
 
 /// A picture for windows with exactly these codes.
@@ -36,7 +36,7 @@ fn counted(gpu: &Gpu, codes: &[[u16; 3]], width: u32, bits: u32, setting: Settin
     let traces = Traces::new(gpu, width);
     let mut encoder = gpu.device.create_command_encoder(&Default::default());
     let view = ScopeView { setting, ..ScopeView::default() };
-    gpu.encode_scopes(&mut encoder, gpu.scopes().unwrap(), &output, bits, &view, &traces);
+    gpu.encode_scopes(&mut encoder, gpu.scopes().unwrap(), &output, bits, &view, &traces, None);
     gpu.queue.submit([encoder.finish()]);
     traces.counts(gpu).unwrap()
 }
@@ -172,9 +172,38 @@ fn the_engine_counts_what_the_client_gets() {
             (found == count(&tens, picture.output.width, setting)).then_some(())
         });
     }
-    // Nobody looks: nothing is counted.
+    // Of balance alone: the counts of the client's picture by a chain without any stage.
+    let setting = Setting::default();
+    let stage = greyhold::look::Stage::new(greyhold::look::stage("contrast").unwrap());
+    let (list, at) = (greyhold::look::List::Look, 0);
+    let change = Change::AddStage { list, at, stage };
+    engine.send(Input::Change { change, control: 1 });
+    engine.send(Input::Turn { target: "look/contrast/contrast".into(), detents: 10.0, control: 1 });
+    engine.send(Input::Scopes(Some(ScopeView { setting, of: ScopeOf::Balance, ..ScopeView::default() })));
+    let mut show = engine.snapshot().show.as_ref().clone();
+    show.chain = Default::default();
+    let alone = recipe(&show, 0, show.tail(greyhold::show::Output::Client), 0).unwrap();
+    let frame = greyhold::media::open(&dir.path().join("take/take.####.dpx"), &Default::default());
+    let codes = cpu::codes(&alone, &frame.unwrap().frame(0).unwrap(), 8, true).pixels;
+    let tens: Vec<_> = codes.iter().map(|p| p.map(|c| ten_bits(c.into()) as u16)).collect();
+    let wanted = count(&tens, RASTER.0, setting);
+    wait_for("counts of balance alone", || {
+        let picture = engine.picture(Live::Client)?;
+        let found = picture.traces.as_ref()?.counts(&engine.gpu).unwrap();
+        // Dithered codes on the other side of a rounding: less than one in a thousand.
+        let off: u32 = found.histogram.iter().zip(&wanted.histogram).map(|(a, b)| a.abs_diff(*b)).sum();
+        (off * 1000 < 4 * RASTER.0 * RASTER.1).then_some(())
+    });
+    // Nobody looks: nothing is counted, however many pictures are made.
     engine.send(Input::Scopes(None));
     wait_for("a picture without", || engine.picture(Live::Client).filter(|p| p.traces.is_none()));
+    let counted = engine.gpu.scopes_encoded();
+    assert!(counted > 2);
+    for (frame, _) in [(1, ()), (0, ()), (1, ())] {
+        engine.send(Input::Command(Command::Seek(frame)));
+        wait_for("another frame", || engine.picture(Live::Client).filter(|p| p.frame == frame));
+    }
+    assert_eq!(engine.gpu.scopes_encoded(), counted, "hidden, scopes cost nothing");
 }
 
 const RASTER: (u32, u32) = (320, 180);

@@ -6,10 +6,10 @@ use std::path::{Path, PathBuf};
 
 use greyhold::colour::encoding;
 use greyhold::engine::render::{Job as RenderJob, file_name, render};
-use greyhold::engine::sheet::{Job, Sheet, SheetError, Tried, representative, sheet};
+use greyhold::engine::sheet::{Job, Sheet, SheetError, Tried, sheet, standing};
 use greyhold::look::{Stage, stage};
 use greyhold::media::{Image, ImageFormat, Interpretation, open, write_image};
-use greyhold::show::{Output, Shot, Show, shipped_looks};
+use greyhold::show::{Change, Output, Shot, Show, shipped_looks};
 use support::greyhold;
 
 const SIZE: (u32, u32) = (192, 108);
@@ -57,11 +57,21 @@ fn looks() -> Vec<Tried> {
 }
 
 fn drawn(show: &Show, dir: &Path, looks: &[Tried], width: u32) -> Result<Sheet, SheetError> {
+    drawn_of(show, dir, looks, &[0, 1], width)
+}
+
+fn drawn_of(
+    show: &Show,
+    dir: &Path,
+    looks: &[Tried],
+    shots: &[usize],
+    width: u32,
+) -> Result<Sheet, SheetError> {
     let job = Job {
         show,
         dir,
         looks,
-        shots: &[0, 1],
+        shots,
         output: Some(Output::Files),
         settings: show.outputs.get(Output::Files),
         width,
@@ -79,11 +89,12 @@ fn rendered(show: &Show, dir: &Path, shot: usize, frame: u64) -> Vec<[f64; 3]> {
         shots: vec![shot],
         frames: Some(frame..=frame),
         out: out.path(),
-        format: ImageFormat::Png,
+        format: ImageFormat::Png.into(),
         tail: Some(show.tail(Output::Files)),
         gpu: None,
+        options: Default::default(),
     };
-    assert_eq!(render(&job, &mut |_| ()).unwrap(), 1);
+    assert_eq!(render(&job, &mut |_| ()).unwrap().written, 1);
     let file = file_name(out.path(), &show.shots[shot], frame, ImageFormat::Png);
     let image = image::open(file).unwrap().into_rgb16();
     image.pixels().map(|p| p.0.map(|v| f64::from(v) / 65535.0)).collect()
@@ -163,19 +174,26 @@ fn a_smaller_picture_is_the_mean_of_light() {
     assert!(worst <= 1.51 / 255.0, "{worst}");
 }
 
-/// Of frames that only get brighter or darker, the median is the middle one; a shot's own range counts.
+/// The middle frame of a shot's own range, or the one that was chosen; another where that cannot be read.
 #[test]
 fn the_frame_that_stands_for_a_shot() {
     let dir = tempfile::tempdir().unwrap();
     let mut show = show(dir.path());
     let mixed = clip(dir.path(), "mixed", &[500, 120, 300, 110, 310, 320, 600]);
     show.shots.push(Shot::new("mixed", mixed, 1..6, encoding("logc4").unwrap()));
-    let expected = [2, 2, 1];
-    for (shot, expected) in expected.into_iter().enumerate() {
+    let stands = |show: &Show, shot: usize| {
         let path = show.shots[shot].source_path(dir.path());
         let mut source = open(&path, &Interpretation::default()).unwrap();
-        assert_eq!(representative(&show, shot, source.as_mut()).unwrap(), expected, "shot {shot}");
-    }
+        let (number, frame) = standing(&show.shots[shot], source.as_mut()).unwrap();
+        assert_eq!((frame.width, frame.height), SIZE);
+        number
+    };
+    assert_eq!([0, 1, 2].map(|shot| stands(&show, shot)), [2, 2, 2]);
+    show.apply(Change::SetRepresentative { shot: 2, frame: Some(5) }).unwrap();
+    assert_eq!(stands(&show, 2), 4);
+    assert_eq!(drawn_of(&show, dir.path(), &looks()[..1], &[1, 2], 900).unwrap().frames, [2, 4]);
+    std::fs::write(dir.path().join("mixed/mixed.0005.dpx"), "no picture").unwrap();
+    assert_eq!(stands(&show, 2), 1);
 }
 
 /// The page has no colour of its own, its surround is the desk's (0.195 of signal), and there is text on it.

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use greyhold::colour::{Aces2, OUTPUT_TRANSFORMS, OutputTransform};
-use greyhold::gpu::Assembly;
+use greyhold::gpu::{Assembly, MarkPasses};
 use greyhold::look::{Kind, STAGES};
 use greyhold::picture::{Ending, Layout, Source, Structure, Target};
 
@@ -21,7 +21,8 @@ fn stages_rust_files_and_wgsl_files_are_the_same_set() {
     let declared: BTreeSet<_> = STAGES.iter().map(|d| d.function()).collect();
     assert_eq!(declared.len(), STAGES.len(), "two stages share a key");
     let mut rust = stems("src/look", "rs");
-    for support in ["mod", "chain", "declaration", "intent", "kernel", "named_lut", "origin", "spot"] {
+    for support in ["mod", "chain", "declaration", "intent", "kernel", "named_lut", "origin", "spot", "typed"]
+    {
         assert!(rust.remove(support));
     }
     assert_eq!(rust, declared);
@@ -131,6 +132,7 @@ fn every_structure_gives_a_valid_shader() {
             Assembly::spread(kind, target).iter().for_each(|a| drop(validate(a)));
         }
     }
+    [false, true].iter().for_each(|deep| drop(validate(&MarkPasses::assembly(*deep))));
     validate(&Assembly::single("pass/blit.wgsl", include_str!("../shaders/pass/blit.wgsl")));
 }
 

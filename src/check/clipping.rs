@@ -2,11 +2,11 @@
 
 use std::sync::LazyLock;
 
-use super::patches::PATCHES;
 use super::rendering::at_limit;
 use super::report::{Declared, Found};
 use super::{Rendering, Transform};
 use crate::colour::acescct_encode;
+use crate::colour::patches::PATCHES;
 
 pub(super) const ROWS: &[Declared] = &[Declared {
     key: "clip-excess",

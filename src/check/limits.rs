@@ -7,6 +7,7 @@ use serde::Deserialize;
 use toml::Spanned;
 
 use super::report::{Declared, rows};
+use super::shots::shot_rows;
 use crate::look::Intent;
 
 /// What a row's value is held to.
@@ -87,6 +88,8 @@ struct File {
     intent: BTreeMap<Spanned<String>, Table>,
     #[serde(default)]
     dimensions: BTreeMap<Spanned<String>, Table>,
+    #[serde(default)]
+    shots: Table,
 }
 
 /// The limits of all rows, and what intents and dimensions change about them.
@@ -95,6 +98,7 @@ pub struct Limits {
     all: BTreeMap<String, Limit>,
     intents: BTreeMap<String, BTreeMap<String, Limit>>,
     dimensions: BTreeMap<String, BTreeMap<String, Limit>>,
+    shots: BTreeMap<String, Limit>,
 }
 
 /// The text of the limits that come with the program.
@@ -126,13 +130,13 @@ impl Limits {
             let what = format!("version is {}", read.version.get_ref());
             return Err(wrong(read.version.span().start, what, "1".into()));
         }
-        let table = |table: Table| {
+        let table = |table: Table, rows: &[&Declared]| {
             let mut out = BTreeMap::new();
             for (key, limit) in table {
                 let at = key.span().start;
                 let key = key.into_inner();
-                if !rows().any(|r: &Declared| r.key == key) {
-                    let keys: Vec<_> = rows().map(|r| r.key).collect();
+                if !rows.iter().any(|r| r.key == key) {
+                    let keys: Vec<_> = rows.iter().map(|r| r.key).collect();
                     return Err(wrong(at, format!("nothing is measured as {key:?}"), keys.join(", ")));
                 }
                 let numbers = [limit.least, limit.most, limit.above];
@@ -148,6 +152,8 @@ impl Limits {
             }
             Ok(out)
         };
+        let of_looks: Vec<&Declared> = rows().collect();
+        let of_shots: Vec<&Declared> = shot_rows().collect();
         let group = |named: BTreeMap<Spanned<String>, Table>, known: &[&str]| {
             let mut out = BTreeMap::new();
             for (name, rows) in named {
@@ -158,15 +164,21 @@ impl Limits {
                         known.join(", "),
                     ));
                 }
-                out.insert(name.into_inner(), table(rows)?);
+                out.insert(name.into_inner(), table(rows, &of_looks)?);
             }
             Ok(out)
         };
         Ok(Self {
-            all: table(read.limit)?,
+            all: table(read.limit, &of_looks)?,
             intents: group(read.intent, &Intent::ALL.map(Intent::id))?,
             dimensions: group(read.dimensions, &["0", "1", "2"])?,
+            shots: table(read.shots, &of_shots)?,
         })
+    }
+
+    /// The limit of a row that is measured of shots. None: it is told and not judged.
+    pub fn of_shots(&self, key: &str) -> Option<&Limit> {
+        self.shots.get(key)
     }
 
     /// The limit of a row for a look of that intent, whose colours spread over that many dimensions: the intent's,

@@ -1,4 +1,5 @@
-//! Check: is a look sound? Ten measurements, M1 to M10, limits that are data, and a report.
+//! Check: is a look sound? Ten measurements, M1 to M10, limits that are data, and a report. And is a finished picture fit to be
+//! handed over? S1 to S4, shot by shot ([`ShotMeter`]).
 //!
 //! Everything is measured on F, the whole look from ACEScct to ACEScct ([`Subject`]), and on G = T∘F, where T is
 //! one fixed rendering: ACES 2.0 to a BT.1886 display of BT.709 primaries at 100 cd/m² ([`Rendering`]). A
@@ -14,20 +15,24 @@ mod lattice;
 mod limits;
 mod noise;
 mod page;
-mod patches;
 mod rendering;
 mod report;
+mod shots;
 mod skin;
 mod subject;
 mod table;
 mod tone;
 mod toning;
 
+pub use crate::colour::patches::{NAMES as PATCH_NAMES, PATCHES};
 pub use limits::{Limit, Limits, LimitsError};
 pub use page::page;
-pub use patches::{NAMES as PATCH_NAMES, PATCHES};
+pub(crate) use page::{base64, png};
 pub use rendering::Rendering;
 pub use report::{Declared, Figures, Report, Row, Verdict, check, check_points, rows};
+pub use shots::{
+    CAUTION, FlashMeter, Flashes, FrameFigures, ShotFigures, ShotMeter, ShotReport, shot_rows, shots_page,
+};
 pub use subject::{Subject, Transform};
 
 use crate::colour::{GREY_ACESCCT, STOP_ACESCCT};

@@ -75,6 +75,19 @@ pub enum Verdict {
     Told,
 }
 
+impl Verdict {
+    /// What a limit says of a value; without one it is told.
+    pub(super) fn of(limit: Option<&Limit>, value: f64) -> Self {
+        match limit {
+            Some(l) if l.told => Self::Told,
+            Some(l) if l.holds(value) => Self::Pass,
+            Some(l) if l.advice => Self::Advice,
+            Some(_) => Self::Fail,
+            None => Self::Told,
+        }
+    }
+}
+
 /// One measured value.
 #[derive(Clone, Debug, Serialize)]
 pub struct Row {
@@ -174,13 +187,7 @@ impl Report {
                 if declared.key == "dimensions" {
                     limit = dimensions_limit(says, dimensions, strength, limit, &mut notes);
                 }
-                let verdict = match &limit {
-                    Some(l) if l.told => Verdict::Told,
-                    Some(l) if l.holds(*value) => Verdict::Pass,
-                    Some(l) if l.advice => Verdict::Advice,
-                    Some(_) => Verdict::Fail,
-                    None => Verdict::Told,
-                };
+                let verdict = Verdict::of(limit.as_ref(), *value);
                 Some(Row { declared, value: *value, limit, verdict, note: note.clone() })
             })
             .collect();

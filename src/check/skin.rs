@@ -1,9 +1,9 @@
 //! M7: what becomes of skin?
 
 use super::hue::turn;
-use super::patches::PATCHES;
 use super::report::{Declared, Found};
 use super::{CODE, Rendering, Transform};
+use crate::colour::patches::PATCHES;
 use crate::colour::{LUMA_709, acescct_encode};
 
 const SOURCE: &str = "practice: skins of all kinds lie about one line of the C_B, C_R plane, at 123°";

@@ -5,15 +5,17 @@ use std::process::ExitCode;
 
 use anyhow::bail;
 
+use super::find::note_media;
+use super::media::clips;
 use super::{matrix_named, range_named};
 use crate::colour::{Encoding, Range, YcbcrMatrix};
-use crate::media::{ClipInfo, Interpretation, open};
+use crate::media::{ClipInfo, CodePoints, Interpretation, Rate, open};
 use crate::show::{Change, Lock, Shot, load, raster_text, save, source_in_show};
 
 /// Add clips to a show, each as a shot at the end of the running order.
 ///
 /// A clip is a video file, or an image sequence given by its first file, its folder, or a pattern
-/// (`shot.####.dpx`, `shot.%04d.exr`). A clip that cannot be read is named and adds nothing; the others
+/// (`shot.####.dpx`, `shot.%04d.exr`). Of a folder every clip in it and below it is added, in the order of their names. A clip that cannot be read is named and adds nothing; the others
 /// are added. A show without a raster gets the size of its first clip.
 ///
 /// Example: greyhold add winter A001.mov B002.####.dpx --encoding logc4
@@ -39,9 +41,12 @@ impl Add {
     pub(super) fn run(self) -> anyhow::Result<ExitCode> {
         let _lock = Lock::take(&self.dir)?;
         let mut show = load(&self.dir)?;
-        let interpretation = Interpretation { range: self.range, matrix: self.matrix, ..Default::default() };
+        let laid_on = Rate::new(show.rate.0, show.rate.1);
+        let interpretation =
+            Interpretation { range: self.range, matrix: self.matrix, laid_on, ..Default::default() };
         let (mut added, mut failed) = (0, 0);
-        for clip in &self.clips {
+        let clips = clips(&self.clips);
+        for clip in &clips {
             let info = match open(clip, &interpretation) {
                 Ok(source) => source.info().clone(),
                 Err(e) => {
@@ -62,12 +67,16 @@ impl Add {
             added += 1;
             let name = show.shots.last().map_or("", |s| s.name.as_str());
             println!("{name}: {} frames, {}×{}, {}", info.frames, info.width, info.height, info.description);
+            if info.points != CodePoints::default() {
+                println!("  tags: {}", info.points.text());
+            }
         }
         if added > 0 {
             save(&show, &self.dir)?;
+            note_media(&show, &self.dir);
         }
         if failed > 0 {
-            bail!("{failed} of {} clips could not be added", self.clips.len());
+            bail!("{failed} of {} clips could not be added", clips.len());
         }
         Ok(ExitCode::SUCCESS)
     }

@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use anyhow::{Context, bail};
 
 use crate::colour::light_temperature;
-use crate::media::{Interpretation, open};
+use crate::media::{Interpretation, Rate, open};
 use crate::picture::{Area, BalanceField, mean_light};
 use crate::show::{Lock, load, save};
 
@@ -66,8 +66,9 @@ impl Balance {
         if self.frame >= frames {
             bail!("{} has no frame {}; accepted: 0 to {}", shot.name, self.frame, frames - 1);
         }
+        let laid_on = Rate::new(show.rate.0, show.rate.1);
         let interpretation =
-            Interpretation { range: shot.range, matrix: shot.matrix, ..Interpretation::default() };
+            Interpretation { range: shot.range, matrix: shot.matrix, laid_on, ..Interpretation::default() };
         let mut source = open(&shot.source_path(&self.dir), &interpretation)?;
         let frame = source.frame(shot.start + self.frame)?;
         let Patch { x, y, size } = self.neutral;

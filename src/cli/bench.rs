@@ -7,6 +7,8 @@ use crate::show::shipped_looks;
 
 /// Measure the passes on this GPU beside a plain copy, by GPU timestamps.
 ///
+/// What scopes and marks cost is measured beside the same picture without them, which is what it costs when they are hidden.
+///
 /// The last row is the heaviest look that comes with the program, with every part of balance and ACES 2.0, in half floats: the
 /// one whose stages, measured alone in this run, cost most together. With --looks every look has such a row, and the heaviest
 /// is named.
@@ -56,6 +58,21 @@ impl Bench {
                 "{:>5}×{:<5} {:36} {:9.3} ms  (10 %: {:.3}, 90 %: {:.3})  {:6.2} copies",
                 r.width, r.height, r.pass, r.median_ms, r.p10_ms, r.p90_ms, r.copies
             );
+        }
+        for &(width, height) in &self.sizes {
+            let of = |pass: &str| {
+                let row = rows.iter().find(|r| (r.width, r.height) == (width, height) && r.pass == pass);
+                row.map(|r| r.median_ms)
+            };
+            for (bare, more, pass) in
+                gpu::MORE_ROWS.iter().filter_map(|p| Some((of(gpu::BARE_ROW)?, of(p)?, p)))
+            {
+                println!(
+                    "{width}×{height}: {pass}, over it without: {:.2} (+{:.3} ms)",
+                    more / bare,
+                    more - bare
+                );
+            }
         }
         for size in self.sizes.iter().filter(|_| self.looks) {
             let of_size =

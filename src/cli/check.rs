@@ -6,11 +6,13 @@ use std::process::ExitCode;
 
 use anyhow::{Context, bail};
 
+use super::On;
+use super::check_shots::{self, Wanted};
 use crate::check::{Limits, Report, Subject, Verdict, check, page};
 use crate::colour::{Encoding, Reference, encoding};
 use crate::interchange::{clf::Clf, cube::Cube};
 use crate::look::Intent;
-use crate::show::{ShowError, look_named, write_atomically};
+use crate::show::{Output, ShowError, look_named, write_atomically};
 
 /// Is a look sound? Measures it, holds it to limits and says which it passes.
 ///
@@ -19,7 +21,13 @@ use crate::show::{ShowError, look_named, write_atomically};
 /// whether a LUT holds it. The limits are data: configs/check.toml is built in, --limits reads your own. The
 /// exit status is 0 when every judged value is within its limit, 1 when not, 2 when the file cannot be used.
 ///
+/// With --shots LOOK is the folder of a show, and its pictures are measured instead, shot by shot and as a whole: signal limits
+/// (EBU R 103), gamut, black and clip, and flashes after ITU-R BT.1702. The flash rows are an indication: flashing pictures can
+/// hurt people, and a licensed test decides.
+///
 /// Example: greyhold check reversal --out report.html
+///
+/// Example: greyhold check winter --shots --out report.html
 #[derive(Debug, clap::Args)]
 pub struct Check {
     /// The look: a file, or a name.
@@ -45,6 +53,21 @@ pub struct Check {
     /// What the look means to do with colour, in place of what its file says.
     #[arg(long, value_name = "INTENT", value_parser = super::intent_named)]
     intent: Option<Intent>,
+    /// Measure the pictures of a show's shots, all or those named with commas between.
+    #[arg(long, value_delimiter = ',', value_name = "A,B", num_args = 0..=1, default_missing_value = "")]
+    shots: Option<Vec<String>>,
+    /// With --shots: the output whose signal is measured: desk, client or files.
+    #[arg(long, value_name = "NAME", default_value = "files", value_parser = super::output_named, requires = "shots")]
+    output: Output,
+    /// With --shots: a display in place of an output's.
+    #[arg(long, value_name = "ID", requires = "shots", conflicts_with = "output")]
+    display: Option<String>,
+    /// With --shots: look at every so many frames only; flashes are then not judged.
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..=10_000), requires = "shots")]
+    every: u64,
+    /// With --shots: what computes.
+    #[arg(long, value_enum, default_value = "gpu", requires = "shots")]
+    on: On,
     /// Limits in place of those that come with the program.
     #[arg(long, value_name = "FILE")]
     limits: Option<PathBuf>,
@@ -62,6 +85,20 @@ impl Check {
                 Limits::read(&text, file)?
             }
         };
+        if let Some(shots) = &self.shots {
+            let shots: Vec<String> = shots.iter().filter(|s| !s.is_empty()).cloned().collect();
+            let wanted = Wanted {
+                dir: &self.look,
+                shots: &shots,
+                output: self.output,
+                display: self.display.as_deref(),
+                every: self.every,
+                on: self.on,
+                out: self.out.as_deref(),
+                json: self.json,
+            };
+            return check_shots::run(&wanted, &limits);
+        }
         let mut subject = self.subject()?;
         subject.intent = self.intent.or(subject.intent);
         let report = check(&subject, self.strength, &limits);

@@ -11,7 +11,7 @@ use super::open::{WindowArguments, open};
 use crate::colour::{apply, encoding};
 use crate::demo::{RATE, SCENES, Scene};
 use crate::desk::DeskError;
-use crate::engine::render::{Job, render};
+use crate::engine::render::{Job, Options, render};
 use crate::gpu::{Gpu, Request};
 use crate::media::{Image, ImageFormat, write_image};
 use crate::show::{Lock, Output, SHOW_FILE, Shot, Show, load, save, shipped_looks};
@@ -68,11 +68,12 @@ fn stills(dir: &Path) -> anyhow::Result<ExitCode> {
         shots: (0..show.shots.len()).collect(),
         frames: Some(middle..=middle),
         out: &out,
-        format: ImageFormat::Png,
+        format: ImageFormat::Png.into(),
         tail: Some(show.tail(Output::Files)),
         gpu,
+        options: Options { again: true, ..Options::default() },
     };
-    let written = render(&job, &mut |_| ())?;
+    let written = render(&job, &mut |_| ())?.written;
     println!("{written} graded frames are in {}", out.display());
     Ok(ExitCode::SUCCESS)
 }

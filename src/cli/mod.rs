@@ -4,12 +4,16 @@ mod add;
 mod balance;
 mod bench;
 mod check;
+mod check_shots;
+mod cut;
 mod demo;
 mod displays;
 mod look;
 mod encodings;
+mod find;
 mod group;
 mod learn;
+mod media;
 mod new;
 mod open;
 mod panel;
@@ -17,7 +21,9 @@ mod render;
 mod serve;
 mod sheet;
 mod stage;
+mod still;
 mod values;
+mod version;
 
 use std::sync::Arc;
 
@@ -55,6 +61,9 @@ enum Command {
     Demo(demo::Demo),
     New(new::New),
     Add(add::Add),
+    Media(media::Media),
+    Find(find::Find),
+    Cut(cut::Cut),
     Balance(balance::Balance),
     Open(open::Open),
     Serve(serve::Serve),
@@ -63,6 +72,8 @@ enum Command {
     Group(group::Group),
     Render(render::Render),
     Sheet(sheet::Sheet),
+    Still(still::Still),
+    Version(version::Version),
     Values(values::Values),
     Encodings(encodings::Encodings),
     Displays(displays::Displays),
@@ -78,6 +89,9 @@ impl Arguments {
             Command::Demo(c) => c.run(),
             Command::New(c) => c.run(),
             Command::Add(c) => c.run(),
+            Command::Media(c) => c.run(),
+            Command::Find(c) => c.run(),
+            Command::Cut(c) => c.run(),
             Command::Balance(c) => c.run(),
             Command::Open(c) => c.run(),
             Command::Serve(c) => c.run(),
@@ -86,6 +100,8 @@ impl Arguments {
             Command::Group(c) => c.run(),
             Command::Render(c) => c.run(),
             Command::Sheet(c) => c.run(),
+            Command::Still(c) => c.run(),
+            Command::Version(c) => c.run(),
             Command::Values(c) => c.run(),
             Command::Encodings(c) => c.run(),
             Command::Displays(c) => c.run(),

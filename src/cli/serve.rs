@@ -15,7 +15,7 @@ use crate::show::{Lock, load};
 #[derive(Clone, Debug, clap::Args)]
 pub struct ServeArguments {
     /// Let clients watch in browsers, there: a port of this machine alone (8420 when nothing is given), or ADDRESS:PORT;
-    /// 0.0.0.0:8420 is for the whole local network. W shows the address and the word that lets in.
+    /// 0.0.0.0:8420 is for the whole local network. Ctrl E shows the address and the word that lets in.
     #[arg(long, value_name = "ADDRESS", num_args = 0..=1, default_missing_value = "8420", value_parser = address)]
     serve: Option<SocketAddr>,
     /// Hours that an access word holds.

@@ -18,7 +18,7 @@ use crate::show::{Look, Output, OutputSettings, Show, load, look_named, shipped_
 /// the stages before it and after it stay, as when a look is tried on the desk. Shots stand beside one another and
 /// looks below one another, or the other way round where there are more shots than looks.
 ///
-/// Of each shot one frame is shown: of five, spread evenly over it, the one whose light, balanced, is the median. Every
+/// Of each shot one frame is shown: the one that was chosen on the desk to stand for it, else the middle one. Every
 /// picture is graded at the show's raster, so that texture is that of the show, and then made smaller in the display's light.
 /// The file holds 8-bit signal of the display that its footer names.
 ///

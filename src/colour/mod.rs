@@ -13,6 +13,7 @@ mod encoding;
 mod ictcp;
 mod lut;
 mod matrix;
+pub mod patches;
 mod planck;
 mod primaries;
 mod real;

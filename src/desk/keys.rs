@@ -23,6 +23,14 @@ pub(super) enum Action {
     Keys,
     /// While held: the picture without the stage in hand.
     WithoutStage,
+    /// The same until it is asked for again.
+    StayWithoutStage,
+    /// The sheet of stills and versions.
+    Stills,
+    /// The grade in use is kept as a version.
+    KeepVersion,
+    /// What an address leads to is turned by so many steps, whatever is in hand.
+    TurnThis(&'static str, f64),
     /// The sheet of looks.
     Sheet,
     Scopes,
@@ -34,40 +42,78 @@ pub(super) enum Action {
     SaveLook,
     /// What waits for the mouse waits no longer; a look that is tried is left.
     Leave,
+    /// The list of everything.
+    Find,
+    /// The first walk through the desk begins, or is left.
+    Walk,
+    /// A value is typed for the parameter in hand; with its first digit, if that was typed.
+    Type(Option<char>),
 }
 
-/// The keys and what they do, as the overlay lists them.
+/// The keys and what they do, as the overlay lists them. A line without a key is a heading: put a new key under the one
+/// that it belongs to.
 pub const KEYS: &[(&str, &str)] = &[
+    ("", "Playback"),
     ("Space", "play, stop"),
     ("← →", "a frame back, on (Shift: ten)"),
     ("Page up, Page down", "the shot before, after"),
+    ("Ctrl Page up, Ctrl Page down", "move the shot a place back, on in the running order"),
+    ("Ctrl R", "this frame stands for its shot in the running order and on sheets; again: the middle one"),
     ("Home, End", "the shot's first frame, its last"),
     ("J, K", "play backwards, stop"),
+    ("A, Shift A, Ctrl A", "play from the frame on view, to it, the whole shot again"),
+    ("U", "live pictures whole, at half or quarter size, or smaller while that keeps time"),
     ("O", "go round in the shot, or in the running order"),
+    ("", "What is in hand"),
     ("↑ ↓", "take the parameter, or the output's display, above, below in hand"),
     ("− =", "turn it, or the panel's control that was clicked, down, up a step (Shift: ten, Ctrl: a tenth)"),
+    (
+        "0 … 9",
+        "type a value for it, with or without a unit: 0.5, 1/3 stop, 60 %, 5600 K (Shift Enter: begin with the value that is there)",
+    ),
     ("F2 … F9", "turn the panel's first eight controls up (Shift: down), as a panel would"),
     ("M", "learn a control of a panel for the parameter in hand (Esc: leave it)"),
     ("Backspace", "put it back to its default"),
     ("[ ]", "the stage before, after comes into focus: what a panel's controls for it move"),
     ("/", "the stage in focus acts, or not"),
+    ("", "Picture"),
     ("R", "the whole frame inside the raster, or the whole raster covered"),
-    ("B, held", "before: the picture without the grade"),
-    ("L, held", "the picture without the look"),
-    ("S, held", "the picture without the stage in hand"),
+    ("B, held", "before: the picture without the grade (Shift: it stays until Shift B again)"),
+    ("L, held", "the picture without the look (Shift: it stays)"),
+    ("S, held", "the picture without the stage in hand (Shift: it stays)"),
+    ("G", "keep a still of the frame on view"),
+    (
+        "W, I, D",
+        "a line between picture and still; side by side; their difference (held: as long as it is held)",
+    ),
+    ("; '", "the still before, after stands beside the picture (Shift C: on the client's, too)"),
+    ("Alt ← →, Alt ↑ ↓", "move the line, turn it (the mouse drags it: in its middle, at its ends)"),
+    ("E", "stills and versions: name them, take a grade back, switch"),
+    ("Ctrl G; Q, held", "keep a version of the whole grade; the picture as another version has it"),
+    ("", "Looks"),
     (", .", "try the look before, after; Enter keeps it, Esc goes back"),
     ("T", "the sheet of looks: click one to try it"),
+    ("Ctrl S", "save the look on view as a file"),
+    ("", "Measuring"),
+    ("X, Shift X", "on the desk: false colour, of the light after balance or of the camera's"),
+    ("Y, Shift Y", "on the desk: marks where signals end; on what lies outside the display's primaries"),
     ("P", "what the picture holds under the pointer; drag: the mean of an area"),
     ("V", "show or hide the scopes"),
-    ("Ctrl S", "save the look on view as a file"),
     ("N", "pick a neutral: then click it in the picture, or drag over it (Esc: leave it)"),
+    ("", "Windows and help"),
     ("Ctrl Z, Ctrl Shift Z", "undo, redo"),
-    ("W", "clients in browsers: how they come in, who watches, what they answered"),
-    ("F10, F11", "clients keep the picture that they see; clients see nothing"),
+    ("Ctrl E", "clients in browsers: how they come in, who watches, what they answered"),
+    ("F11, F12", "clients keep the picture that they see; clients see nothing"),
     ("C", "open or close the client window"),
     ("F", "client fullscreen, or back"),
     ("H", "hide or show the panes"),
-    ("F1", "this list"),
+    (
+        "Tab, Shift Tab",
+        "the keyboard goes to the next thing, the one before: arrows turn a row, Enter types its value or presses a button (Esc: back)",
+    ),
+    ("F10, Ctrl K", "the list of everything: type words of it, or a parameter and its value"),
+    ("F1", "this list: a tap shows it until the next, held it goes with the key"),
+    ("Shift F1", "a first walk through the desk, or leave it"),
 ];
 
 /// The keys that turn the panel's first controls.
@@ -78,11 +124,18 @@ const CONTROL_KEYS: [NamedKey; 8] = {
 
 /// What a key is held for that was let go, whatever the modifiers: they may have changed meanwhile.
 pub(super) fn let_go(key: &Key) -> Option<Action> {
+    if *key == Key::Named(NamedKey::F1) {
+        return Some(Action::Keys);
+    }
     let Key::Character(text) = key else { return None };
     match text.to_lowercase().as_str() {
         "b" => Some(Action::Engine("before")),
         "l" => Some(Action::Engine("before-look")),
         "s" => Some(Action::WithoutStage),
+        "q" => Some(Action::Engine("other-version")),
+        "w" => Some(Action::Engine("wipe")),
+        "i" => Some(Action::Engine("side-by-side")),
+        "d" => Some(Action::Engine("difference")),
         _ => None,
     }
 }
@@ -95,6 +148,10 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
         _ => 1.0,
     };
     Some(match key {
+        Key::Named(NamedKey::ArrowLeft) if mods.alt_key() => Action::TurnThis("view/wipe", -turn),
+        Key::Named(NamedKey::ArrowRight) if mods.alt_key() => Action::TurnThis("view/wipe", turn),
+        Key::Named(NamedKey::ArrowUp) if mods.alt_key() => Action::TurnThis("view/angle", -turn),
+        Key::Named(NamedKey::ArrowDown) if mods.alt_key() => Action::TurnThis("view/angle", turn),
         Key::Named(NamedKey::Space) => Action::Engine("play"),
         Key::Named(NamedKey::ArrowLeft) if mods.shift_key() => Action::Step(-10),
         Key::Named(NamedKey::ArrowLeft) => Action::Engine("step-back"),
@@ -102,19 +159,24 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
         Key::Named(NamedKey::ArrowRight) => Action::Engine("step-forward"),
         Key::Named(NamedKey::ArrowUp) => Action::Pick(-1),
         Key::Named(NamedKey::ArrowDown) => Action::Pick(1),
+        Key::Named(NamedKey::PageUp) if mods.control_key() => Action::Engine("shot-earlier"),
+        Key::Named(NamedKey::PageDown) if mods.control_key() => Action::Engine("shot-later"),
         Key::Named(NamedKey::PageUp) => Action::Engine("previous-shot"),
         Key::Named(NamedKey::PageDown) => Action::Engine("next-shot"),
         Key::Named(NamedKey::Home) => Action::Engine("first-frame"),
         Key::Named(NamedKey::End) => Action::Engine("last-frame"),
         Key::Named(NamedKey::Backspace | NamedKey::Delete) => Action::Reset,
+        Key::Named(NamedKey::F1) if mods.shift_key() => Action::Walk,
         Key::Named(NamedKey::F1) => Action::Keys,
-        Key::Named(NamedKey::F10) => Action::Engine("hold-clients"),
-        Key::Named(NamedKey::F11) => Action::Engine("blank-clients"),
+        Key::Named(NamedKey::F10) => Action::Find,
+        Key::Named(NamedKey::F11) => Action::Engine("hold-clients"),
+        Key::Named(NamedKey::F12) => Action::Engine("blank-clients"),
         Key::Named(named) if CONTROL_KEYS.contains(named) => {
             let control = CONTROL_KEYS.iter().position(|key| key == named)?;
             Action::Control(control, if mods.shift_key() { -1.0 } else { 1.0 })
         }
         Key::Named(NamedKey::Escape) => Action::Leave,
+        Key::Named(NamedKey::Enter) if mods.shift_key() => Action::Type(None),
         Key::Named(NamedKey::Enter) => Action::Engine("keep-look"),
         Key::Character(text) => match (text.to_lowercase().as_str(), mods.control_key()) {
             ("z", true) if mods.shift_key() => Action::Engine("redo"),
@@ -122,23 +184,49 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("y", true) => Action::Engine("redo"),
             ("-" | "_", _) => Action::Turn(-turn),
             ("=" | "+", _) => Action::Turn(turn),
+            ("k", true) => Action::Find,
+            (digit, false) if digit.len() == 1 && digit.as_bytes()[0].is_ascii_digit() => {
+                Action::Type(digit.chars().next())
+            }
             ("j", false) => Action::Engine("play-reverse"),
             ("k", false) => Action::Engine("stop"),
             ("[", false) => Action::Engine("focus-previous"),
             ("]", false) => Action::Engine("focus-next"),
             ("/", false) => Action::Engine("focus-on"),
+            ("b", false) if mods.shift_key() => Action::Engine("stay-before"),
+            ("l", false) if mods.shift_key() => Action::Engine("stay-before-look"),
+            ("s", false) if mods.shift_key() => Action::StayWithoutStage,
+            ("c", false) if mods.shift_key() => Action::Engine("compare-for-client"),
+            ("g", false) => Action::Engine("keep-still"),
+            ("g", true) => Action::KeepVersion,
+            ("w", false) => Action::Engine("wipe"),
+            ("i", false) => Action::Engine("side-by-side"),
+            ("d", false) => Action::Engine("difference"),
+            (";" | ":", _) => Action::Engine("previous-still"),
+            ("'" | "\"", _) => Action::Engine("next-still"),
+            ("q", false) => Action::Engine("other-version"),
+            ("e", false) => Action::Stills,
             ("b", false) => Action::Engine("before"),
             ("l", false) => Action::Engine("before-look"),
             ("s", false) => Action::WithoutStage,
+            ("r", true) => Action::Engine("represent"),
             ("s", true) => Action::SaveLook,
             ("m", false) => Action::Learn,
             ("t", false) => Action::Sheet,
             ("v", false) => Action::Scopes,
             ("p", false) => Action::Probe,
-            ("w", false) => Action::Sofa,
+            ("e", true) => Action::Sofa,
             (",", _) => Action::Engine("previous-look"),
             (".", _) => Action::Engine("next-look"),
             ("n", false) => Action::Engine("pick-neutral"),
+            ("x", false) if mods.shift_key() => Action::Engine("false-colour-light"),
+            ("x", false) => Action::Engine("false-colour"),
+            ("y", false) if mods.shift_key() => Action::Engine("gamut-marks"),
+            ("y", false) => Action::Engine("clip-marks"),
+            ("a", true) => Action::Engine("range-off"),
+            ("a", false) if mods.shift_key() => Action::Engine("range-out"),
+            ("a", false) => Action::Engine("range-in"),
+            ("u", false) => Action::Engine("preview"),
             ("o", false) => Action::Engine("round"),
             ("r", false) => Action::Engine("fitting"),
             ("c", false) => Action::Client,
@@ -170,15 +258,21 @@ mod tests {
 
     #[test]
     fn keys_reach_every_action_of_the_engine() {
-        use NamedKey::{ArrowLeft, ArrowRight, End, Enter, F10, F11, Home, PageDown, PageUp, Space};
+        use NamedKey::{ArrowLeft, ArrowRight, End, Enter, F11, F12, Home, PageDown, PageUp, Space};
         let named =
-            [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter, F10, F11].map(Key::Named);
-        let letters = ["b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/"]
-            .map(|c| Key::Character(c.into()));
+            [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter, F11, F12].map(Key::Named);
+        let letters = [
+            "b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "g", "w", "i", "d", ";",
+            "'", "q", "c", "x", "a", "u",
+        ]
+        .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named
             .iter()
             .chain(&letters)
-            .flat_map(|key| [ModifiersState::empty(), ModifiersState::CONTROL].map(|mods| action(key, mods)))
+            .flat_map(|key| {
+                let mods = [ModifiersState::empty(), ModifiersState::CONTROL, ModifiersState::SHIFT];
+                mods.map(|mods| action(key, mods))
+            })
             .filter_map(|what| match what {
                 Some(Action::Engine(name)) => Some(name),
                 _ => None,

@@ -64,8 +64,9 @@ impl MapFile {
     fn keep(mut self, target: &str, guess: &Guess, port: Option<&str>) -> Result<(PathBuf, Map), String> {
         let map = self.map().map_err(|e| e.to_string())?;
         let file = self.file.clone().ok_or("there is no home folder for a map of your own")?;
-        self.text = add_learned(&self.text, &map, guess, Purpose::Move(target), None, port)
-            .map_err(|e| e.to_string())?;
+        // No action is called as an address is.
+        let purpose = if known_action(target).is_ok() { Purpose::Do(target) } else { Purpose::Move(target) };
+        self.text = add_learned(&self.text, &map, guess, purpose, None, port).map_err(|e| e.to_string())?;
         let map = self.map().map_err(|e| e.to_string())?;
         if let Some(folder) = file.parent() {
             std::fs::create_dir_all(folder)
@@ -123,7 +124,7 @@ impl Learner {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::panel::Kind;
+    use crate::panel::{Kind, Mode, Source};
     use std::time::Duration;
 
     #[test]
@@ -153,6 +154,22 @@ mod tests {
         // CC 20 is the first ball's: it is said, and nothing is written.
         let why = keep(0, 20).done.unwrap_err();
         assert!(why.contains("Shadows"), "{why}");
+        assert_eq!(std::fs::read_to_string(&file).unwrap(), again.text);
+        // A button for an action; a knob cannot do one, which is said, and nothing is written.
+        let learn_action = |kind| {
+            let guess = Guess { kind, channel: 0, certainty: 1.0, need: None, touch: None };
+            let target = "undo".into();
+            learner.keep(&Learning { target, port: None, map: 0, guess: Some(guess), conflict: None });
+            told.recv_timeout(Duration::from_secs(40)).unwrap();
+            learner.finished().pop().unwrap().done
+        };
+        let note = Source::Note(101);
+        let (_, map) = learn_action(Kind::Button { source: note, mode: Mode::Momentary }).unwrap();
+        let button = map.buttons.iter().find(|b| b.source == note).unwrap();
+        assert_eq!(&*button.action, "undo");
+        let again = MapFile::find("three-balls", Some(&own)).unwrap();
+        let why = learn_action(Kind::Absolute { cc: 91 }).unwrap_err();
+        assert!(why.contains("it is no button"), "{why}");
         assert_eq!(std::fs::read_to_string(&file).unwrap(), again.text);
         // A file of one's own is added to where it is.
         let mine = dir.path().join("mine.toml");

@@ -4,7 +4,11 @@
 //! its own thread; this room shows what is finished and sends what the hands do.
 
 mod app;
+mod beside;
 mod client;
+mod deeds;
+mod finder;
+mod focus;
 mod keys;
 mod learner;
 mod library;
@@ -17,7 +21,10 @@ mod rows;
 mod sheet;
 mod sofa;
 mod soundness;
+mod stills;
 mod surface;
+mod typing;
+mod walk;
 mod window;
 
 pub use app::{ClientWindow, DeskError, DeskOptions, run};

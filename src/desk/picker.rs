@@ -2,11 +2,12 @@
 
 use egui::{Align2, CursorIcon, FontId, Rect, Sense, Stroke, StrokeKind, Ui, pos2, vec2};
 
+use super::focus::crosshair;
 use super::look;
 use super::window::Place;
 use crate::engine::{Command, Input, Patch, Picture};
 
-const HINT: &str = "click a patch that was grey, or drag over it · Esc leaves it";
+const HINT: &str = "click a patch that was grey, or drag over it; arrows and Enter do so too · Esc leaves it";
 
 /// Where the drag of a patch began, in points; egui keeps it from frame to frame.
 #[derive(Clone, Copy, Default)]
@@ -17,6 +18,17 @@ pub(super) fn pick_neutral(ui: &mut Ui, area: Rect, picture: &Picture, inputs: &
     let place = place(area, (picture.output.width, picture.output.height), ui.pixels_per_point());
     let id = ui.scope_id().with("neutral");
     let response = ui.interact(place, id, Sense::click_and_drag()).on_hover_cursor(CursorIcon::Crosshair);
+    response
+        .widget_info(|| egui::WidgetInfo::labeled(egui::Role::Image, true, "picture, to pick a neutral in"));
+    // It has the keyboard from the beginning. Esc gives that back, and the wait with it.
+    let frame = ui.ctx().cumulative_pass_nr();
+    let seen = ui.data_mut(|d| std::mem::replace(d.get_temp_mut_or(id.with("seen"), 0), frame));
+    if seen + 2 < frame {
+        response.request_focus();
+    } else if response.lost_focus() && ui.input(|i| i.key_pressed(egui::Key::Escape)) {
+        inputs.push(Input::Command(Command::Picking(false)));
+    }
+    let mark = crosshair(ui, &response);
     let share = |at: egui::Pos2| {
         let at = (at - place.min) / place.size();
         [f64::from(at.x), f64::from(at.y)]
@@ -39,7 +51,7 @@ pub(super) fn pick_neutral(ui: &mut Ui, area: Rect, picture: &Picture, inputs: &
         if response.drag_stopped() {
             pick(from, place.clamp(to));
         }
-    } else if let Some(at) = response.interact_pointer_pos().filter(|_| response.clicked()) {
+    } else if let Some(at) = response.interact_pointer_pos().or(mark).filter(|_| response.clicked()) {
         pick(at, at);
     }
     let font = FontId::proportional(13.0);

@@ -2,6 +2,7 @@
 
 use egui::{CursorIcon, FontId, Rect, Sense, Stroke, StrokeKind, Ui, vec2};
 
+use super::focus::crosshair;
 use super::look;
 use super::picker::place;
 use crate::engine::{Input, Picture, Snapshot};
@@ -27,7 +28,9 @@ pub(super) fn probe(
             let at = (place.clamp(at) - place.min) / place.size();
             [f64::from(at.x), f64::from(at.y)]
         };
-        if let Some(to) = response.interact_pointer_pos().or(response.hover_pos()) {
+        response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Image, true, "picture, to probe"));
+        let by_keys = crosshair(ui, &response);
+        if let Some(to) = by_keys.or(response.interact_pointer_pos()).or(response.hover_pos()) {
             let from =
                 if response.dragged() { ui.input(|i| i.pointer.press_origin()).unwrap_or(to) } else { to };
             wanted = Some([share(from), share(to)]);

@@ -46,7 +46,9 @@ impl LookSheet {
         let total = places.len() + 1;
         let (library, chosen) = (looks.clone(), places.clone());
         // A thread of its own: those of the pool decode and compile for the picture.
+        let at_work = gpu.at_work();
         std::thread::spawn(move || {
+            let _at_work = at_work;
             let own = Tried { name: "as it is".into(), note: String::new(), stages: None };
             let tried = chosen.iter().map(|at| &looks[*at]).map(|look| Tried {
                 name: look.name.clone(),
@@ -192,6 +194,46 @@ fn texture(ui: &Ui, sheet: &Sheet) -> TextureHandle {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Through the accessibility tree: a look is found by its name and tried; the one on view is marked.
+    #[test]
+    fn looks_are_found_by_their_names() {
+        use egui::accesskit::Toggled;
+        use egui_kittest::Harness;
+        use egui_kittest::kittest::{NodeT, Queryable};
+        let looks: Arc<[Look]> = crate::show::shipped_looks()[..3].to_vec().into();
+        let snapshot = crate::desk::panes::snapshot_of(crate::show::Show::new("test"));
+        let places = (0..4).map(|i| [16 * i, 0, 16, 9]).collect();
+        let mut made =
+            Some(Sheet { width: 64, height: 9, pixels: vec![[90; 3]; 64 * 9], places, frames: vec![0] });
+        let (_, receiver) = channel();
+        let mut sheet = LookSheet {
+            made: receiver,
+            quit: Arc::default(),
+            done: Arc::default(),
+            total: 4,
+            shot: 0,
+            looks: looks.clone(),
+            places: vec![0, 1, 2],
+            finished: None,
+        };
+        let mut tree = Harness::builder().with_size(Vec2::new(800.0, 500.0)).build_ui_state(
+            move |ui, asked: &mut Vec<Input>| {
+                let area = ui.max_rect();
+                if let Some(made) = made.take() {
+                    let texture = texture(ui, &made);
+                    sheet.finished = Some(Ok((made, texture)));
+                }
+                assert!(sheet.draw(ui, area, &snapshot, asked));
+            },
+            Vec::new(),
+        );
+        tree.run_steps(2);
+        assert_eq!(tree.get_by_label("as it is").accesskit_node().toggled(), Some(Toggled::True));
+        tree.get_by_label(&looks[1].name).click_accesskit();
+        tree.run_steps(2);
+        assert!(matches!(tree.state()[..], [Input::Command(Command::TryLook(1))]), "{:?}", tree.state());
+    }
 
     #[test]
     fn pictures_fill_an_area_and_do_not_touch() {

@@ -161,7 +161,7 @@ impl Sofa {
         ui.separator();
         ui.horizontal_wrapped(|ui| {
             for (name, key, curtain) in
-                [("hold clients", "F10", Curtain::Held), ("blank clients", "F11", Curtain::Blank)]
+                [("hold clients", "F11", Curtain::Held), ("blank clients", "F12", Curtain::Blank)]
             {
                 if ui.selectable_label(s.curtain == curtain, name).on_hover_text(key).clicked() {
                     inputs.push(Input::Command(Command::Curtain(curtain)));

@@ -304,6 +304,7 @@ mod tests {
             let picture = Picture {
                 output,
                 traces: None,
+                tally: None,
                 shot: 0,
                 show: std::sync::Arc::new(crate::show::Show::new("")),
                 compare: crate::engine::Compare::After,

@@ -1,7 +1,11 @@
 //! What keys and buttons can ask for by name, declared once.
 
+use super::comparing::Comparing;
 use super::input::{Command, Compare};
+use super::marks::{MarkCommand, mark};
+use super::pace::{PaceCommand, pace};
 use super::watch::Curtain;
+use crate::picture::Way;
 
 /// Something that can be asked for by name.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -29,10 +33,21 @@ pub enum Does {
         /// When it is let go.
         up: Command,
     },
+    /// A command when it is pressed; again when it is let go, if it was held for longer than a moment. So a short press
+    /// switches on what stays, and a long one shows it as long as it lasts.
+    Tapped(Command),
 }
 
 const fn once(name: &'static str, doc: &'static str, command: Command, repeats: bool) -> Action {
     Action { name, doc, does: Does::Once(command), repeats }
+}
+
+const fn tapped(name: &'static str, doc: &'static str, way: Way) -> Action {
+    Action { name, doc, does: Does::Tapped(Command::Comparing(Comparing::Toggle(way))), repeats: false }
+}
+
+const fn stay(name: &'static str, doc: &'static str, compare: Compare) -> Action {
+    once(name, doc, Command::Comparing(Comparing::Stay(compare)), false)
 }
 
 /// All actions.
@@ -80,6 +95,14 @@ pub static ACTIONS: &[Action] = &[
         Command::OtherFitting,
         false,
     ),
+    once(
+        "represent",
+        "this frame stands for its shot in pictures of the show, or no longer",
+        Command::Represent,
+        false,
+    ),
+    once("shot-earlier", "the shot goes a place back in the running order", Command::MoveShot(-1), true),
+    once("shot-later", "the shot goes a place on in the running order", Command::MoveShot(1), true),
     once("undo", "take the last step back", Command::Undo, true),
     once("redo", "do it again", Command::Redo, true),
     once("stop", "stop playing", Command::Stop, false),
@@ -100,6 +123,67 @@ pub static ACTIONS: &[Action] = &[
     once("focus-next", "the stage after comes into focus", Command::StepFocus(1), true),
     once("focus-previous", "the stage before comes into focus", Command::StepFocus(-1), true),
     once("focus-on", "the stage in focus acts, or not", Command::OtherFocusOn, false),
+    stay("stay-before", "the picture without the grade, until it is pressed again", Compare::Before),
+    stay("stay-before-look", "the picture without the look, until it is pressed again", Compare::WithoutLook),
+    Action {
+        name: "other-version",
+        doc: "while held: the picture as another version has it, the one that was looked at last or the newest",
+        does: Does::Held {
+            down: Command::Compare(Compare::OtherVersion),
+            up: Command::Compare(Compare::After),
+        },
+        repeats: false,
+    },
+    once("keep-still", "keep the frame on view as a still", Command::Comparing(Comparing::KeepStill), false),
+    tapped("wipe", "a line between the picture and a still; held: as long as it is held", Way::Wipe),
+    tapped("side-by-side", "the picture and a still, each whole; held: as long as it is held", Way::Side),
+    tapped("difference", "how far the picture is from a still; held: as long as it is held", Way::Difference),
+    once(
+        "next-still",
+        "the still after stands beside the picture",
+        Command::Comparing(Comparing::StepStill(1)),
+        true,
+    ),
+    once("previous-still", "the still before", Command::Comparing(Comparing::StepStill(-1)), true),
+    once(
+        "compare-for-client",
+        "what stands beside the picture, on the client's too; a difference never",
+        Command::Comparing(Comparing::OnClient),
+        false,
+    ),
+    once("range-in", "play from the frame on view, in this shot", pace(PaceCommand::In), false),
+    once("range-out", "play to the frame on view, in this shot", pace(PaceCommand::Out), false),
+    once("range-off", "play the whole shot again", pace(PaceCommand::Whole), false),
+    once(
+        "preview",
+        "live pictures whole, at half or quarter size, or smaller while that is needed to keep time",
+        pace(PaceCommand::NextPreview),
+        true,
+    ),
+    once(
+        "false-colour",
+        "the desk's picture in false colours, whole stops from grey, or as it is",
+        mark(MarkCommand::FalseColour),
+        false,
+    ),
+    once(
+        "false-colour-light",
+        "false colours of the light after balance, or of the camera's",
+        mark(MarkCommand::Light),
+        false,
+    ),
+    once(
+        "clip-marks",
+        "on the desk: marks where the client's signal and the camera's codes end, or none",
+        mark(MarkCommand::Clipping),
+        false,
+    ),
+    once(
+        "gamut-marks",
+        "on the desk: marks on colours outside the primaries that the client's display keeps within, or none",
+        mark(MarkCommand::Gamut),
+        false,
+    ),
 ];
 
 /// The action of a name, if there is one.

@@ -33,6 +33,11 @@ impl Clock {
     }
 }
 
+/// Frames, each `stride` after the other, that passed unshown between two that were shown.
+pub(super) fn passed(last: u64, due: u64, stride: u64) -> u64 {
+    (due - last) / stride - 1
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -49,6 +54,54 @@ mod tests {
                 }
             }
         }
+    }
+
+    /// An hour of simulated time at every rate, with pictures that take from nothing to five frames' time: each frame is shown in
+    /// its own time or counted as dropped, and the last is not a frame away from where the clock on the wall is.
+    #[test]
+    fn an_hour_loses_nothing_and_does_not_drift() {
+        let t = Instant::now();
+        let rates = [
+            (24_000, 1001),
+            (24, 1),
+            (25, 1),
+            (30_000, 1001),
+            (30, 1),
+            (48, 1),
+            (50, 1),
+            (60_000, 1001),
+            (60, 1),
+        ];
+        for (num, den) in rates {
+            let clock = Clock::start(t, 0, (num, den));
+            let frame_time = Duration::from_nanos(den * 1_000_000_000 / num + 1);
+            let (mut now, mut seed) = (t, 7u64);
+            let (mut last, mut shown, mut dropped) = (0, 0u64, 0u64);
+            while now - t < Duration::from_secs(3600) {
+                let due = clock.frame(now);
+                if due > last {
+                    assert!(now >= clock.due(due) && now - clock.due(due) < frame_time, "not in its time");
+                    dropped += passed(last, due, 1);
+                    (shown, last) = (shown + 1, due);
+                    seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+                    // Most pictures are quick, one in sixteen is not.
+                    let slow = if seed >> 60 == 0 { 5 } else { 1 };
+                    now += frame_time.mul_f64((seed >> 33 & 0xffff) as f64 / 65536.0 * f64::from(slow));
+                }
+                now = now.max(clock.due(last + 1));
+            }
+            assert_eq!(shown + dropped, last, "{num}/{den}");
+            assert!(dropped > 1000 && shown > 10 * dropped, "{num}/{den}: {shown} {dropped}");
+            let exact = 3600.0 * num as f64 / den as f64;
+            assert!((last as f64 - exact).abs() <= 6.0, "{last} of {exact}");
+            let here = (now - t).as_secs_f64() * num as f64 / den as f64;
+            assert!((clock.frame(now) as f64 - here).abs() <= 1.0, "{num}/{den} drifts");
+        }
+    }
+
+    #[test]
+    fn what_passed_is_counted_in_strides() {
+        assert_eq!([passed(3, 4, 1), passed(3, 7, 1), passed(8, 16, 4), passed(8, 12, 4)], [0, 3, 1, 0]);
     }
 
     #[test]

@@ -5,13 +5,17 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use super::actions::{Does, action};
+use super::comparing::{Aside, Comparing, HOLD};
 use super::document::{Document, PANEL_CONTROLS, PORT_CONTROLS};
 use super::draw::Drawn;
 use super::feed::{Feeds, SourceKey};
 use super::finish::Finisher;
 use super::host::{EngineError, Options, Shared};
 use super::input::{Command, Compare, Input, Live, Patch, Scope};
+use super::keeper::Keeper;
+use super::marks::{Marking, Marks};
 use super::osc::Osc;
+use super::pace::{Pace, Preview};
 use super::panels::{PanelContext, Panels};
 use super::playback::Playing;
 use super::raster::interpretation;
@@ -21,10 +25,10 @@ use super::targets::{Focus, Reach, To};
 use super::trial::Readied;
 use super::watch::{Curtain, Views};
 use crate::colour::Display;
-use crate::gpu::{Fetch, Gpu, Output, ScopeView, Traces, Upload, is_software};
+use crate::gpu::{Fetch, Gpu, Output, ScopeOf, ScopeView, Traces, Upload, is_software};
 use crate::panel::Move;
 use crate::picture::{Area, Frame, Probed, Prober, Recipe, Structure, mean_light};
-use crate::show::{self, Change, Lock, Outputs, Shot, display_address, recipe, shipped_looks};
+use crate::show::{self, Change, Lock, Outputs, Pusher, Shot, display_address, recipe, shipped_looks};
 
 /// What could not be read is asked for again by the hand this often at most: scrubbing asks often.
 const AGAIN: Duration = Duration::from_millis(300);
@@ -54,6 +58,8 @@ pub(super) struct Engine {
     probed: Option<[[f64; 2]; 2]>,
     /// What reads it, and of which revision and shot.
     prober: Option<((u64, usize), Prober)>,
+    /// What works out pushes on the scopes, and of which revision, shot and picture.
+    pub(super) pusher: Option<((u64, usize, ScopeOf), Pusher)>,
     /// What scopes are wanted.
     pub(super) scopes: Option<ScopeView>,
     /// Have the last picture's scopes been drawn with it?
@@ -67,6 +73,8 @@ pub(super) struct Engine {
     pub(super) fetches: Vec<Arc<Fetch>>,
     /// Before all client outputs.
     pub(super) curtain: Curtain,
+    /// What is told on the desk's picture.
+    pub(super) marking: Marking,
     /// Graded pictures that several outputs are made from.
     pub(super) graded: Vec<Arc<Output>>,
     /// Bits of each live output's surface.
@@ -74,6 +82,7 @@ pub(super) struct Engine {
     pub(super) uploaded: Option<(SourceKey, u64, Upload)>,
     pub(super) frame: u64,
     pub(super) playing: Option<Playing>,
+    pub(super) pace: Pace,
     /// The part of a frame that was jogged and not gone yet.
     pub(super) jog: f64,
     /// The part of a look that was leafed on and not gone yet.
@@ -98,6 +107,10 @@ pub(super) struct Engine {
     asked_again: Option<Instant>,
     /// Names of actions that are held.
     held: Vec<&'static str>,
+    /// Actions that were pressed, and when, which undo themselves if they are held for long.
+    tapped: Vec<(&'static str, Instant)>,
+    /// Stills, versions, and what the picture is compared with.
+    pub(super) aside: Aside,
 }
 
 impl Engine {
@@ -121,12 +134,18 @@ impl Engine {
             compare: Compare::After,
             curtain: Curtain::Open,
             picking: false,
+            marks: Marks::default(),
             clip: None,
             trouble: None,
             compiling: false,
             playback: Playback::default(),
             panel: PanelState::default(),
+            range: None,
+            preview: Preview::default(),
+            reduced: 1,
+            ready: Vec::new(),
             cached: (0, 0),
+            kept: Default::default(),
             unsaved: false,
             steps: (0, 0),
         }
@@ -143,6 +162,7 @@ impl Engine {
             _ => None,
         };
         Ok(Self {
+            aside: Aside::new(Keeper::start(options.dir.clone(), gpu.clone(), wake.clone())?),
             saver: Saver::start(options.dir.clone(), wake.clone())?,
             feeds: Feeds::new(options.cache, wake.clone()),
             finisher: Finisher::start(gpu.clone(), shared.places.clone(), wake.clone())?,
@@ -166,13 +186,16 @@ impl Engine {
             readied: Readied::default(),
             probed: None,
             prober: None,
+            pusher: None,
             scopes: None,
             traced: false,
             traces: Vec::new(),
+            marking: Marking::default(),
             depths: [8; Live::COUNT],
             uploaded: None,
             frame: 0,
             playing: None,
+            pace: Pace::default(),
             jog: 0.0,
             leafed: 0.0,
             scope: Scope::Shot,
@@ -191,6 +214,7 @@ impl Engine {
             unread: None,
             asked_again: None,
             held: Vec::new(),
+            tapped: Vec::new(),
         })
     }
 
@@ -215,6 +239,11 @@ impl Engine {
                     self.document.change(change, 0, now);
                 }
             }
+            Input::Set { target, value } => {
+                if let Some(change) = self.moved(&target, To::Is(value), now) {
+                    self.document.change(change, 0, now);
+                }
+            }
             Input::Hold { control, down: true } => self.document.history.hold(control),
             Input::Hold { control, down: false } => self.document.history.let_go(control),
             Input::Command(command) => self.command(command, now),
@@ -225,14 +254,16 @@ impl Engine {
                 }
             }
             Input::Push { by, control } => {
-                let change = self.document.seen().push_colour(self.document.shot, by);
-                self.document.change_if(change, control, now);
+                self.move_signal(control, now, |pusher, balance| pusher.push(balance, by));
             }
             Input::Lift { from, to, control } => {
-                let change = self.document.seen().lift_level(self.document.shot, from, to);
-                self.document.change_if(change, control, now);
+                self.move_signal(control, now, |pusher, balance| pusher.lift(balance, from, to));
             }
-            Input::Watch(views) => self.views = views,
+            Input::Watch(views) => {
+                self.views = views;
+                // Whoever wanted the last picture may be gone.
+                self.shared.taken.fetch_max(self.views_drawn, std::sync::atomic::Ordering::AcqRel);
+            }
             Input::Probe(place) => self.probed = place,
             Input::Scopes(view) => {
                 self.scopes = view;
@@ -244,6 +275,7 @@ impl Engine {
                 (self.readied, self.warmed, self.drawn) = (Readied::default(), None, None);
             }
             Input::Press { action, down } => self.press(&action, down, now),
+            Input::Keep(ask) => self.keep(ask),
             Input::Osc(options) => self.listen(options),
             Input::Learn { target } => self.with_panels(now, |panels, context| panels.learn(target, context)),
             Input::Panel(act) => self.with_panels(now, |panels, context| panels.play(act, context, now)),
@@ -288,6 +320,9 @@ impl Engine {
     /// A key or button of an action was pressed or let go.
     pub(super) fn press(&mut self, name: &str, down: bool, now: Instant) {
         let Some(action) = action(name) else { return };
+        if down {
+            (self.aside.said, self.aside.refused) = (None, None);
+        }
         let held = self.held.contains(&action.name);
         match action.does {
             Does::Once(command) if down => self.command(command, now),
@@ -301,6 +336,18 @@ impl Engine {
                 self.command(begin, now);
             }
             Does::Held { .. } => {}
+            Does::Tapped(command) if down => {
+                self.tapped.retain(|(name, _)| *name != action.name);
+                self.tapped.push((action.name, now));
+                self.command(command, now);
+            }
+            Does::Tapped(command) => {
+                let begun = self.tapped.iter().position(|(name, _)| *name == action.name);
+                let begun = begun.map(|at| self.tapped.remove(at).1);
+                if begun.is_some_and(|at| now.saturating_duration_since(at) > HOLD) {
+                    self.command(command, now);
+                }
+            }
         }
     }
 
@@ -352,8 +399,12 @@ impl Engine {
             Command::Compare(compare) => {
                 self.compare = compare;
                 self.document.revision += 1;
+                if compare == Compare::OtherVersion {
+                    self.begin_version();
+                }
             }
             Command::Curtain(curtain) => self.draw_curtain(curtain),
+            Command::Comparing(what) => self.compare_command(what, now),
             Command::Picking(picking) => self.pick(picking),
             Command::TogglePicking => self.pick(!self.picking),
             Command::Neutral(patch) => match self.neutral(patch) {
@@ -365,6 +416,16 @@ impl Engine {
             },
             Command::OtherFitting => {
                 if let Some(change) = self.document.other_fitting() {
+                    self.document.change(change, 0, now);
+                }
+            }
+            Command::Represent => {
+                if let Some(change) = self.represent() {
+                    self.document.change(change, 0, now);
+                }
+            }
+            Command::MoveShot(by) => {
+                if let Some(change) = self.document.move_shot(by) {
                     self.document.change(change, 0, now);
                 }
             }
@@ -380,6 +441,8 @@ impl Engine {
                     self.document.change(change, 0, now);
                 }
             }
+            Command::Pace(command) => self.pace_command(command, now),
+            Command::Mark(command) => self.mark_command(command),
             Command::StepLook(by) => self.document.step_look(by),
             Command::TryLook(at) => self.document.try_look(at),
             Command::KeepLook => self.document.keep_look(0, now),
@@ -479,7 +542,13 @@ impl Engine {
 
     pub(super) fn source(&self, shot: usize) -> Option<(SourceKey, u64)> {
         let s = self.document.show.shots.get(shot)?;
-        Some((SourceKey { path: s.source_path(&self.dir), interpretation: interpretation(s) }, s.start))
+        Some((
+            SourceKey {
+                path: s.source_path(&self.dir),
+                interpretation: interpretation(&self.document.show, s),
+            },
+            s.start,
+        ))
     }
 
     /// Size of every picture, once it is known: the show's, or that of the first shot's frames.
@@ -509,6 +578,8 @@ impl Engine {
             (self.uploaded, self.drawn) = (None, None);
         }
         self.take_finished();
+        self.take_kept(now);
+        self.follow_version();
         let due = self.move_on(now);
         self.ask_ahead();
         self.draw(now);
@@ -613,12 +684,18 @@ impl Engine {
             compare: self.compare,
             curtain: self.curtain,
             picking: self.picking,
+            marks: self.marking.wanted,
             clip,
             trouble: self.trouble(),
             compiling: self.compiling,
             playback: self.playback,
             panel,
+            range: self.pace.range_of(document.shot),
+            preview: self.pace.preview,
+            reduced: self.pace.reduction(),
+            ready: self.ready_frames(),
             cached: self.feeds.held(),
+            kept: self.aside.kept(),
             unsaved: document.autosave.unsaved(),
             steps: (document.history.undoable(), document.history.redoable()),
         }));
@@ -631,7 +708,7 @@ impl Engine {
     /// What went wrong and still is; a failed save comes first.
     fn trouble(&self) -> Option<Arc<str>> {
         let document = &self.document;
-        let all = [&document.unsaved_because, &self.broken, &document.refused];
+        let all = [&document.unsaved_because, &self.broken, &document.refused, &self.aside.refused];
         let osc = self.osc.as_ref().and_then(|osc| osc.state().trouble.as_ref());
         let lines: Vec<&str> = all.into_iter().flatten().chain(osc).map(|line| &**line).collect();
         (!lines.is_empty()).then(|| lines.join("\n").into())
@@ -639,6 +716,7 @@ impl Engine {
 
     /// Saves what is not on disk yet.
     pub fn finish(&mut self) -> Result<(), EngineError> {
+        self.aside.keeper.finish();
         let show = self.document.autosave.unsaved().then(|| self.document.show.clone());
         Ok(self.saver.finish(show.as_ref())?)
     }
@@ -659,6 +737,7 @@ impl PanelContext for (&mut Engine, Instant) {
             Reach::Frame => (engine.frame + 1).to_string(),
             Reach::Shuttle => format!("{:+.2}x", engine.speed()),
             Reach::Look => engine.document.look_name().to_owned(),
+            Reach::Measure(measure) => engine.measure_words(measure),
         })
     }
 
@@ -669,8 +748,16 @@ impl PanelContext for (&mut Engine, Instant) {
             Does::Once(Command::Curtain(curtain)) => Some(engine.curtain == curtain),
             Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
             Does::Once(Command::TogglePicking) => Some(engine.picking),
+            Does::Once(Command::Represent) => Some(engine.represents()),
+            Does::Once(Command::Pace(what)) => engine.pace_lit(what),
+            Does::Once(Command::Mark(what)) => engine.marking.wanted.lit(what),
             Does::Once(Command::OtherFocusOn) => Some(engine.position("focus/on") == Some(1.0)),
-            Does::Held { down: Command::Compare(compare), .. } => Some(engine.compare == compare),
+            Does::Held { down: Command::Compare(compare), .. }
+            | Does::Once(Command::Comparing(Comparing::Stay(compare))) => Some(engine.compare == compare),
+            Does::Tapped(Command::Comparing(Comparing::Toggle(way))) => {
+                Some(engine.aside.on && engine.aside.beside.way == way)
+            }
+            Does::Once(Command::Comparing(Comparing::OnClient)) => Some(engine.aside.on_client),
             _ => None,
         }
     }

@@ -26,6 +26,8 @@ pub(super) struct Document {
     /// Looks that are tried.
     pub trial: Trial,
     pub shot: usize,
+    /// Does the shot in hand stand elsewhere than when playback last asked?
+    pub reordered: bool,
     /// The stage in focus.
     pub focus: Option<Focus>,
     /// Counts what makes addresses lead to other parameters than before.
@@ -48,6 +50,7 @@ impl Document {
             autosave: Autosave::default(),
             trial: Trial::default(),
             shot: 0,
+            reordered: false,
             revision: 0,
             refused: None,
             unsaved_because: None,
@@ -62,6 +65,7 @@ impl Document {
         }
         match Arc::make_mut(&mut self.show).apply(change.clone()) {
             Ok(inverse) => {
+                self.follow_shot(&change);
                 self.touched(now);
                 self.follow(&change);
                 self.history.record(change, inverse, control, now);
@@ -88,6 +92,7 @@ impl Document {
         }
         match Arc::make_mut(&mut self.show).apply(change.clone()) {
             Ok(_) => {
+                self.follow_shot(&change);
                 self.touched(now);
                 self.follow(&change);
             }

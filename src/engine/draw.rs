@@ -1,13 +1,15 @@
 //! Drawing what is on view: the right frame, through the right plan, to every live output.
 
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 use std::time::Instant;
 
+use super::beside::Finished;
 use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
-use super::watch::{Curtain, Plain, Views};
-use crate::gpu::{Gpu, GpuError, Output, Pipeline, ScopePasses, Traces};
+use super::watch::{Curtain, Plain, Shown, View, Views};
+use crate::gpu::{Gpu, GpuError, Output, Pipeline};
 use crate::look::List;
 use crate::picture::{Balance, Frame, Recipe, StageValues, Structure, Target};
 use crate::show::{self, OutputSettings, recipe};
@@ -27,8 +29,8 @@ pub(super) struct Drawn {
     pub makeshift: bool,
 }
 
-/// Recipes, each with the places of the outputs that show it and the depth of their surfaces. They differ in their tails.
-type Recipes = Vec<(Vec<usize>, Recipe, u32)>;
+/// Recipes, each with the outputs that show it and the depth of their surfaces. They differ in their tails.
+pub(super) type Recipes = Vec<(Vec<Live>, Recipe, u32)>;
 
 /// Compiled passes for recipes that differ in their tails.
 pub(super) struct Passes {
@@ -47,11 +49,17 @@ impl Engine {
 
     /// Draws what is on view, if that differs from what was drawn last.
     pub(super) fn draw(&mut self, now: Instant) {
-        if self.scopes.is_some() && !self.traced && self.scopes_ready().is_some() {
-            // Drawn before the scopes were compiled.
+        let here = (self.document.shot, self.frame);
+        if self.scopes_came(here) {
             self.drawn = None;
         }
-        let here = (self.document.shot, self.frame);
+        if self.marks_came(here) {
+            self.drawn = None;
+        }
+        if self.aside.came.swap(false, Ordering::AcqRel) {
+            // What the picture is to stand beside was not there before.
+            self.drawn = None;
+        }
         let (views, plain) = self.views_now(here);
         let wanted =
             Drawn { shot: here.0, frame: here.1, revision: self.document.revision, views, makeshift: false };
@@ -90,9 +98,11 @@ impl Engine {
             self.set_broken(None);
         }
         let Some(raster) = self.raster().or_else(|| self.makeshift_raster(&frame)) else { return };
-        let Some((mut recipes, passes, makeshift)) = self.plan(here, wanted) else { return };
+        let Some((mut recipes, shown, passes, makeshift)) = self.plan(here, wanted) else { return };
+        let raster = self.pace.size(raster);
         for (_, recipe, _) in &mut recipes {
             recipe.raster = Some(raster);
+            recipe.rough = self.pace.reduction() > 1;
         }
         if self.uploaded.as_ref().is_none_or(|u| (&u.0, u.1) != (&key, number)) {
             let old = self.uploaded.take().map(|u| u.2);
@@ -106,8 +116,9 @@ impl Engine {
                 }
             }
         }
-        if self.submit(&recipes, &passes, &plain, &frame, here, makeshift, now) {
+        if self.submit(&recipes, &passes, (&shown, &plain), &frame, here, makeshift, now) {
             self.drawn = Some(Drawn { makeshift, ..wanted });
+            self.saw(here);
             self.shown_frame(now);
             self.stale = true;
         }
@@ -136,11 +147,12 @@ impl Engine {
 
     /// What is to be run now: the recipes with their compiled plan, or, until that is compiled, with the
     /// stages and tails of the last plan that was. Nothing if there is nothing new to draw.
-    fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Passes, bool)> {
-        let mut recipes = self.recipes(here, wanted.views);
+    fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Shown, Passes, bool)> {
+        let mut recipes = self.recipes(here);
         if recipes.is_empty() {
             return None;
         }
+        let shown = self.add_views(&mut recipes, here, wanted.views);
         let (ready, failure) = self.passes(&recipes);
         self.compiling = ready.is_none() && failure.is_none();
         if let Some(passes) = ready {
@@ -148,7 +160,7 @@ impl Engine {
             if self.compare == Compare::After {
                 self.ready = recipes.iter().map(|(_, recipe, _)| recipe.clone()).collect();
             }
-            return Some((recipes, passes, false));
+            return Some((recipes, shown, passes, false));
         }
         if let Some(why) = failure {
             self.set_broken(Some(why.into()));
@@ -164,7 +176,7 @@ impl Engine {
             recipe.decode.rendered = old.decode.rendered;
         }
         let passes = self.passes(&recipes).0?;
-        Some((recipes, passes, true))
+        Some((recipes, shown, passes, true))
     }
 
     /// The passes of recipes that differ in their tails if they are compiled and their tables worked out, and why they
@@ -229,6 +241,10 @@ impl Engine {
             self.leave_out(&mut less, compare);
             wanted.extend(plan(&less));
         }
+        // That of the version that is looked at.
+        let other = self.aside.other.as_ref().map(|(_, _, show)| show);
+        let other = other.and_then(|show| self::recipe(show, self.document.shot, recipe.tail.clone(), 0));
+        wanted.extend(other.iter().flat_map(plan));
         let reads = |s: &StageValues| s.kind.declaration().neighbourhood.is_some();
         // Of a look that is tried no stage is switched before it is kept.
         let mine = |at: usize| !self.document.is_trying() || !self.is_of_look(at);
@@ -246,7 +262,7 @@ impl Engine {
         &mut self,
         recipes: &Recipes,
         passes: &Passes,
-        plain: &[Plain],
+        (shown, plain): (&Shown, &[Plain]),
         frame: &Frame,
         (shot, number): (usize, u64),
         makeshift: bool,
@@ -278,7 +294,7 @@ impl Engine {
         };
         let Some((_, _, upload)) = &self.uploaded else { return false };
         let mut encoder = self.gpu.device.create_command_encoder(&Default::default());
-        let (mut outputs, mut of_client) = (Vec::new(), None);
+        let (mut outputs, mut of_client, mut live) = (Vec::new(), None, Vec::<Finished>::new());
         let gpu = &self.gpu;
         let mut encoded = match &graded {
             Some((pipelines, parts, picture)) => {
@@ -294,16 +310,19 @@ impl Engine {
                 }
                 None => gpu.encode_parts(&mut encoder, own, upload, &recipe.parts(), &output, *depth, true),
             });
-            let client = Some(&output).filter(|_| places.contains(&(Live::Client as usize)));
-            of_client = client.map(|o| (o.clone(), *depth)).or(of_client);
-            outputs.extend(places.iter().map(|p| (*p, output.clone())));
+            let client = Some(&output).filter(|_| places.contains(&Live::Client));
+            of_client = client.map(|o| (o.clone(), *depth, recipe)).or(of_client);
+            live.push((places.clone(), output, *depth));
         }
+        let mut watched: Vec<(View, Arc<Output>)> =
+            shown.iter().filter_map(|(view, at)| Some((*view, live.get(*at)?.1.clone()))).collect();
         for (view, recipe, pipelines) in plain {
-            let recipe = Recipe { raster: recipes[0].1.raster, ..recipe.clone() };
+            let (raster, rough) = (recipes[0].1.raster, recipes[0].1.rough);
+            let recipe = Recipe { raster, rough, ..recipe.clone() };
             let picture = output(&self.gpu, &mut self.outputs, recipe.size(frame), target);
             encoded = encoded.and_then(|()| {
                 let picture = picture?;
-                outputs.push((view.place(), picture.clone()));
+                watched.push((*view, picture.clone()));
                 gpu.encode_parts(&mut encoder, pipelines, upload, &recipe.parts(), &picture, 8, true)
             });
         }
@@ -311,30 +330,35 @@ impl Engine {
             self.set_broken(Some(e.to_string().into()));
             return false;
         }
-        // What clients may not see is drawn for the scopes alone.
-        outputs.retain(|(place, _)| *place == Live::Desk as usize || self.curtain == Curtain::Open);
-        let outputs: Vec<_> = outputs
-            .into_iter()
-            .map(|(place, picture)| {
-                let fetched =
-                    (place >= Live::COUNT).then(|| self.gpu.fetch(&mut encoder, &picture, &mut self.fetches));
-                (place, picture, fetched)
-            })
-            .collect();
-        if outputs.iter().any(|(.., fetched)| fetched.is_some()) {
-            self.views_drawn = self.serial + 1;
+        let beside = self.put_beside(&mut encoder, &live, (shot, number));
+        for ((places, picture, _), beside) in live.iter().zip(&beside) {
+            outputs.extend(places.iter().map(|p| {
+                let shown = beside.as_ref().filter(|_| self.aside.is_on(*p)).unwrap_or(picture);
+                (*p as usize, shown.clone())
+            }));
         }
-        let traces = of_client.and_then(|(picture, depth)| self.trace(&mut encoder, &picture, depth));
+        let traces =
+            of_client.and_then(|(picture, depth, recipe)| self.trace(&mut encoder, &picture, depth, recipe));
+        let shared = graded.map(|(.., picture)| picture);
+        let marks = match makeshift {
+            true => None,
+            false => self.mark(&mut encoder, recipes, shared, &mut outputs, frame),
+        };
+        let outputs = self.let_through(&mut encoder, outputs, watched);
         let index = self.gpu.queue.submit([encoder.finish()]);
         outputs.iter().filter_map(|(.., fetched)| fetched.as_ref()).for_each(|fetch| fetch.begin());
+        if let Some(marks) = &marks {
+            marks.ask();
+        }
         self.serial += 1;
         self.finisher.add(Job {
             index,
             outputs,
             traces,
+            marks,
             shot,
             frame: number,
-            show: self.document.seen().clone(),
+            show: self.on_view(),
             compare: self.compare,
             trying: self.document.is_trying().then(|| self.document.look_name().into()),
             serial: self.serial,
@@ -343,35 +367,6 @@ impl Engine {
             message: if makeshift { None } else { self.message.take() },
         });
         true
-    }
-
-    /// The passes of scopes, if they are compiled.
-    fn scopes_ready(&self) -> Option<&ScopePasses> {
-        let wake = self.wake.clone();
-        self.gpu.scopes_ready(move || wake())
-    }
-
-    /// The scopes of the client's picture, if they are wanted and compiled.
-    fn trace(
-        &mut self,
-        encoder: &mut wgpu::CommandEncoder,
-        picture: &Output,
-        depth: u32,
-    ) -> Option<Arc<Traces>> {
-        let view = self.scopes?;
-        self.traced = self.scopes_ready().is_some();
-        let gpu = self.gpu.clone();
-        let passes = gpu.scopes().ok().filter(|_| self.traced)?;
-        let (columns, _) = crate::scope::columns(picture.width);
-        self.traces.retain(|t| t.columns == columns);
-        let free = self.traces.iter().find(|t| Arc::strong_count(t) == 1).cloned();
-        let traces = free.unwrap_or_else(|| {
-            let new = Arc::new(Traces::new(&gpu, picture.width));
-            self.traces.push(new.clone());
-            new
-        });
-        gpu.encode_scopes(encoder, passes, picture, depth, &view, &traces);
-        Some(traces)
     }
 
     fn set_broken(&mut self, why: Option<Arc<str>>) {
@@ -391,7 +386,7 @@ impl Engine {
     pub(super) fn leave_out(&self, recipe: &mut Recipe, compare: Compare) {
         let look = self.first_of(List::Look)..self.first_of(List::Finish);
         match compare {
-            Compare::After => {}
+            Compare::After | Compare::OtherVersion => {}
             Compare::Before => {
                 recipe.balance = Some(Balance::default());
                 recipe.stages.iter_mut().for_each(|s| s.strength = 0.0);
@@ -419,26 +414,20 @@ impl Engine {
     }
 
     /// A recipe for each distinct setting and depth among the live outputs, and the outputs that show it.
-    fn recipes(&self, (shot, frame): (usize, u64), views: Views) -> Recipes {
-        let show = self.document.seen();
+    pub(super) fn recipes(&self, (shot, frame): (usize, u64)) -> Recipes {
+        let show = &self.on_view();
         let mut out = Recipes::new();
-        let windows =
-            [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)].map(|(live, output)| {
-                (live as usize, show.outputs.get(output).clone(), self.depths[live as usize])
-            });
-        let browsers =
-            self.view_settings(views).into_iter().map(|(view, settings)| (view.place(), settings, 8));
-        let mut settings: Vec<(OutputSettings, u32)> = Vec::new();
-        for (place, of_output, depth) in windows.into_iter().chain(browsers) {
-            if let Some(i) = settings.iter().position(|(s, d)| *d == depth && is_same(s, &of_output)) {
-                out[i].0.push(place);
+        let mut settings: Vec<(&OutputSettings, u32)> = Vec::new();
+        for (live, output) in [(Live::Desk, show::Output::Desk), (Live::Client, show::Output::Client)] {
+            let (of_output, depth) = (show.outputs.get(output), self.depths[live as usize]);
+            if let Some(i) = settings.iter().position(|(s, d)| *d == depth && is_same(s, of_output)) {
+                out[i].0.push(live);
                 continue;
             }
-            let tail = show.tail_of(&of_output);
             settings.push((of_output, depth));
-            let Some(mut recipe) = recipe(show, shot, tail, frame as u32) else { continue };
+            let Some(mut recipe) = recipe(show, shot, show.tail(output), frame as u32) else { continue };
             self.leave_out(&mut recipe, self.compare);
-            out.push((vec![place], recipe, depth));
+            out.push((vec![live], recipe, depth));
         }
         out
     }
@@ -451,13 +440,13 @@ fn is_same_display(a: &Recipe, b: &Recipe) -> bool {
 }
 
 /// Do two outputs show the same? Tables are not looked into: every frame asks.
-fn is_same(a: &OutputSettings, b: &OutputSettings) -> bool {
+pub(super) fn is_same(a: &OutputSettings, b: &OutputSettings) -> bool {
     let table = |o: &OutputSettings| o.calibration.as_ref().map(|c| Arc::as_ptr(&c.lut));
     (&a.display, a.trim, table(a)) == (&b.display, b.trim, table(b))
 }
 
 /// A texture that nobody looks at, of the right size; a new one if there is none.
-fn output(
+pub(super) fn output(
     gpu: &Gpu,
     pool: &mut Vec<Arc<Output>>,
     size: (u32, u32),

@@ -217,6 +217,15 @@ impl Feeds {
         self.feeds.get(key).is_some_and(|f| f.failed.is_some())
     }
 
+    /// Numbers of a source's frames that are decoded and kept, in order.
+    pub fn numbers(&self, source: &SourceKey) -> Vec<u64> {
+        let kept = |cached: &Cached| matches!(cached, Cached::Frame(_));
+        let of = self.cache.iter().filter(|((key, _), (cached, _))| key == source && kept(cached));
+        let mut numbers: Vec<u64> = of.map(|((_, number), _)| *number).collect();
+        numbers.sort_unstable();
+        numbers
+    }
+
     /// Frames and bytes in the cache.
     pub fn held(&self) -> (usize, usize) {
         (self.cache.len(), self.bytes)

@@ -8,7 +8,8 @@ use arc_swap::ArcSwapOption;
 use crossbeam_channel::{Receiver, Sender, unbounded};
 
 use super::input::Compare;
-use crate::gpu::{Fetch, Gpu, Output, Traces};
+use crate::gpu::{Fetch, Gpu, MarkCounts, Output, Traces};
+use crate::scope::patterns::Tally;
 use crate::show::Show;
 
 /// A finished picture.
@@ -17,6 +18,8 @@ pub struct Picture {
     pub output: Arc<Output>,
     /// Scopes of the client's picture, if they were wanted.
     pub traces: Option<Arc<Traces>>,
+    /// What was counted for the marks on it, if there are any.
+    pub tally: Option<Tally>,
     /// Which shot it shows.
     pub shot: usize,
     /// Which frame of the shot.
@@ -41,6 +44,7 @@ pub(super) struct Job {
     pub index: wgpu::SubmissionIndex,
     pub outputs: Vec<(usize, Arc<Output>, Option<Arc<Fetch>>)>,
     pub traces: Option<Arc<Traces>>,
+    pub marks: Option<Arc<MarkCounts>>,
     pub shot: usize,
     pub frame: u64,
     pub show: Arc<Show>,
@@ -55,7 +59,8 @@ pub(super) struct Job {
 pub type Places = Arc<[ArcSwapOption<Picture>]>;
 
 pub(super) struct Finisher {
-    jobs: Sender<Job>,
+    jobs: Option<Sender<Job>>,
+    thread: Option<std::thread::JoinHandle<()>>,
     under_way: Arc<AtomicUsize>,
     /// Finished pictures' costs and delays, for the engine's statistics.
     pub finished: Receiver<Arc<Picture>>,
@@ -68,7 +73,7 @@ impl Finisher {
         let (tell, finished) = unbounded();
         let under_way = Arc::new(AtomicUsize::new(0));
         let count = under_way.clone();
-        std::thread::Builder::new().name("finish".into()).spawn(move || {
+        let thread = std::thread::Builder::new().name("finish".into()).spawn(move || {
             for job in todo {
                 let wait = wgpu::PollType::Wait { submission_index: Some(job.index), timeout: None };
                 if let Err(e) = gpu.device.poll(wait) {
@@ -78,11 +83,13 @@ impl Finisher {
                     continue;
                 }
                 let now = Instant::now();
+                let tally = job.marks.as_ref().and_then(|marks| marks.take());
                 let mut first = true;
                 for (place, output, fetched) in job.outputs {
                     let picture = Arc::new(Picture {
                         output,
                         traces: job.traces.clone(),
+                        tally,
                         shot: job.shot,
                         frame: job.frame,
                         show: job.show.clone(),
@@ -102,7 +109,7 @@ impl Finisher {
                 wake();
             }
         })?;
-        Ok(Self { jobs, under_way, finished })
+        Ok(Self { jobs: Some(jobs), thread: Some(thread), under_way, finished })
     }
 
     /// Pictures submitted and not finished.
@@ -112,6 +119,18 @@ impl Finisher {
 
     pub fn add(&self, job: Job) {
         self.under_way.fetch_add(1, Ordering::AcqRel);
-        let _ = self.jobs.send(job);
+        if let Some(jobs) = &self.jobs {
+            let _ = jobs.send(job);
+        }
+    }
+}
+
+impl Drop for Finisher {
+    /// Waits for what is under way: nobody may be at the GPU when the program ends.
+    fn drop(&mut self) {
+        self.jobs = None;
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
     }
 }

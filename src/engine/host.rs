@@ -184,7 +184,9 @@ impl Handle {
         let Some(thread) = self.thread.take() else { return Ok(()) };
         self.shared.quit.store(true, Ordering::Release);
         thread.thread().unpark();
-        thread.join().unwrap_or(Err(EngineError::Stopped))
+        let ended = thread.join().unwrap_or(Err(EngineError::Stopped));
+        self.gpu.settle();
+        ended
     }
 }
 

@@ -2,7 +2,10 @@
 
 use std::sync::Arc;
 
+use super::comparing::{Comparing, Keep};
+use super::marks::MarkCommand;
 use super::osc::OscOptions;
+use super::pace::PaceCommand;
 use super::targets::Focus;
 use super::watch::{Curtain, Views};
 use crate::gpu::ScopeView;
@@ -55,6 +58,8 @@ pub enum Compare {
         /// Which of its stages.
         at: usize,
     },
+    /// All of it as another version has it.
+    OtherVersion,
 }
 
 /// A patch of a picture, in shares 0…1 of its width and height from the upper left corner.
@@ -101,6 +106,10 @@ pub enum Command {
     Neutral(Patch),
     /// The current shot's whole frame inside the raster, or the whole raster covered: the other one of them.
     OtherFitting,
+    /// The frame on view stands for the current shot in pictures of the show, or no longer if it was chosen for that.
+    Represent,
+    /// The current shot goes so many places on or back in the running order, as far as that goes.
+    MoveShot(i64),
     /// Play so many times as fast, backwards where negative, up to [`FASTEST`] either way; 0 stops.
     Shuttle(f64),
     /// Go to the current shot's last frame.
@@ -119,6 +128,12 @@ pub enum Command {
     KeepLook,
     /// The show's own look again.
     LeaveLook,
+    /// Something about stills, and about what the picture is compared with.
+    Comparing(Comparing),
+    /// Which part of the shot is played, and in what size.
+    Pace(PaceCommand),
+    /// What is told on the desk's picture.
+    Mark(MarkCommand),
     /// Take the last step back; what is tried is left first.
     Undo,
     /// Do it again.
@@ -149,6 +164,13 @@ pub enum Input {
     Reset {
         /// Its address.
         target: Arc<str>,
+    },
+    /// Put what an address leads to at a value in its own unit, as a step of its own: a number was typed.
+    Set {
+        /// The address.
+        target: Arc<str>,
+        /// The value.
+        value: f64,
     },
     /// A hand took hold of a control that tells so, or let it go: what it changes between is one step to
     /// undo, however long it rests.
@@ -192,7 +214,7 @@ pub enum Input {
     /// Listen to the panels for the control that is to move the parameter at an address, and do nothing else of what
     /// they say meanwhile; `None` ends that. What is recognised is in the snapshot's panel; who asked writes the map.
     Learn {
-        /// The address.
+        /// The address, or an action's name for a button.
         target: Option<Arc<str>>,
     },
     /// A hand does something on the panel that is drawn, by the map on view: the same as if its panel sent that.
@@ -213,6 +235,8 @@ pub enum Input {
         /// Pressed, not let go.
         down: bool,
     },
+    /// Something about stills and versions.
+    Keep(Keep),
     /// Listen to OSC, there and nowhere else. What does not work is said in the snapshot.
     Osc(OscOptions),
 }

@@ -378,6 +378,7 @@ impl Panels {
         let never = never.map(|(_, m)| m.name.clone());
         PanelState {
             map: surface.map().name.clone(),
+            maps: self.maps.clone(),
             drawn,
             banks: surface.banks(),
             ports: self.ports.values().map(|p| p.name.clone()).collect(),

@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
-use super::clock::Clock;
+use super::clock::{Clock, passed};
 use super::core::{Engine, length};
 use super::input::{FASTEST, Scope};
 use super::snapshot::Playback;
@@ -64,6 +64,7 @@ impl Engine {
 
     pub(super) fn stop(&mut self) {
         self.playing = None;
+        self.whole_again();
         self.playback.rate = 0.0;
     }
 
@@ -89,6 +90,9 @@ impl Engine {
     /// While playing: goes to the frame that is due. Returns when the next one is.
     pub(super) fn move_on(&mut self, now: Instant) -> Instant {
         let idle = now + Duration::from_millis(250);
+        if std::mem::take(&mut self.document.reordered) {
+            self.restart(now);
+        }
         if self.playing.is_none() || self.shot_frames() == 0 {
             return idle;
         }
@@ -97,6 +101,7 @@ impl Engine {
         let ahead = (0..=PREROLL.0 as i64).all(|by| self.is_there(self.after(here, by * stride)));
         let (num, den) = self.document.show.rate;
         let times = (self.speed().abs() * PARTS) as u64;
+        self.keep_up();
         let Some(playing) = &mut self.playing else { return idle };
         let clock = match playing.clock {
             Some(clock) => clock,
@@ -151,7 +156,10 @@ impl Engine {
         let Some(due) = playing.due.take() else { return };
         let stride = (playing.speed.abs() as u64).max(1);
         self.playback.shown += 1;
-        self.playback.dropped += (due - playing.last) / stride - 1;
+        self.playback.dropped += passed(playing.last, due, stride);
+        if let Some(clock) = playing.clock {
+            self.playback.late = self.playback.late.max(now.saturating_duration_since(clock.due(due)));
+        }
         playing.last = due;
         playing.drawn_at.push_back(now);
         while playing.drawn_at.front().is_some_and(|t| now - *t > Duration::from_secs(1)) {
@@ -175,9 +183,12 @@ impl Engine {
     fn after(&self, (shot, frame): (usize, u64), by: i64) -> (usize, u64) {
         let shots = &self.document.show.shots;
         match self.scope {
+            _ if by == 0 => (shot, frame),
             Scope::Shot => {
-                let frames = shots.get(shot).map_or(1, length).max(1) as i64;
-                (shot, (frame as i64 + by).rem_euclid(frames) as u64)
+                let all = 0..shots.get(shot).map_or(1, length).max(1);
+                let round = self.pace.range_of(shot).unwrap_or(all);
+                let (first, count) = (round.start as i64, (round.end - round.start) as i64);
+                (shot, (first + (frame as i64 - first + by).rem_euclid(count)) as u64)
             }
             Scope::Show => {
                 let total = shots.iter().map(length).sum::<u64>().max(1);

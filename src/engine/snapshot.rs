@@ -4,13 +4,16 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
+use super::comparing::Kept;
 use super::input::{Compare, Scope};
+use super::marks::Marks;
 use super::osc::OscState;
+use super::pace::Preview;
 use super::targets::Focus;
 use super::watch::Curtain;
 use crate::media::timecode::Counting;
 use crate::media::{ClipInfo, Rate};
-use crate::panel::{ButtonState, ControlState, Guess, Standing};
+use crate::panel::{ButtonState, ControlState, Guess, Map, Standing};
 use crate::picture::Probed;
 use crate::show::{Look, Show};
 
@@ -23,6 +26,8 @@ pub struct Playback {
     pub dropped: u64,
     /// Frames shown in the last second.
     pub rate: f64,
+    /// The longest that a frame was handed to the GPU after its time, since play began.
+    pub late: Duration,
     /// Median of what a picture took, from submission to completion.
     pub cost: Duration,
     /// Median of what passed between a control message and the finished picture.
@@ -34,6 +39,8 @@ pub struct Playback {
 pub struct PanelState {
     /// The map's name.
     pub map: String,
+    /// All maps that are loaded, in their order.
+    pub maps: Vec<Arc<Map>>,
     /// Names of the ports that are open.
     pub ports: Vec<String>,
     /// Names of the ports that were open and are gone, and with several maps the names of those whose panel was
@@ -73,7 +80,7 @@ impl PanelState {
 /// A control that is being learned.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Learning {
-    /// The address of the parameter that it is for.
+    /// The address of the parameter that it is for, or the name of the action.
     pub target: Arc<str>,
     /// The port last heard from since it began.
     pub port: Option<String>,
@@ -139,6 +146,8 @@ pub struct Snapshot {
     pub looks_ready: bool,
     /// Is a patch of the picture waited for, to be made neutral?
     pub picking: bool,
+    /// What is told on the desk's picture.
+    pub marks: Marks,
     /// Why the current frame cannot be shown, or what else went wrong.
     pub trouble: Option<Arc<str>>,
     /// A look's shader is being compiled and the old one draws on.
@@ -147,8 +156,18 @@ pub struct Snapshot {
     pub playback: Playback,
     /// The panel.
     pub panel: PanelState,
+    /// Frames of the current shot that playing goes round in, if that is a part of it.
+    pub range: Option<std::ops::Range<u64>>,
+    /// What size live pictures are wanted in.
+    pub preview: Preview,
+    /// What part of the raster's size live pictures have each way: 1, 2 for a half, 4 for a quarter.
+    pub reduced: u32,
+    /// Runs of frames of the current shot that are decoded and kept.
+    pub ready: Vec<std::ops::Range<u64>>,
     /// Frames and bytes decoded and kept.
     pub cached: (usize, usize),
+    /// Stills, versions, and what the picture is compared with.
+    pub kept: Kept,
     /// Is there a change that is not on disk?
     pub unsaved: bool,
     /// Steps that can be undone and redone.
@@ -158,18 +177,23 @@ pub struct Snapshot {
 impl Snapshot {
     /// Timecode of the frame on view.
     pub fn timecode(&self) -> String {
-        self.timecode_of(self.shot, self.frame)
+        timecode(&self.show, self.clip.as_deref(), self.shot, self.frame)
     }
 
     /// Timecode of a frame of a shot that has the same source as the one on view; elsewhere frames are counted from the
     /// source's first.
     pub fn timecode_of(&self, shot: usize, frame: u64) -> String {
-        let (num, den) = self.show.rate;
-        let rate = Rate::new(num, den).unwrap_or(Rate::FPS_24);
         let source = |shot: usize| self.show.shots.get(shot).map(|s| &s.source);
-        let clip = self.clip.as_ref().filter(|_| source(shot) == source(self.shot));
-        let start = clip.and_then(|c| c.timecode_start).unwrap_or(0);
-        let first = self.show.shots.get(shot).map_or(0, |shot| shot.frames().start);
-        Counting::whole(rate.nominal()).text(start + first + frame)
+        let clip = self.clip.as_deref().filter(|_| source(shot) == source(self.shot));
+        timecode(&self.show, clip, shot, frame)
     }
+}
+
+/// Timecode of a frame of a shot of a clip.
+pub(super) fn timecode(show: &Show, clip: Option<&ClipInfo>, shot: usize, frame: u64) -> String {
+    let (num, den) = show.rate;
+    let rate = Rate::new(num, den).unwrap_or(Rate::FPS_24);
+    let start = clip.and_then(|c| c.timecode_start).unwrap_or(0);
+    let first = show.shots.get(shot).map_or(0, |shot| shot.frames().start);
+    Counting::whole(rate.nominal()).text(start + first + frame)
 }

@@ -5,10 +5,13 @@
 //! - `focus/on`: whether that stage acts;
 //! - `view/frame`: the frame on view, a detent a frame;
 //! - `view/shuttle`: how fast and which way it plays, from −8 to 8 times;
-//! - `view/look`: the look that is tried, a detent a look of the library; the show's own comes before the first.
+//! - `view/look`: the look that is tried, a detent a look of the library; the show's own comes before the first;
+//! - `view/wipe`, `view/angle`, `view/difference`, `view/still`: where the line between the picture and its reference is,
+//!   how it is turned, what a difference is multiplied by, and which still is the reference.
 
 use std::time::Instant;
 
+use super::comparing::Measure;
 use super::core::Engine;
 use super::input::{Command, FASTEST};
 use super::snapshot::Snapshot;
@@ -95,6 +98,8 @@ pub enum Reach {
     Shuttle,
     /// Which look is tried.
     Look,
+    /// How the picture stands beside its reference.
+    Measure(Measure),
 }
 
 /// Could this address lead anywhere in some show?
@@ -107,7 +112,8 @@ pub fn known_target(text: &str) -> Result<(), String> {
     }
     check_address(text).map_err(|why| {
         format!(
-            "{why}; besides focus/strength, focus/1 … focus/{FOCUS_PARAMETERS}, focus/on, view/frame, view/shuttle, view/look"
+            "{why}; besides focus/strength, focus/1 … focus/{FOCUS_PARAMETERS}, focus/on, view/frame, view/shuttle, view/look, {}",
+            Measure::ALL.map(Measure::address).join(", ")
         )
     })
 }
@@ -116,7 +122,8 @@ pub fn known_target(text: &str) -> Result<(), String> {
 pub fn own_addresses() -> Vec<String> {
     let numbers = (1..=FOCUS_PARAMETERS).map(|number| format!("focus/{number}"));
     let words = ["focus/strength", "focus/on", "view/frame", "view/shuttle", "view/look"].map(str::to_owned);
-    numbers.chain(words).collect()
+    let measures = Measure::ALL.map(|m| m.address().to_owned());
+    numbers.chain(words).chain(measures).collect()
 }
 
 /// An address that only the engine knows.
@@ -127,6 +134,7 @@ enum Own {
     Frame,
     Shuttle,
     Look,
+    Measure(Measure),
 }
 
 fn own(text: &str) -> Option<Own> {
@@ -136,6 +144,9 @@ fn own(text: &str) -> Option<Own> {
         "view/frame" => Own::Frame,
         "view/shuttle" => Own::Shuttle,
         "view/look" => Own::Look,
+        _ if Measure::ALL.iter().any(|m| m.address() == text) => {
+            Own::Measure(Measure::ALL.into_iter().find(|m| m.address() == text)?)
+        }
         _ => {
             let number = text.strip_prefix("focus/").filter(|n| n.len() == 1)?.parse().ok()?;
             (1..=FOCUS_PARAMETERS).contains(&number).then(|| Own::Parameter(number - 1))?
@@ -153,6 +164,7 @@ pub(super) fn reach(show: &Show, shot: usize, focus: Option<Focus>, text: &str) 
         Some(Own::Frame) => Reach::Frame,
         Some(Own::Shuttle) => Reach::Shuttle,
         Some(Own::Look) => Reach::Look,
+        Some(Own::Measure(measure)) => Reach::Measure(measure),
         Some(Own::On) => Reach::On(in_focus()?.0),
         Some(Own::Strength) => {
             let (Focus { list, at }, kind) = in_focus()?;
@@ -176,12 +188,14 @@ pub(super) enum To {
     Added(f64),
     /// A place in its range, 0…1.
     At(f64),
+    /// A value in its own unit: of a frame or a look its number, from 0; of a switch 0 or 1.
+    Is(f64),
     /// Its default.
     Default,
 }
 
 impl To {
-    fn value(self, parameter: &Parameter, value: f64) -> f64 {
+    pub(super) fn value(self, parameter: &Parameter, value: f64) -> f64 {
         // Of a choice there is no part of a step.
         let whole = |by: f64| match parameter.choices() {
             [] => by,
@@ -191,6 +205,7 @@ impl To {
             Self::Turned(detents) => value + whole(parameter.step * detents),
             Self::Added(amount) => value + whole(amount),
             Self::At(place) => parameter.at(place),
+            Self::Is(value) => value,
             Self::Default => parameter.default,
         })
     }
@@ -210,6 +225,7 @@ impl Engine {
             Reach::Frame => self.frame as f64 / self.shot_frames().saturating_sub(1).max(1) as f64,
             Reach::Shuttle => (self.speed() / FASTEST + 1.0) / 2.0,
             Reach::Look => self.document.look_place(),
+            Reach::Measure(measure) => self.measured(measure),
         })
     }
 
@@ -224,7 +240,7 @@ impl Engine {
                 let is = self.document.seen().chain.list(list)[at].on;
                 let on = match to {
                     To::Turned(by) | To::Added(by) => by > 0.0 || (by == 0.0 && is),
-                    To::At(place) => place >= 0.5,
+                    To::At(place) | To::Is(place) => place >= 0.5,
                     To::Default => true,
                 };
                 (on != is).then_some(Change::SetStageOn { list, at, on })
@@ -244,6 +260,7 @@ impl Engine {
                         let last = self.shot_frames().saturating_sub(1);
                         self.command(Command::Seek((place * last as f64).round() as u64), now);
                     }
+                    To::Is(frame) => self.command(Command::Seek(frame.max(0.0).round() as u64), now),
                     To::Default => self.command(Command::Seek(0), now),
                 }
                 None
@@ -262,8 +279,13 @@ impl Engine {
                         Some(at) => self.command(Command::TryLook(at), now),
                         None => self.command(Command::LeaveLook, now),
                     },
+                    To::Is(number) => self.command(Command::TryLook(number.max(0.0).round() as usize), now),
                     To::Default => self.command(Command::LeaveLook, now),
                 }
+                None
+            }
+            Reach::Measure(measure) => {
+                self.move_measure(measure, to);
                 None
             }
             Reach::Shuttle => {
@@ -273,6 +295,7 @@ impl Engine {
                         let speed = (place * 2.0 - 1.0) * FASTEST;
                         if speed.abs() < STILL { 0.0 } else { speed }
                     }
+                    To::Is(speed) => speed.clamp(-FASTEST, FASTEST),
                     To::Default => 0.0,
                 };
                 self.command(Command::Shuttle(speed), now);
@@ -313,6 +336,7 @@ impl Snapshot {
                 Some(trying) => (trying.name.to_string(), look_place(Some(trying.at), trying.of)),
                 None => ("the show's own".to_owned(), 0.0),
             },
+            Reach::Measure(measure) => self.kept.reading(measure),
         })
     }
 }

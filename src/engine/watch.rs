@@ -1,12 +1,14 @@
 //! Pictures for browsers, drawn only while somebody watches, and the curtain before all client outputs.
 
+use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
 use super::core::Engine;
+use super::draw::{Recipes, is_same};
 use super::input::{Compare, Live};
-use crate::gpu::Pipeline;
+use crate::gpu::{Fetch, Output as Picture, Pipeline};
 use crate::picture::{Recipe, Structure, Target, Trim};
-use crate::show::{OutputSettings, Show, known_display, recipe};
+use crate::show::{Output, OutputSettings, Show, known_display, recipe};
 
 /// What a browser's canvas takes a picture's codes for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -113,7 +115,10 @@ pub enum Curtain {
 }
 
 /// A picture without the grade: for which view, what of, and through what.
-pub(super) type Plain = (View, Recipe, Vec<std::sync::Arc<Pipeline>>);
+pub(super) type Plain = (View, Recipe, Vec<Arc<Pipeline>>);
+
+/// Which view shows which of the recipes.
+pub(super) type Shown = Vec<(View, usize)>;
 
 /// What an output for a browser shows: the client's version, where its display goes as high.
 fn settings(show: &Show, canvas: Canvas) -> Option<OutputSettings> {
@@ -146,15 +151,55 @@ impl Engine {
         (views, plain)
     }
 
-    /// The settings of the views that are no comparison.
-    pub(super) fn view_settings(&self, views: Views) -> Vec<(View, OutputSettings)> {
-        let show = self.document.seen();
-        let wanted = View::all().filter(|v| !v.before && views.has(*v));
-        wanted.filter_map(|view| Some((view, settings(show, view.canvas)?))).collect()
+    /// Adds the recipes of views that are no comparison to those of the windows; which recipe is whose. Where a window shows the
+    /// same, they share its picture.
+    pub(super) fn add_views(
+        &self,
+        recipes: &mut Recipes,
+        (shot, frame): (usize, u64),
+        views: Views,
+    ) -> Shown {
+        let show = &self.on_view();
+        let windows = [(Live::Desk, Output::Desk), (Live::Client, Output::Client)];
+        let mut out = Shown::new();
+        for view in View::all().filter(|v| !v.before && views.has(*v)) {
+            let Some(settings) = settings(show, view.canvas) else { continue };
+            let same = windows.iter().find(|(live, output)| {
+                self.depths[*live as usize] == 8 && is_same(show.outputs.get(*output), &settings)
+            });
+            let shared =
+                same.and_then(|(live, _)| recipes.iter().position(|(places, ..)| places.contains(live)));
+            let at = shared.or_else(|| {
+                let mut recipe = recipe(show, shot, show.tail_of(&settings), frame as u32)?;
+                self.leave_out(&mut recipe, self.compare);
+                recipes.push((Vec::new(), recipe, 8));
+                Some(recipes.len() - 1)
+            });
+            out.extend(at.map(|at| (view, at)));
+        }
+        out
+    }
+
+    /// The pictures that go where somebody sees them, with those of browsers copied to memory.
+    pub(super) fn let_through(
+        &mut self,
+        encoder: &mut wgpu::CommandEncoder,
+        windows: Vec<(usize, Arc<Picture>)>,
+        watched: Vec<(View, Arc<Picture>)>,
+    ) -> Vec<(usize, Arc<Picture>, Option<Arc<Fetch>>)> {
+        let open = self.curtain == Curtain::Open;
+        let seen = windows.into_iter().filter(|(place, _)| open || *place == Live::Desk as usize);
+        let mut out: Vec<_> = seen.map(|(place, picture)| (place, picture, None)).collect();
+        for (view, picture) in watched.into_iter().filter(|_| open) {
+            let fetch = self.gpu.fetch(encoder, &picture, &mut self.fetches);
+            self.views_drawn = self.serial + 1;
+            out.push((view.place(), picture, Some(fetch)));
+        }
+        out
     }
 
     fn plain(&self, (shot, frame): (usize, u64)) -> Vec<Plain> {
-        let show = self.document.seen();
+        let show = &self.on_view();
         let mut out = Vec::new();
         for view in View::all().filter(|v| v.before && self.views.has(*v)) {
             let Some(mut recipe) = recipe_of_view(show, shot, view.canvas, frame as u32) else { continue };

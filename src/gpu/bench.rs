@@ -28,7 +28,7 @@ pub struct BenchRow {
     pub copies: f64,
 }
 
-struct Timer {
+pub(super) struct Timer {
     /// A software GPU's timestamps come out near 0 for passes that take tens of milliseconds (seen on
     /// lavapipe, Mesa 22.3): there the clock on the wall is read, from submission to completion.
     wall: bool,
@@ -60,7 +60,7 @@ impl Timer {
     }
 
     /// Runs a pass with timestamps around it; ms.
-    fn time(
+    pub(super) fn time(
         &self,
         gpu: &Gpu,
         pass: &dyn Fn(
@@ -161,7 +161,7 @@ fn busy(kind: Kind) -> Stage {
     stage
 }
 
-fn row(pass: &str, size: (u32, u32), mut times: Vec<f64>) -> BenchRow {
+pub(super) fn row(pass: &str, size: (u32, u32), mut times: Vec<f64>) -> BenchRow {
     times.sort_by(f64::total_cmp);
     let at = |share: f64| times[((times.len() - 1) as f64 * share).round() as usize];
     BenchRow {
@@ -322,6 +322,11 @@ pub fn bench(
             let times = time_pass(gpu, &timer, recipe, Input::Frame(&upload), &output, rounds)?;
             rows.push(row(name, size, times));
         }
+        let played = Recipe {
+            tail: aces2(),
+            ..recipe(points.iter().take(6).map(|k| busy(*k)).collect(), Some(plain_balance()))
+        };
+        rows.extend(super::bench_scopes::rows(gpu, &timer, &played, &upload, size, rounds)?);
         let wanted: Vec<&BenchLook> = match which {
             BenchLooks::All => looks.iter().collect(),
             BenchLooks::Heaviest => heaviest(looks, &rows[first..]).into_iter().collect(),
@@ -338,7 +343,10 @@ pub fn bench(
     Ok(rows)
 }
 
-fn time_rounds(rounds: usize, mut once: impl FnMut() -> Result<f64, GpuError>) -> Result<Vec<f64>, GpuError> {
+pub(super) fn time_rounds(
+    rounds: usize,
+    mut once: impl FnMut() -> Result<f64, GpuError>,
+) -> Result<Vec<f64>, GpuError> {
     // The first uses compile and fill caches.
     for _ in 0..3 {
         once()?;

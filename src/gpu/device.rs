@@ -3,7 +3,8 @@
 use std::sync::{Arc, Mutex};
 
 use super::luts::Luts;
-use super::{Output, Pipelines, Scopes, Tables};
+use super::work::{AtWork, Work};
+use super::{BesidePass, Marks, Output, Pipelines, Scopes, Tables};
 
 /// Why there is no GPU to work on, or why it would not do something.
 #[derive(Debug, thiserror::Error)]
@@ -71,10 +72,16 @@ pub struct Gpu {
     pub pipelines: Pipelines,
     /// Passes of scopes.
     pub(super) scopes: Scopes,
+    /// The pass that compares pictures.
+    pub(super) beside: BesidePass,
+    /// The pass of marks.
+    pub(super) marks: Marks,
     /// LUTs on it.
     pub(super) luts: Luts,
     /// Tables of output transforms.
     pub tables: Tables,
+    /// Who is at work on it beside the frame's thread.
+    pub(super) work: Work,
     /// Textures for passes in between.
     pub(super) scratch: Mutex<Vec<Arc<Output>>>,
 }
@@ -129,7 +136,8 @@ impl Gpu {
                 .await
                 .map_err(|e| GpuError::Device { adapter: info.name.clone(), why: e.to_string() })?;
             device.on_uncaptured_error(Arc::new(|e| tracing::error!("GPU: {e}")));
-            let pipelines = Pipelines::new(device.clone(), queue.clone());
+            let work = Work::default();
+            let pipelines = Pipelines::new(device.clone(), queue.clone(), work.clone());
             let luts = Luts::new(&device);
             let tables = Tables::new(&device);
             Ok(Arc::new(Self {
@@ -139,11 +147,24 @@ impl Gpu {
                 queue,
                 pipelines,
                 scopes: Scopes::default(),
+                beside: BesidePass::default(),
+                marks: Marks::default(),
                 luts,
                 tables,
+                work,
                 scratch: Mutex::default(),
             }))
         })
+    }
+
+    /// Somebody begins to work with it on another thread, and is at it for as long as what comes back is there.
+    pub fn at_work(&self) -> AtWork {
+        self.work.begin()
+    }
+
+    /// Waits until nobody is at work with it: before the program ends.
+    pub fn settle(&self) {
+        self.work.settle();
     }
 
     /// What the adapter calls itself, with its driver.

@@ -5,18 +5,24 @@
 
 mod assembly;
 mod bench;
+mod bench_scopes;
+mod beside;
 mod check;
 mod device;
 mod fetch;
+mod marks;
 mod pipelines;
 mod run;
 mod scope;
 mod spread;
 mod luts;
 mod tables;
+mod work;
 
 pub use assembly::Assembly;
 pub use bench::{BenchLook, BenchLooks, BenchRow, bench, is_software};
+pub use bench_scopes::{BARE_ROW, MORE_ROWS};
+pub use beside::{BesidePass, BesidePasses};
 pub use check::{
     ACES2_SIGNAL, Agreement, CheckReport, DARK_SIGNAL, OF_PIXEL, PQ_SIGNAL, REENCODED_SIGNAL, ROUNDING,
     SIGNAL, TOLERANCE, Tolerance, agreement, agreement_within, balance_settings, framing_settings, pad,
@@ -24,7 +30,9 @@ pub use check::{
 };
 pub use device::{Gpu, GpuError, Request};
 pub use fetch::Fetch;
+pub use marks::{MarkCounts, MarkInputs, MarkPasses, MarkView, Marks, palette};
 pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Input, Output, Upload};
-pub use scope::{ScopePasses, ScopeView, Scopes, Traces};
+pub use scope::{ScopeOf, ScopePasses, ScopeView, Scopes, Traces};
 pub use tables::Tables;
+pub use work::AtWork;

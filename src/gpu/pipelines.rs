@@ -7,6 +7,7 @@ use std::sync::{Arc, Condvar, Mutex};
 use super::assembly::{Assembly, WORKGROUP};
 use super::device::GpuError;
 use super::spread::Spread;
+use super::work::Work;
 use crate::colour::{Aces2, DISPLAYS};
 use crate::look::Kind;
 use crate::picture::{Recipe, Source, Structure, Target};
@@ -39,6 +40,7 @@ struct Shared {
     built: Condvar,
     /// Are an output transform's tables being worked out?
     at_tables: AtomicBool,
+    work: Work,
 }
 
 /// The cache.
@@ -47,10 +49,18 @@ pub struct Pipelines {
 }
 
 impl Pipelines {
-    pub(super) fn new(device: wgpu::Device, queue: wgpu::Queue) -> Self {
+    pub(super) fn new(device: wgpu::Device, queue: wgpu::Queue, work: Work) -> Self {
         let (known, built, at_tables) = (Mutex::default(), Condvar::new(), AtomicBool::new(false));
         Self {
-            shared: Arc::new(Shared { device, queue, spreads: Mutex::default(), known, built, at_tables }),
+            shared: Arc::new(Shared {
+                device,
+                queue,
+                spreads: Mutex::default(),
+                known,
+                built,
+                at_tables,
+                work,
+            }),
         }
     }
 
@@ -69,7 +79,7 @@ impl Pipelines {
                 known.insert(structure.clone(), State::Building);
                 drop(known);
                 let (shared, structure) = (self.shared.clone(), structure.clone());
-                rayon::spawn(move || {
+                self.shared.work.spawn(move || {
                     shared.compile(&structure);
                     when_ready();
                 });
@@ -95,7 +105,7 @@ impl Pipelines {
         // One at a time: whoever waits for another asks again when it is woken.
         if !self.shared.at_tables.swap(true, Ordering::AcqRel) {
             let (shared, recipe) = (self.shared.clone(), recipe.clone());
-            rayon::spawn(move || {
+            self.shared.work.spawn(move || {
                 drop(recipe.aces2());
                 shared.at_tables.store(false, Ordering::Release);
                 when_ready();

@@ -1,6 +1,6 @@
 //! Scopes on the GPU: counts of a picture's codes, and traces drawn from them. Twin of the room `scope`.
 
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, OnceLock};
 
 use super::assembly::Assembly;
@@ -25,6 +25,17 @@ type Compiled = Arc<OnceLock<Result<ScopePasses, GpuError>>>;
 pub struct Scopes {
     compiled: Compiled,
     started: AtomicBool,
+    encoded: AtomicU64,
+}
+
+/// What scopes are of.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum ScopeOf {
+    /// The client's signal, as it is on view.
+    #[default]
+    Signal,
+    /// What the client's signal would be with the shot's balance alone: no stage of the chain acts.
+    Balance,
 }
 
 /// How counts are made and drawn.
@@ -34,11 +45,13 @@ pub struct ScopeView {
     pub setting: Setting,
     /// Brightness of the traces; 1 is what suits an ordinary picture.
     pub brightness: f32,
+    /// Of what.
+    pub of: ScopeOf,
 }
 
 impl Default for ScopeView {
     fn default() -> Self {
-        Self { setting: Setting::default(), brightness: 1.0 }
+        Self { setting: Setting::default(), brightness: 1.0, of: ScopeOf::default() }
     }
 }
 
@@ -147,7 +160,7 @@ impl Gpu {
     pub fn scopes_ready(&self, when_ready: impl FnOnce() + Send + 'static) -> Option<&ScopePasses> {
         if !self.scopes.started.swap(true, Ordering::AcqRel) {
             let (compiled, device) = (self.scopes.compiled.clone(), self.device.clone());
-            rayon::spawn(move || {
+            self.work.spawn(move || {
                 if let Err(e) = compiled.get_or_init(|| ScopePasses::new(&device)) {
                     tracing::error!("{e}");
                 }
@@ -170,7 +183,13 @@ impl Gpu {
         })
     }
 
+    /// How many times scopes were counted and drawn on this GPU.
+    pub fn scopes_encoded(&self) -> u64 {
+        self.scopes.encoded.load(Ordering::Relaxed)
+    }
+
     /// Counts a picture for windows, whose codes have `depth` bits (8 or 10), and draws the traces.
+    #[allow(clippy::too_many_arguments)]
     pub fn encode_scopes(
         &self,
         encoder: &mut wgpu::CommandEncoder,
@@ -179,7 +198,9 @@ impl Gpu {
         depth: u32,
         view: &ScopeView,
         traces: &Traces,
+        timestamps: Option<wgpu::ComputePassTimestampWrites<'_>>,
     ) {
+        self.scopes.encoded.fetch_add(1, Ordering::Relaxed);
         let (columns, stride) = columns(picture.width);
         let (across, down) = (picture.width.div_ceil(stride), picture.height.div_ceil(stride));
         let setting = &view.setting;
@@ -220,7 +241,10 @@ impl Gpu {
             entries: &entries,
         });
         encoder.clear_buffer(vector, 0, None);
-        let mut pass = encoder.begin_compute_pass(&Default::default());
+        let mut pass = encoder.begin_compute_pass(&wgpu::ComputePassDescriptor {
+            label: Some("scopes"),
+            timestamp_writes: timestamps,
+        });
         pass.set_bind_group(0, &group, &[]);
         let tiles = |x: u32, y: u32| (x.div_ceil(8), y.div_ceil(8));
         for (pipeline, (x, y)) in [

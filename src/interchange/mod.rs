@@ -2,14 +2,19 @@
 //!
 //! - [`cube`]: `.cube` look-up tables.
 //! - [`clf`]: the Common LUT Format, a list of processes from matrices to 3D LUTs.
+//! - [`cdl`]: colour decisions in XML, `.cc`, `.ccc` and `.cdl`.
+//! - [`edl`]: edit decision lists, with colour decisions in their comments.
 //!
 //! What is read here may come from anywhere: sizes are checked before anything is allocated, time and memory
 //! grow with the file's length and no faster, and an error says in which line, what was wrong and what would
 //! be accepted.
 
+pub mod cdl;
 pub mod clf;
 pub mod cube;
+pub mod edl;
 mod text;
+mod xml;
 
 /// What is wrong with a file, or with what a file should be made of. Lines count from 1.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]

@@ -12,6 +12,7 @@ mod intent;
 mod named_lut;
 mod origin;
 mod spot;
+mod typed;
 
 pub use chain::{Chain, List, Stage, effective_strength};
 pub use curves::{

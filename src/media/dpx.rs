@@ -70,6 +70,8 @@ pub(super) struct Header {
     pub rate: Option<Rate>,
     /// As written, and whether it drops labels.
     pub timecode: Option<(String, bool)>,
+    /// Width to height of a pixel.
+    pub pixel_aspect: (u32, u32),
     big_endian: bool,
     offset: usize,
     line_padding: usize,
@@ -161,6 +163,10 @@ pub(super) fn header(bytes: &[u8]) -> Result<Header, Problem> {
         depth,
         rate: if industry { f.rate(VIDEO_RATE).or(f.rate(FILM_RATE)) } else { None },
         timecode: if industry { f.defined(TIMECODE).and_then(timecode::from_bcd) } else { None },
+        pixel_aspect: match (f.defined(ASPECT), f.defined(ASPECT + 4)) {
+            (Some(x @ 1..=100_000), Some(y @ 1..=100_000)) => (x, y),
+            _ => (1, 1),
+        },
         big_endian: f.big_endian,
         offset: offset as usize,
         line_padding: f.defined(LINE_PADDING).unwrap_or(0) as usize,

@@ -122,7 +122,19 @@ pub fn write_image(path: &Path, format: ImageFormat, image: &Image<'_>) -> Resul
         .and_then(|()| out.flush())
         .map_err(|e| MediaError::io(path, "written", e))?;
     drop(out);
-    fs::rename(&temporary.0, path).map_err(|e| MediaError::io(path, "written", e))
+    temporary.keep_as(path)
+}
+
+/// The bytes of the file that [`write_image`] would write; `path` is for messages and for what a file says of its name.
+///
+/// # Errors
+/// A combination that is not written, pixels that do not fill the size, a code beyond its depth.
+pub fn image_bytes(path: &Path, format: ImageFormat, image: &Image<'_>) -> Result<Vec<u8>, MediaError> {
+    check(path, format, image)?;
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    let mut out = io::Cursor::new(Vec::new());
+    encode(&mut out, &name, format, image).map_err(|e| MediaError::io(path, "written", e))?;
+    Ok(out.into_inner())
 }
 
 fn check(path: &Path, format: ImageFormat, image: &Image<'_>) -> Result<(), MediaError> {
@@ -203,10 +215,11 @@ fn encode(
 }
 
 /// A file name that is removed again, unless it was renamed.
-struct Temporary(PathBuf);
+pub(super) struct Temporary(pub PathBuf);
 
 impl Temporary {
-    fn beside(path: &Path) -> Result<Self, MediaError> {
+    /// A name beside `path`, hidden, that nobody else uses.
+    pub fn beside(path: &Path) -> Result<Self, MediaError> {
         static COUNT: AtomicU64 = AtomicU64::new(0);
         let Some(name) = path.file_name() else {
             return Err(MediaError::refused(path, "it names no file", "a file name"));
@@ -217,9 +230,17 @@ impl Temporary {
         Ok(Self(path.with_file_name(temporary)))
     }
 
-    fn create(&self, path: &Path) -> Result<File, MediaError> {
+    /// The file itself. `path` is for messages.
+    pub fn create(&self, path: &Path) -> Result<File, MediaError> {
         let file = OpenOptions::new().write(true).create_new(true).open(&self.0);
         file.map_err(|e| MediaError::io(path, "written", e))
+    }
+}
+
+impl Temporary {
+    /// Gives the finished file its name.
+    pub fn keep_as(&self, path: &Path) -> Result<(), MediaError> {
+        fs::rename(&self.0, path).map_err(|e| MediaError::io(path, "written", e))
     }
 }
 

@@ -33,6 +33,8 @@ pub(super) struct Header {
     pub timecode: Option<(String, bool)>,
     /// The layer's name, if its channels have a prefix.
     pub layer: Option<String>,
+    /// Width to height of a pixel, in thousandths where it is no whole number.
+    pub pixel_aspect: (u32, u32),
     channels: [Text; 3],
     /// Where the data window lies in the display window.
     shift: [i64; 2],
@@ -88,6 +90,13 @@ pub(super) fn header(path: &Path) -> Result<Header, Problem> {
             let mark = if t.drop_frame { ';' } else { ':' };
             (format!("{:02}:{:02}:{:02}{mark}{:02}", t.hours, t.minutes, t.seconds, t.frame), t.drop_frame)
         }),
+        pixel_aspect: match header.shared_attributes.pixel_aspect {
+            one if (one - 1.0).abs() < 5e-4 => (1, 1),
+            aspect if aspect.is_finite() && (0.01..=100.0).contains(&aspect) => {
+                ((aspect * 1000.0).round() as u32, 1000)
+            }
+            _ => (1, 1),
+        },
         layer: Some(prefix.trim_end_matches('.').to_owned()).filter(|p| !p.is_empty()),
         // The names came from `Text`s, so they fit into them.
         channels: names.map(|n| Text::new_or_none(n).unwrap_or_default()),

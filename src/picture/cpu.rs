@@ -291,7 +291,7 @@ pub struct Codes {
 pub fn signal(recipe: &Recipe, frame: &Frame) -> Signal {
     let parts = recipe.parts();
     let (width, height) = recipe.size(frame);
-    let framing = recipe.framing.prepared::<f32>((frame.width, frame.height), (width, height));
+    let framing = recipe.placing::<f32>((frame.width, frame.height), (width, height));
     let unpack = Unpack::<f32>::of(&frame.format);
     let grader = Grader::<f32>::in_raster(&parts[0], (width, height));
     // Outside the frame it stays black, whatever comes.

@@ -128,6 +128,17 @@ impl Framing {
 
     /// As a twin computes with it, for a `frame` in a `raster`; sizes are across and down.
     pub fn prepared<T: Real>(&self, frame: (u32, u32), raster: (u32, u32)) -> FramingValues<T> {
+        self.reaching(frame, raster, 2.0)
+    }
+
+    /// The same, rough: a pixel of the raster takes in what it covers of the frame alone, which costs as much as reading each
+    /// frame pixel once and is not free of jagged edges. For pictures to look at that have to keep time.
+    pub fn roughly<T: Real>(&self, frame: (u32, u32), raster: (u32, u32)) -> FramingValues<T> {
+        self.reaching(frame, raster, 0.5)
+    }
+
+    /// With a kernel that reaches so many raster pixels far where the frame is made smaller.
+    fn reaching<T: Real>(&self, frame: (u32, u32), raster: (u32, u32), reach: f64) -> FramingValues<T> {
         let magnification = self.magnification(frame, raster);
         let step = 1.0 / magnification;
         let (x, y) = (self.get(FramingField::PanX), self.get(FramingField::PanY));
@@ -138,7 +149,9 @@ impl Framing {
         };
         let reduction = step.max(1.0);
         let direct = magnification == 1.0 && x == 0.0 && y == 0.0 && frame == raster;
-        let reach = (2.0 * reduction).ceil() as i32;
+        // A frame that is not made smaller by a whole pixel has the whole kernel.
+        let reach = if reduction < 2.0 { 2.0 } else { reach };
+        let reach = (reach * reduction).ceil() as i32;
         let (first, taps) = if direct { (0, 1) } else { (1 - reach, 2 * reach) };
         let stride = (taps + MOST_TAPS - 1) / MOST_TAPS;
         FramingValues {

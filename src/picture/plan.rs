@@ -138,7 +138,7 @@ impl Layout {
         // The frame number keeps its bits.
         out.push(f32::from_bits(recipe.frame));
         align(&mut out);
-        push_framing(&mut out, &recipe.framing.prepared(frame, raster));
+        push_framing(&mut out, &recipe.placing(frame, raster));
 
         push_curve(&mut out, recipe.decode.encoding.curve.values());
         push_matrix(&mut out, recipe.decode.encoding.to_acescg().rows(), [0.0; 3]);

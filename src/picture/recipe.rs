@@ -3,8 +3,9 @@
 use std::borrow::Cow;
 use std::sync::Arc;
 
+use super::framing::FramingValues;
 use super::{Balance, Frame, Framing, ShowLut, Source, Trim};
-use crate::colour::{Aces2, Display, Encoding, Matrix, OUTPUT_TRANSFORMS, OutputTransform, Shaped};
+use crate::colour::{Aces2, Display, Encoding, Matrix, OUTPUT_TRANSFORMS, OutputTransform, Real, Shaped};
 use crate::look::{Chain, Kernel, Kind, NamedLut};
 
 /// How a frame's signal becomes scene-linear light.
@@ -184,6 +185,8 @@ pub struct Recipe {
     pub frame: u32,
     /// Where the frame lies in the raster.
     pub framing: Framing,
+    /// Is it placed there roughly, see [`Framing::roughly`]?
+    pub rough: bool,
     /// Size of the picture, across and down; `None`: the frame's.
     pub raster: Option<(u32, u32)>,
 }
@@ -205,6 +208,7 @@ impl Recipe {
             tail,
             frame: 0,
             framing: Framing::default(),
+            rough: false,
             raster: None,
         }
     }
@@ -219,6 +223,7 @@ impl Recipe {
             tail,
             frame: 0,
             framing: Framing::default(),
+            rough: false,
             raster: None,
         }
     }
@@ -312,6 +317,14 @@ impl Recipe {
         self.framing = framing;
         self.raster = raster;
         self
+    }
+
+    /// Where a frame lies in a raster, ready for the pixel loop.
+    pub fn placing<T: Real>(&self, frame: (u32, u32), raster: (u32, u32)) -> FramingValues<T> {
+        match self.rough {
+            false => self.framing.prepared(frame, raster),
+            true => self.framing.roughly(frame, raster),
+        }
     }
 
     /// Size of the picture that a frame becomes, across and down.

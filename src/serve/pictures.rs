@@ -62,8 +62,8 @@ struct Slot {
 
 #[derive(Clone, Copy, PartialEq)]
 struct Sent {
-    /// Serial of what was sent; 0 for none.
-    serial: u64,
+    /// Which taking was sent; 0 for none.
+    version: u64,
     exact: bool,
 }
 
@@ -76,7 +76,7 @@ impl Slots {
     pub fn join(&self, need: Need) -> watch::Receiver<Packet> {
         let mut slots = lock(&self.0);
         let slot = slots.iter().find(|s| s.need == need).cloned().unwrap_or_else(|| {
-            let sent = Mutex::new(Sent { serial: 0, exact: false });
+            let sent = Mutex::new(Sent { version: 0, exact: false });
             let new = Arc::new(Slot { need, out: watch::Sender::new(None), sent });
             slots.push(new.clone());
             new
@@ -96,7 +96,10 @@ impl Slots {
 
 /// A picture that was taken from the engine.
 struct Taken {
+    /// The picture's.
     serial: u64,
+    /// Another whenever there is something else to see or to say.
+    version: u64,
     codes: Vec<u8>,
     size: (u32, u32),
     about: serde_json::Map<String, serde_json::Value>,
@@ -107,6 +110,7 @@ struct Taken {
 struct Encoding {
     taken: HashMap<View, Taken>,
     asked: Views,
+    versions: u64,
     /// The last checksum, and what of.
     summed: Option<(Arc<Show>, usize, String)>,
     controls_told: Option<Instant>,
@@ -163,7 +167,7 @@ impl Encoding {
                     }
                 }
                 None => {
-                    *lock(&slot.sent) = Sent { serial: 0, exact: false };
+                    *lock(&slot.sent) = Sent { version: 0, exact: false };
                     slot.out.send_if_modified(|packet| packet.take().is_some());
                 }
             }
@@ -203,8 +207,14 @@ impl Encoding {
 
     /// Takes a picture's codes, if they are new.
     fn take(&mut self, house: &House, s: &Snapshot, view: View, picture: &Arc<Picture>, now: Instant) {
-        let old = self.taken.get_mut(&view);
-        if old.as_ref().is_some_and(|t| t.serial == picture.serial) {
+        let about = self.about(house, s, view, picture);
+        self.versions += 1;
+        let version = self.versions;
+        if let Some(taken) = self.taken.get_mut(&view).filter(|t| t.serial == picture.serial) {
+            // The snapshot may come after the picture, and what it says of the clip with it.
+            if taken.about != about {
+                (taken.about, taken.version) = (about, version);
+            }
             return;
         }
         let codes = picture.fetched.as_ref().map(|f| ((f.width, f.height), f.codes()));
@@ -217,13 +227,14 @@ impl Encoding {
             }
             None => return,
         };
-        let about = self.about(house, s, view, picture);
-        let same =
-            self.taken.get(&view).is_some_and(|t| t.size == size && t.codes == codes && t.about == about);
-        if same {
+        if let Some(taken) = self.taken.get_mut(&view)
+            && (taken.size, &taken.codes, &taken.about) == (size, &codes, &about)
+        {
+            // Drawn again for somebody else.
+            taken.serial = picture.serial;
             return;
         }
-        let taken = Taken { serial: picture.serial, codes, size, about, since: now };
+        let taken = Taken { serial: picture.serial, version, codes, size, about, since: now };
         self.taken.insert(view, taken);
     }
 
@@ -268,7 +279,7 @@ impl Encoding {
 /// Sends what is to be sent into a slot; when there will be more.
 fn encode(slot: &Slot, taken: &Taken, playing: bool, now: Instant) -> Option<Instant> {
     let mut sent = lock(&slot.sent);
-    let new = sent.serial != taken.serial;
+    let new = sent.version != taken.version;
     if !new && (sent.exact || playing) {
         return None;
     }
@@ -288,7 +299,7 @@ fn encode(slot: &Slot, taken: &Taken, playing: bool, now: Instant) -> Option<Ins
         _ => &taken.codes,
     };
     let bytes = if exact { png(codes, size) } else { jpeg(codes, size).or_else(|| png(codes, size)) };
-    *sent = Sent { serial: taken.serial, exact };
+    *sent = Sent { version: taken.version, exact };
     let mut about = taken.about.clone();
     about.insert("serial".into(), taken.serial.into());
     about.insert("exact".into(), exact.into());

@@ -44,6 +44,7 @@ pub(super) fn compare_words(picture: &Picture) -> String {
     match picture.compare {
         Compare::After => String::new(),
         Compare::Before => "before".into(),
+        Compare::OtherVersion => "another version".into(),
         Compare::WithoutLook => "without the look".into(),
         Compare::WithoutStage { list, at } => {
             let stage = picture.show.chain.list(list).get(at);

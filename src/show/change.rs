@@ -3,7 +3,10 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use super::document::{RASTERS, RATES, check_fits, check_frames, raster_is_usable, rate_is_usable};
+use super::cdl_safe::check_balance;
+use super::document::{
+    RASTERS, RATES, check_chosen, check_fits, check_frames, raster_is_usable, rate_is_usable,
+};
 use super::lut_file::check_lut;
 use super::{Group, Output, Shot, Show, ShowError, Slot};
 use crate::colour::{Display, Encoding, OutputTransform, Range, YcbcrMatrix};
@@ -139,7 +142,7 @@ pub enum Change {
         /// The encoding.
         encoding: &'static Encoding,
     },
-    /// A shot shows other frames of its source.
+    /// A shot shows other frames of its source. A frame that was chosen to stand for it and is none of them does so no more.
     SetShotRange {
         /// Which shot.
         shot: usize,
@@ -161,6 +164,13 @@ pub enum Change {
         shot: usize,
         /// `None`: as the file says.
         matrix: Option<YcbcrMatrix>,
+    },
+    /// Another frame stands for a shot.
+    SetRepresentative {
+        /// Which shot.
+        shot: usize,
+        /// A frame of its range, counted from 0 at the source's first; `None`: the middle one.
+        frame: Option<u64>,
     },
     /// Another output transform. One by the show's own table takes [`Change::SetShowLut`].
     SetTransform(OutputTransform),
@@ -188,6 +198,8 @@ pub enum Change {
     SetRaster(Option<(u32, u32)>),
     /// Other panel maps, or whichever fits.
     SetPanels(Vec<String>),
+    /// Is balance held to what an ASC CDL on ACEScct carries exactly? Refused while a shot's is not.
+    SetCdlSafe(bool),
     /// Several changes, in order, as one: all of them or none.
     Together(Vec<Change>),
 }
@@ -236,7 +248,8 @@ impl Change {
             | Self::SetShotEncoding { shot, .. }
             | Self::SetShotRange { shot, .. }
             | Self::SetSignalRange { shot, .. }
-            | Self::SetMatrix { shot, .. } => Some(*shot),
+            | Self::SetMatrix { shot, .. }
+            | Self::SetRepresentative { shot, .. } => Some(*shot),
             Self::Together(changes) => changes.iter().find_map(Self::shot),
             _ => None,
         }
@@ -264,6 +277,7 @@ impl Show {
         use Change::*;
         Ok(match change {
             SetParameter { slot, value } => {
+                self.check_carried(slot, value)?;
                 let before = self.set(slot, slot.parameter().held(value)).ok_or_else(|| no_slot(slot))?;
                 SetParameter { slot, value: before }
             }
@@ -356,6 +370,7 @@ impl Show {
             AddShot { at, mut shot } => {
                 check_place(SHOTS, at, self.shots.len() + 1)?;
                 check_frames(shot.start, shot.end)?;
+                check_chosen(&shot, shot.chosen)?;
                 check_source(&shot.source)?;
                 shot.name = self.unique_name(&shot.name, None);
                 let balance = shot.balance.values.iter_mut().zip(BALANCE);
@@ -363,6 +378,9 @@ impl Show {
                     *value = parameter.held(*value);
                 }
                 shot.trim = shot.trim.held();
+                if self.cdl_safe {
+                    check_balance(&shot.name, &shot.balance)?;
+                }
                 self.check_groups(&shot.groups)?;
                 self.shots.insert(at, shot);
                 RemoveShot { at }
@@ -399,7 +417,11 @@ impl Show {
                 let s = self.shot_mut(shot)?;
                 let (before_start, before_end) = (s.start, s.end);
                 (s.start, s.end) = (start, end);
-                SetShotRange { shot, start: before_start, end: before_end }
+                let back = SetShotRange { shot, start: before_start, end: before_end };
+                match s.chosen.take_if(|frame| !(start..end).contains(frame)) {
+                    None => back,
+                    chosen => Together(vec![back, SetRepresentative { shot, frame: chosen }]),
+                }
             }
             SetSignalRange { shot, range } => {
                 let before = std::mem::replace(&mut self.shot_mut(shot)?.range, range);
@@ -408,6 +430,11 @@ impl Show {
             SetMatrix { shot, matrix } => {
                 let before = std::mem::replace(&mut self.shot_mut(shot)?.matrix, matrix);
                 SetMatrix { shot, matrix: before }
+            }
+            SetRepresentative { shot, frame } => {
+                let s = self.shot_mut(shot)?;
+                check_chosen(s, frame)?;
+                SetRepresentative { shot, frame: std::mem::replace(&mut s.chosen, frame) }
             }
             SetTransform(OutputTransform::Lut) => {
                 return Err(ShowError::change(
@@ -455,6 +482,12 @@ impl Show {
                 SetRaster(std::mem::replace(&mut self.raster, raster))
             }
             SetPanels(panels) => SetPanels(std::mem::replace(&mut self.panels, panels)),
+            SetCdlSafe(safe) => {
+                if safe {
+                    self.shots.iter().try_for_each(|s| check_balance(&s.name, &s.balance))?;
+                }
+                SetCdlSafe(std::mem::replace(&mut self.cdl_safe, safe))
+            }
             Together(changes) => self.apply_together(changes)?,
         })
     }

@@ -36,6 +36,8 @@ pub struct Show {
     pub chain: Chain,
     /// Names of the panel maps that the show asks for.
     pub panels: Vec<String>,
+    /// Is balance held to what an ASC CDL on ACEScct carries exactly?
+    pub cdl_safe: bool,
 }
 
 impl Show {
@@ -53,6 +55,7 @@ impl Show {
             shots: Vec::new(),
             chain: Chain::default(),
             panels: Vec::new(),
+            cdl_safe: false,
         }
     }
 
@@ -232,6 +235,8 @@ pub struct Shot {
     pub range: Option<Range>,
     /// Luma weights, where the file's own word for them is not to be believed.
     pub matrix: Option<YcbcrMatrix>,
+    /// The frame of its range that was chosen to stand for it, counted as `start` is: see [`Shot::representative`].
+    pub chosen: Option<u64>,
     /// Where its frames lie in the raster.
     pub framing: Framing,
     /// Its technical correction.
@@ -258,6 +263,7 @@ impl Shot {
             encoding,
             range: None,
             matrix: None,
+            chosen: None,
             framing: Framing::default(),
             balance: Balance::default(),
             groups: Vec::new(),
@@ -270,6 +276,12 @@ impl Shot {
         self.start..self.end
     }
 
+    /// The frame that stands for it in pictures of the whole show, counted from 0 at the source's first: the one that was
+    /// chosen, else the middle one.
+    pub fn representative(&self) -> u64 {
+        self.chosen.unwrap_or(self.start.midpoint(self.end))
+    }
+
     /// Where the footage is, for a show in `folder`.
     pub fn source_path(&self, folder: &Path) -> PathBuf {
         folder.join(&self.source)
@@ -279,13 +291,27 @@ impl Shot {
 impl PartialEq for Shot {
     fn eq(&self, other: &Self) -> bool {
         // Taken apart, so that a new field cannot be forgotten here.
-        let Self { name, source, start, end, encoding, range, matrix, framing, balance, groups, trim } = self;
+        let Self {
+            name,
+            source,
+            start,
+            end,
+            encoding,
+            range,
+            matrix,
+            chosen,
+            framing,
+            balance,
+            groups,
+            trim,
+        } = self;
         *name == other.name
             && *source == other.source
             && (*start, *end) == (other.start, other.end)
             && encoding.id == other.encoding.id
             && *range == other.range
             && *matrix == other.matrix
+            && *chosen == other.chosen
             && *framing == other.framing
             && *balance == other.balance
             && *groups == other.groups
@@ -357,6 +383,17 @@ pub(super) fn check_frames(start: u64, end: u64) -> Result<(), ShowError> {
         format!("a shot cannot run from frame {start} to before frame {end}"),
         format!("in less than out, out at most {MAX_FRAME}"),
     ))
+}
+
+/// Refuses a chosen frame that the shot does not show.
+pub(super) fn check_chosen(shot: &Shot, chosen: Option<u64>) -> Result<(), ShowError> {
+    match chosen.filter(|frame| !shot.frames().contains(frame)) {
+        None => Ok(()),
+        Some(frame) => Err(ShowError::change(
+            format!("frame {frame} cannot stand for {:?}, which does not show it", shot.name),
+            format!("a frame from {} to {}", shot.start, shot.end - 1),
+        )),
+    }
 }
 
 /// What files call the two ranges.

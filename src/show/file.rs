@@ -49,6 +49,9 @@ pub fn write(show: &Show) -> Result<String, ShowError> {
         }
         None => line(&mut out, "transform", quoted(show.transform.id())),
     }
+    if show.cdl_safe {
+        line(&mut out, "cdl-safe", true);
+    }
     match show.panels.as_slice() {
         [] => {}
         [panel] => line(&mut out, "panel", quoted(panel)),
@@ -134,6 +137,9 @@ fn write_shot(out: &mut String, shot: &Shot) -> Result<(), ShowError> {
     }
     if let Some((key, _)) = MATRICES.iter().find(|(_, m)| Some(*m) == shot.matrix) {
         line(out, "matrix", quoted(key));
+    }
+    if let Some(frame) = shot.chosen {
+        line(out, "representative", frame);
     }
     if !shot.groups.is_empty() {
         let names: Vec<_> = shot.groups.iter().map(|g| quoted(g)).collect();
@@ -225,26 +231,32 @@ pub fn read(text: &str, file: &Path) -> Result<Show, ShowError> {
 }
 
 fn read_source(source: Source<'_>) -> Result<Show, ShowError> {
-    source.with_tables(VERSION, |root| {
-        root.only(&["version", "show", "outputs", "display", "group", "shot", "look", "chain"])?;
-        let about = root.need_table("show", "[show]")?;
-        about.only(&["name", "rate", "raster", "transform", "lut-expects", "lut-gives", "panel"])?;
-        let displays = read_own(&root)?;
-        let groups = read_groups(&root)?;
-        let (transform, show_lut) = read_transform(&about, &displays)?;
-        Ok(Show {
-            name: about.text("name", "a text")?.1.to_owned(),
-            rate: about.word("rate", RATES, rate_from_text)?,
-            raster: about.word_or_none("raster", RASTERS, raster_from_text)?,
-            transform,
-            panels: about.text_or_texts("panel", "the name of a panel map, or a list of such names")?,
-            outputs: read_outputs(&root, &displays, show_lut.as_deref())?,
-            show_lut,
-            displays,
-            shots: read_shots(&root, &groups)?,
-            groups,
-            chain: read_chain(&root)?,
-        })
+    source.with_tables(VERSION, |root| read_show(&root, &[]))
+}
+
+/// A show from tables that may hold others beside it, called `more`.
+pub(super) fn read_show(root: &Table<'_>, more: &[&str]) -> Result<Show, ShowError> {
+    let keys = ["version", "show", "outputs", "display", "group", "shot", "look", "chain"];
+    root.only(&[&keys[..], more].concat())?;
+    let about = root.need_table("show", "[show]")?;
+    about.only(&["name", "rate", "raster", "transform", "lut-expects", "lut-gives", "panel", "cdl-safe"])?;
+    let cdl_safe = about.flag("cdl-safe", false)?;
+    let displays = read_own(root)?;
+    let groups = read_groups(root)?;
+    let (transform, show_lut) = read_transform(&about, &displays)?;
+    Ok(Show {
+        name: about.text("name", "a text")?.1.to_owned(),
+        rate: about.word("rate", RATES, rate_from_text)?,
+        raster: about.word_or_none("raster", RASTERS, raster_from_text)?,
+        transform,
+        panels: about.text_or_texts("panel", "the name of a panel map, or a list of such names")?,
+        outputs: read_outputs(root, &displays, show_lut.as_deref())?,
+        show_lut,
+        displays,
+        shots: read_shots(root, &groups, cdl_safe)?,
+        cdl_safe,
+        groups,
+        chain: read_chain(root)?,
     })
 }
 
@@ -340,11 +352,21 @@ fn check_outputs(
     })
 }
 
-fn read_shots(root: &Table<'_>, groups: &[Group]) -> Result<Vec<Shot>, ShowError> {
+fn read_shots(root: &Table<'_>, groups: &[Group], cdl_safe: bool) -> Result<Vec<Shot>, ShowError> {
     let mut shots: Vec<Shot> = Vec::new();
     for table in root.tables("shot", "[[shot]]")? {
         table.only(&[
-            "name", "source", "in", "out", "encoding", "range", "matrix", "groups", "trim", "framing",
+            "name",
+            "source",
+            "in",
+            "out",
+            "encoding",
+            "range",
+            "matrix",
+            "representative",
+            "groups",
+            "trim",
+            "framing",
             "balance",
         ])?;
         let (at, name) = table.text("name", "a text")?;
@@ -358,6 +380,12 @@ fn read_shots(root: &Table<'_>, groups: &[Group]) -> Result<Vec<Shot>, ShowError
         }
         let mut shot = read_shot(&table, name)?;
         shot.groups = read_shot_groups(&table, groups)?;
+        if cdl_safe {
+            super::cdl_safe::check_balance(name, &shot.balance).map_err(|e| match e {
+                ShowError::Change { what, accepted } => table.source.wrong(table.at, what, accepted),
+                e => e,
+            })?;
+        }
         shots.push(shot);
     }
     Ok(shots)
@@ -378,6 +406,14 @@ fn read_shot(table: &Table<'_>, name: &str) -> Result<Shot, ShowError> {
     let mut shot = Shot::new(name, source, start..end, table.word("encoding", &encodings, encoding)?);
     shot.range = table.word_or_none("range", &ids(RANGES.iter().map(|r| r.0)), |t| key(&RANGES, t))?;
     shot.matrix = table.word_or_none("matrix", &ids(MATRICES.iter().map(|m| m.0)), |t| key(&MATRICES, t))?;
+    if table.has("representative") {
+        let (at, frame) = table.whole("representative", MAX_FRAME)?;
+        if !shot.frames().contains(&frame) {
+            let accepted = format!("a frame of the shot, from {start} to {}", end - 1);
+            return Err(table.source.wrong(at, format!("representative is {frame}"), accepted));
+        }
+        shot.chosen = Some(frame);
+    }
     if let Some(trim) = table.table("trim", "[shot.trim]")? {
         shot.trim = read_trim(&trim)?;
     }

@@ -6,6 +6,7 @@
 //! a clock: the times come from the caller.
 
 mod address;
+mod cdl_safe;
 mod change;
 mod display_file;
 mod document;
@@ -16,16 +17,22 @@ mod library;
 mod look_file;
 mod lut_file;
 mod neutral;
+mod proposal;
 mod push;
 mod reader;
+mod record;
+mod regrade;
 mod save;
 mod shipped;
 mod shot_trim;
 mod snapshot;
+mod still;
 mod take;
+mod version;
 mod writer;
 
 pub use address::{Address, LOOK_STRENGTH, Part, Slot, Which, addresses, check_address, display_address};
+pub use cdl_safe::NOT_CARRIED;
 pub use change::Change;
 pub use display_file::{DISPLAY_FILES, known_display, known_displays, read_displays, shipped_displays};
 pub use document::{
@@ -44,9 +51,20 @@ pub use look_file::{
     save_look_file, write_look, write_look_file,
 };
 pub use lut_file::{is_lut_file, load_lut, load_lut_as};
+pub use proposal::{Aim, PROPOSED, Proposal, balanced_grey, balanced_picture};
+pub use push::Pusher;
+pub use record::utc;
+pub use regrade::{Portion, Regrade};
 pub use save::{AUTOSAVE_AFTER, Autosave, LOCK_FILE, Lock, write_atomically};
 pub use shipped::{LOOK_FILES, shipped_looks};
 pub use shot_trim::{
     Group, STRENGTH_TRIM, StageKey, StrengthTrim, TrimAddress, TrimOf, stage_keys, strength_trim,
 };
 pub use snapshot::recipe;
+pub use still::{
+    NewStill, STILLS_FOLDER, Still, StillFrame, keep_still, note_still, remove_still, rename_still,
+    still_settings, stills,
+};
+pub use version::{
+    GradeVersion, VERSIONS_FOLDER, keep_version, load_version, remove_version, rename_version, versions,
+};

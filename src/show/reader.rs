@@ -106,6 +106,11 @@ impl<'a> Table<'a> {
         self.table.get(key).map(|v| (v.span().start, v.get_ref()))
     }
 
+    /// Is a key there?
+    pub fn has(&self, key: &str) -> bool {
+        self.get(key).is_some()
+    }
+
     fn missing(&self, key: &str, accepted: &str) -> ShowError {
         self.source.wrong(self.at, format!("{} lacks {key}", self.name), format!("{key} = {accepted}"))
     }

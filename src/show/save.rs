@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-use super::{SHOW_FILE, ShowError};
+use super::{SHOW_FILE, STILLS_FOLDER, ShowError, VERSIONS_FOLDER};
 
 /// Writes a file so that whoever reads it finds the old contents or the new, whatever happens between:
 /// into a temporary file beside it, to the disk, then into its place. A link is followed, and the
@@ -119,7 +119,7 @@ pub struct Lock {
 }
 
 impl Lock {
-    /// Takes the lock, and removes temporary files that a process which died left beside `show.toml`.
+    /// Takes the lock, and removes temporary files that a process which died left beside `show.toml`, stills and versions.
     ///
     /// # Errors
     /// [`ShowError::Open`] when another process (or another `Lock` in this one) holds it;
@@ -162,12 +162,16 @@ impl Drop for Lock {
 
 /// Safe only under the lock: nobody else can be about to rename one of these.
 fn remove_leftovers(folder: &Path) {
-    let start = format!(".{SHOW_FILE}.");
-    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
-        let name = entry.file_name();
-        let name = name.to_string_lossy();
-        if name.starts_with(&start) && name.ends_with(".tmp") {
-            let _ = fs::remove_file(entry.path());
+    let own = format!(".{SHOW_FILE}.");
+    let folders = [(folder.to_owned(), own.as_str())];
+    let beside = [STILLS_FOLDER, VERSIONS_FOLDER].map(|name| (folder.join(name), "."));
+    for (folder, start) in folders.into_iter().chain(beside) {
+        for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+            let name = entry.file_name();
+            let name = name.to_string_lossy();
+            if name.starts_with(start) && name.ends_with(".tmp") {
+                let _ = fs::remove_file(entry.path());
+            }
         }
     }
 }

@@ -32,6 +32,9 @@ pub fn every_change() -> Vec<Change> {
         Change::SetShotRange { shot: 0, start: 0, end: 1 },
         Change::SetSignalRange { shot: 0, range: None },
         Change::SetMatrix { shot: 0, matrix: Some(YcbcrMatrix::Bt709) },
+        Change::SetRepresentative { shot: 0, frame: Some(13) },
+        Change::SetRepresentative { shot: 2, frame: None },
+        Change::SetShotRange { shot: 2, start: 0, end: 7 },
         Change::SetShotGroups { shot: 0, groups: vec!["B camera".to_owned(), "night".to_owned()] },
         Change::AddGroup {
             at: 1,
@@ -101,8 +104,9 @@ pub fn every_change() -> Vec<Change> {
         Change::RemoveGroup { .. } => 27,
         Change::RenameGroup { .. } => 28,
         Change::SetShotGroups { .. } => 29,
+        Change::SetRepresentative { .. } => 30,
     };
-    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 30);
+    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 31);
     changes
 }
 

@@ -218,6 +218,13 @@ fn every_complaint_about_a_file_has_its_line_and_what_is_accepted() {
         ),
         ("encoding = \"v-log\"\n", "", ":16: [[shot]] lacks encoding", "encoding = acescct"),
         ("range = \"full\"", "range = \"wide\"", ":22: range is \"wide\"", "narrow, full"),
+        (
+            "range = \"full\"",
+            "representative = 10",
+            ":22: representative is 10",
+            "a frame of the shot, from 0 to 9",
+        ),
+        ("range = \"full\"", "representative = \"x\"", ":22: representative is \"x\"", "a whole number"),
         ("matrix = \"bt709\"", "matrix = \"709\"", ":23: matrix is \"709\"", "bt601, bt709, bt2020"),
         ("rate = \"24\"", "rate = \"24\"\nraster = \"1920\"", ":5: raster is \"1920\"", "\"1920x1080\""),
         ("rate = \"24\"", "rate = \"24\"\nraster = \"0x9\"", ":5: raster is \"0x9\"", "1 to 16384 pixels"),

@@ -105,6 +105,7 @@ fn full_show() -> Show {
         .with(OffsetR, -60.0)
         .with(OffsetG, 1e-7)
         .with(Warmth, 12.5);
+    show.shots[2].chosen = Some(17);
     show.shots[0].framing = Framing::default().fitted(Fitting::Fill);
     show.shots[2].framing = Framing::default()
         .with(FramingField::PanX, 0.1 + 0.2)

@@ -138,6 +138,12 @@ impl Browser {
 
     /// A canvas's codes, three bytes a pixel, in a colour space.
     pub fn codes(&mut self, page: &Page, id: &str, space: &str) -> ((u32, u32), Vec<u8>) {
+        let (size, codes, _) = self.codes_and_about(page, id, space);
+        (size, codes)
+    }
+
+    /// The same with what the page keeps about them.
+    pub fn codes_and_about(&mut self, page: &Page, id: &str, space: &str) -> ((u32, u32), Vec<u8>, Value) {
         let expression = format!(
             "(() => {{ const c = document.getElementById({id:?}); const d = c.getContext('2d').getImageData(0, 0, c.width, c.height, \
              {{colorSpace: {space:?}}}).data; let s = ''; for (let i = 0; i < d.length; i += 8192) \
@@ -146,7 +152,8 @@ impl Browser {
         let value = self.value(page, &expression);
         let bytes = base64(value[2].as_str().unwrap());
         let codes = bytes.as_chunks::<4>().0.iter().flat_map(|p| [p[0], p[1], p[2]]).collect();
-        ((value[0].as_u64().unwrap() as u32, value[1].as_u64().unwrap() as u32), codes)
+        let about = serde_json::from_str(value[3].as_str().unwrap()).unwrap();
+        ((value[0].as_u64().unwrap() as u32, value[1].as_u64().unwrap() as u32), codes, about)
     }
 
     pub fn mouse(&mut self, page: &Page, kind: &str, (x, y): (f64, f64)) {

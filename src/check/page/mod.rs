@@ -1,10 +1,11 @@
 //! The report as a page: one file of HTML, with its pictures inside and nothing to fetch.
 
-mod plot;
+pub(super) mod plot;
 
 use std::fmt::Write;
 
-use self::plot::{Plot, png};
+use self::plot::Plot;
+pub(crate) use self::plot::{base64, png};
 use super::hue::{CHROMAS, LUMINANCES, turn};
 use super::{Report, Row, Verdict};
 use crate::colour::display;
@@ -54,12 +55,12 @@ pub fn page(report: &Report) -> String {
     out
 }
 
-fn escaped(text: &str) -> String {
+pub(super) fn escaped(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
 /// The same with the sign that numbers have in print.
-fn minus(text: &str) -> String {
+pub(super) fn minus(text: &str) -> String {
     let mut out = String::new();
     let mut rest = text.chars().peekable();
     let mut before = ' ';

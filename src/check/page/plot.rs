@@ -6,7 +6,7 @@ use image::ImageEncoder;
 use image::codecs::png::PngEncoder;
 
 /// A rectangle with two axes.
-pub(super) struct Plot {
+pub(in crate::check) struct Plot {
     svg: String,
     x: [f64; 2],
     y: [f64; 2],
@@ -150,7 +150,7 @@ impl Plot {
 }
 
 /// Pixels, row by row, as the address of a PNG.
-pub(super) fn png(width: usize, pixels: &[[u8; 3]]) -> String {
+pub(crate) fn png(width: usize, pixels: &[[u8; 3]]) -> String {
     let mut bytes = Vec::new();
     let height = (pixels.len() / width) as u32;
     let encoder = PngEncoder::new(&mut bytes);
@@ -162,7 +162,7 @@ pub(super) fn png(width: usize, pixels: &[[u8; 3]]) -> String {
 }
 
 /// RFC 4648.
-fn base64(bytes: &[u8]) -> String {
+pub(crate) fn base64(bytes: &[u8]) -> String {
     const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
     let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);
     for three in bytes.chunks(3) {

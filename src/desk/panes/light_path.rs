@@ -5,8 +5,9 @@ use std::sync::Arc;
 use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 
 use super::super::look;
-use super::super::rows::{Touch, row};
-use super::{MOUSE, Panes, lut, white};
+use super::super::rows::{Row, Touch, row};
+use super::super::typing::Typing;
+use super::{KEYBOARD, MOUSE, Panes, lut, white};
 use crate::colour::{ENCODINGS, OUTPUT_TRANSFORMS};
 use crate::engine::{Focus, Input, Snapshot};
 use crate::look::{Chain, Kind, List, NamedLut, Parameter, STAGES, Stage};
@@ -202,7 +203,10 @@ impl Panes {
                 open = !open;
             }
             let mut on = stage.on;
-            if ui.checkbox(&mut on, "").on_hover_text("it acts, or not").changed() {
+            let acts = ui.checkbox(&mut on, "").on_hover_text("it acts, or not");
+            let name = format!("{} acts", words(d.key));
+            acts.widget_info(|| egui::WidgetInfo::selected(egui::Role::CheckBox, true, on, &name));
+            if acts.changed() {
                 ask(Change::SetStageOn { list, at, on });
             }
             let in_focus = s.focus == Some(Focus { list, at });
@@ -219,16 +223,18 @@ impl Panes {
                 self.took = true;
             }
             ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-                let small = |text: &str| egui::Button::new(RichText::new(text).size(11.0)).small();
-                if ui.add(small("take out")).clicked() {
+                let mut small = |text: &str, about: &str| {
+                    let button = ui.add(egui::Button::new(RichText::new(text).size(11.0)).small());
+                    named(&button, egui::Role::Button, &format!("{text}: {}", words(d.key)));
+                    button.on_hover_text(about).clicked()
+                };
+                if small("take out", "out of this list") {
                     ask(Change::RemoveStage { list, at });
                 }
-                if at + 1 < stages.len()
-                    && ui.add(small("later")).on_hover_text("after the next stage").clicked()
-                {
+                if at + 1 < stages.len() && small("later", "after the next stage") {
                     ask(Change::MoveStage { list, from: at, to: at + 1 });
                 }
-                if at > 0 && ui.add(small("sooner")).on_hover_text("before the stage above").clicked() {
+                if at > 0 && small("sooner", "before the stage above") {
                     ask(Change::MoveStage { list, from: at, to: at - 1 });
                 }
             });
@@ -329,7 +335,11 @@ impl Panes {
         let address: Arc<str> = address.into();
         let in_hand = self.in_hand == address;
         self.addresses.push(address.clone());
-        let (response, touch) = row(ui, parameter, label, value, in_hand);
+        if let Some(first) = self.begin.take_if(|_| in_hand) {
+            self.typing = Some(Typing::new(address.clone(), first, parameter.show(value)));
+        }
+        let spec = Row { parameter, address: &address, label, value, in_hand };
+        let (response, touch) = row(ui, &spec, &mut self.typing);
         if in_hand && std::mem::take(&mut self.reveal) {
             response.scroll_to_me(None);
         }
@@ -338,6 +348,8 @@ impl Panes {
         self.took = true;
         match touch {
             Touch::Turn(detents) => inputs.push(Input::Turn { target: address, detents, control: MOUSE }),
+            Touch::Step(detents) => inputs.push(Input::Turn { target: address, detents, control: KEYBOARD }),
+            Touch::To(value) => inputs.push(Input::Set { target: address, value }),
             Touch::Reset => inputs.push(Input::Reset { target: address }),
             Touch::Pick => {}
         }
@@ -376,6 +388,11 @@ const THIS: (&str, &str) = ("this shot's", "the size of its frames");
 /// … and as large as the first shot's frames, whichever that will be.
 pub(super) const FIRST: (&str, &str) =
     ("the first shot's", "the size of its frames, whichever shot is the first");
+
+/// What assistive programs call a widget whose own words are not enough: a word that stands there several times, or none.
+pub(super) fn named(widget: &egui::Response, role: egui::Role, name: &str) {
+    widget.widget_info(|| egui::WidgetInfo::labeled(role, widget.enabled(), name));
+}
 
 /// What a choice beside it is about.
 fn caption(ui: &mut Ui, text: &str) {
@@ -432,7 +449,7 @@ pub(super) fn choose<'a>(
 ) -> Option<usize> {
     let mut chosen = None;
     ui.push_id(salt, |ui| {
-        ui.menu_button(RichText::new(now).size(11.0), |ui| {
+        let menu = ui.menu_button(RichText::new(now).size(11.0), |ui| {
             for (i, (name, about)) in all.enumerate() {
                 if ui.selectable_label(name == now, name).on_hover_text(about).clicked() {
                     chosen = Some(i);
@@ -440,6 +457,7 @@ pub(super) fn choose<'a>(
                 }
             }
         });
+        named(&menu.response, egui::Role::ComboBox, &format!("{salt}: {now}"));
     });
     chosen
 }

@@ -2,10 +2,11 @@
 
 use egui::{Align, Layout, Rect, Response, RichText, Sense, Stroke, Ui, Vec2, pos2};
 
+use super::super::focus::arrows;
 use super::super::look;
 use super::{Ask, Panes};
-use crate::engine::{self, Input, Learning, Reach, Snapshot, known_target};
-use crate::panel::{Act, ButtonState, ControlState, Mode, PANEL_ACTIONS, Standing, Takeover};
+use crate::engine::{self, Input, Learning, Reach, Snapshot, known_action, known_target};
+use crate::panel::{Act, ButtonState, ControlState, Kind, Mode, PANEL_ACTIONS, Standing, Takeover};
 use crate::show::Slot;
 
 /// What hands do on the drawn panel.
@@ -107,6 +108,9 @@ impl Panes {
                 let ink = if panel.standing.bank.as_ref() == Some(bank) { look::BRIGHT } else { look::QUIET };
                 let name = egui::Label::new(RichText::new(&**bank).size(11.0).color(ink));
                 let name = ui.add(name.sense(Sense::click())).on_hover_text("this bank");
+                let here = panel.standing.bank.as_ref() == Some(bank);
+                let spoken = format!("bank {bank}");
+                name.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, here, &spoken));
                 if name.clicked() {
                     inputs.push(Input::Panel(Act::Bank(at)));
                 }
@@ -143,8 +147,9 @@ impl Panes {
             let (what, ink) = recognised(learning);
             ui.label(RichText::new(what).size(11.0).color(ink));
             let small = |text: &str| egui::Button::new(RichText::new(text).size(11.0)).small();
-            let sure =
-                learning.guess.is_some_and(|guess| guess.need.is_none()) && learning.conflict.is_none();
+            let sure = learning.guess.is_some_and(|guess| guess.need.is_none())
+                && learning.conflict.is_none()
+                && unfit(learning).is_none();
             if sure && ui.add(small("keep it")).on_hover_text("in this panel's map").clicked() {
                 self.asks.push(Ask::KeepControl);
             }
@@ -170,7 +175,14 @@ impl Panes {
         p.text(at(21.0), egui::Align2::LEFT_CENTER, action, egui::FontId::proportional(12.0), does);
         let name = format!("{}: {}", button.label, button.action);
         response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, button.down, &name));
-        if pressed(ui, &response) {
+        // By the keyboard, or by an assistive program: pressed and let go.
+        if response.clicked() && !ui.input(|i| i.pointer.any_released() || i.pointer.any_pressed()) {
+            let press = |down| Input::Panel(Act::Button { button: button.index, down });
+            match stays(button) {
+                true => inputs.push(press(!button.down)),
+                false => inputs.extend([true, false].map(press)),
+            }
+        } else if pressed(ui, &response) {
             // One mouse cannot hold one thing and turn another: what is held for others stays down until the next click.
             let down = if stays(button) { !button.down } else { true };
             self.hands.pressed = (!stays(button)).then_some(button.index);
@@ -221,6 +233,7 @@ impl Panes {
         let by = if control.coding.is_relative() { DETENT } else { 127.0 / f64::from(width.max(1.0)) };
         let axis = (control.index, [by, 0.0]);
         self.take(ui, s, &response, control, [axis, (control.index, [0.0; 2])], inputs);
+        describe(ui, &response, &control.label, &[control], value.map(|(text, _)| text));
         let held = match control.takeover {
             _ if control.picked_up => "",
             Takeover::Scaled => "\n○ it moves the value by its share until they meet",
@@ -272,8 +285,9 @@ impl Panes {
             _ => "not in this show".to_owned(),
         };
         let font = egui::FontId::proportional(12.0);
-        p.text(pos2(left, rect.top() + 23.0), egui::Align2::LEFT_CENTER, text, font, look::TEXT);
+        p.text(pos2(left, rect.top() + 23.0), egui::Align2::LEFT_CENTER, &text, font, look::TEXT);
         let axes = [(across.index, [DETENT, 0.0]), (away.index, [0.0, DETENT])];
+        describe(ui, &response, name, &[across, away], Some(text));
         self.take(ui, s, &response, across, axes, inputs);
         let mut targets: Vec<&str> = Vec::new();
         for target in across.targets.iter().chain(&*away.targets) {
@@ -303,15 +317,18 @@ impl Panes {
                 (self.in_hand, self.reveal) = (row.into(), true);
             }
         }
-        let wheel = ui.input(|i| i.smooth_scroll_delta());
-        if response.hovered() && wheel != Vec2::ZERO {
-            let ball = axes[0].0 != axes[1].0;
-            let by = if ball { wheel } else { Vec2::new(wheel.x + wheel.y, 0.0) };
+        let ball = axes[0].0 != axes[1].0;
+        let mut step = |by: Vec2, each: f64| {
+            let by = if ball { by } else { Vec2::new(by.x + by.y, 0.0) };
             turn(
-                axes.map(|(control, per)| (control, per.map(|p| if p == 0.0 { 0.0 } else { NOTCH }))),
+                axes.map(|(control, per)| (control, per.map(|p| if p == 0.0 { 0.0 } else { each }))),
                 by,
                 inputs,
             );
+        };
+        step(arrows(ui, response), 1.0);
+        if response.hovered() {
+            step(ui.input(|i| i.smooth_scroll_delta()), NOTCH);
         }
     }
 
@@ -323,6 +340,22 @@ impl Panes {
             turn(axes, by, inputs);
         }
     }
+}
+
+/// Name and value of a control's box, for assistive programs: what it is called, what it moves, where that stands.
+fn describe(ui: &Ui, response: &Response, label: &str, controls: &[&ControlState], value: Option<String>) {
+    let mut moves: Vec<String> = Vec::new();
+    for target in controls.iter().flat_map(|control| &*control.targets) {
+        let name = target.address.replace(['/', '-'], " ");
+        if !moves.contains(&name) {
+            moves.push(name);
+        }
+    }
+    let name = format!("{label}: {}", moves.join(", "));
+    response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::SpinButton, true, &name));
+    ui.ctx().accesskit_node_builder(response.id, |node| {
+        node.set_value(value.unwrap_or_else(|| "not in this show".to_owned()));
+    });
 }
 
 fn turn(axes: [(usize, [f64; 2]); 2], moved: Vec2, inputs: &mut Vec<Input>) {
@@ -371,7 +404,7 @@ fn ground(ui: &Ui, rect: Rect, response: &Response, taken: bool) {
 }
 
 /// The address of the light path's row that an address leads to now.
-fn row_of(s: &Snapshot, address: &str) -> Option<String> {
+pub(in super::super) fn row_of(s: &Snapshot, address: &str) -> Option<String> {
     let Reach::Slot(slot) = s.reach(address)? else { return None };
     Some(match slot {
         Slot::Strength { list, at, .. } => format!("{}/{}/strength", list.key(), at + 1),
@@ -393,9 +426,22 @@ fn cells(controls: &[ControlState]) -> Vec<Cell<'_>> {
     cells
 }
 
+/// Why what is recognised cannot do what it is learned for.
+fn unfit(learning: &Learning) -> Option<&'static str> {
+    let button = matches!(learning.guess?.kind, Kind::Button { .. });
+    match known_action(&learning.target).is_ok() {
+        true if !button => Some("an action needs a button"),
+        false if button => Some("a button has no way to go: use what can be turned or moved"),
+        _ => None,
+    }
+}
+
 /// What is recognised by now, as a sentence, and its ink.
 fn recognised(learning: &Learning) -> (String, egui::Color32) {
     let Some(guess) = learning.guess else {
+        if known_action(&learning.target).is_ok() {
+            return ("press a button a few times, shortly".to_owned(), look::TEXT);
+        }
         let ask = "turn an encoder a little to the right, then to the left; move a knob or fader some way";
         return (ask.to_owned(), look::TEXT);
     };
@@ -405,6 +451,9 @@ fn recognised(learning: &Learning) -> (String, egui::Color32) {
         (Some((label, does)), _) => {
             let free = "take it out of the map first, or use another control";
             (format!("⚠ {found}; “{label}”, which {does}, sends the same: {free}"), look::WARN)
+        }
+        (None, None) if unfit(learning).is_some() => {
+            (format!("⚠ {found}; {}", unfit(learning).unwrap_or_default()), look::WARN)
         }
         (None, Some(need)) => (format!("{port}: {need} (so far {})", guess.kind), look::TEXT),
         (None, None) => (format!("{found}, {:.0} % sure", 100.0 * guess.certainty), look::TEXT),

@@ -3,7 +3,9 @@
 mod curve_graph;
 mod light_path;
 mod lut;
+mod marks;
 mod mirror;
+mod overlay;
 mod running_order;
 mod save_look;
 mod scopes;
@@ -18,20 +20,31 @@ use std::sync::Arc;
 use arc_swap::ArcSwap;
 use egui::{RichText, Ui, Vec2};
 
-pub(super) use self::mirror::Hands;
+pub(super) use self::mirror::{Hands, row_of};
+pub(super) use self::overlay::Overlay;
 use self::running_order::running_order;
 pub(super) use self::scopes::{ScopePane, TraceTextures};
 use self::transport::transport;
+use super::finder::{Finder, Outcome};
+use super::focus;
+use super::keys::Action;
 use super::library::SaveForm;
 use super::look;
 use super::luts::Wish;
+use super::rows::row_id;
 use super::sheet::LookSheet;
 use super::sofa::Sofa;
 use super::soundness::Soundness;
-use crate::engine::{Command, Compare, Focus, Input, Snapshot};
+use super::stills::{BringIn, StillSheet};
+use super::typing::Typing;
+use super::walk::Walk;
+use crate::engine::{self, Command, Compare, Does, Focus, Input, Snapshot};
 use crate::look::{CurvePoint, List};
+use crate::scope::patterns::Tally;
 use crate::show::{Address, Slot};
 
+/// Control number of the keyboard.
+pub(super) const KEYBOARD: u32 = 1;
 /// Control number of the mouse on the desk.
 pub(super) const MOUSE: u32 = 2;
 
@@ -52,8 +65,16 @@ pub(super) enum Ask {
 pub(super) struct Panes {
     /// Are they on view?
     pub shown: bool,
-    /// Is the list of keys on view?
-    pub keys: bool,
+    /// The keys, and what the panel does.
+    pub overlay: Overlay,
+    /// The list of everything, if it is open.
+    pub finder: Option<Finder>,
+    /// Where somebody is on the first walk.
+    pub walk: Walk,
+    /// What the list asks the desk to do.
+    pub wants: Vec<Action>,
+    /// What had the keyboard when panes were last drawn.
+    pub focused: Option<egui::Id>,
     /// Address of the parameter in hand.
     pub in_hand: Arc<str>,
     /// What hands do on the drawn panel.
@@ -88,16 +109,26 @@ pub(super) struct Panes {
     pub probing: bool,
     /// Where that was asked for last.
     pub probed: Option<[[f64; 2]; 2]>,
+    /// What was counted for the marks on the picture that is on view.
+    pub tally: Option<Tally>,
     /// The scopes.
     pub scopes: ScopePane,
     /// The name of a group that is about to be made.
     pub group_name: String,
     /// What is known of clients.
     pub sofa: Sofa,
+    /// A value that is being typed into a row.
+    pub typing: Option<Typing>,
+    /// One is to be typed into the row in hand: what was typed of it, if anything.
+    pub begin: Option<Option<char>>,
     /// The form for saving the look on view, if it is open.
     pub saving: Option<SaveForm>,
     /// The sheet of looks, in the picture's place.
     pub sheet: Option<LookSheet>,
+    /// The sheet of stills and versions, in the picture's place.
+    pub stills: Option<StillSheet>,
+    /// A picture that was dropped, and what is asked about it.
+    pub bringing_in: Option<BringIn>,
     /// What was asked for of a stage's LUT, which takes a while.
     pub lut_wish: Option<Wish>,
 }
@@ -108,7 +139,11 @@ impl Panes {
         Self {
             shown: true,
             open: ["balance/offset".to_owned()].into(),
-            keys: false,
+            overlay: Overlay::default(),
+            finder: None,
+            walk: Walk::default(),
+            wants: Vec::new(),
+            focused: None,
             in_hand: "balance/exposure".into(),
             hands: Hands::default(),
             took: false,
@@ -125,11 +160,16 @@ impl Panes {
             soundness: None,
             probing: false,
             probed: None,
+            tally: None,
             scopes: ScopePane::default(),
             group_name: String::new(),
             sofa: Sofa::default(),
+            typing: None,
+            begin: None,
             saving: None,
             sheet: None,
+            stills: None,
+            bringing_in: None,
             lut_wish: None,
         }
     }
@@ -142,6 +182,10 @@ impl Panes {
         presentation: (u64, u64),
         inputs: &mut Vec<Input>,
     ) -> egui::Rect {
+        // With the keyboard nowhere, Tab brings it to the row in hand.
+        let to_hand = ui.memory(|m| m.focused().is_none())
+            && ui.input(|i| i.key_pressed(egui::Key::Tab))
+            && !egui::Popup::is_any_open(ui.ctx());
         // What the mouse does from press to release is one gesture.
         let (pressed, down) = ui.input(|i| (i.pointer.any_pressed(), i.pointer.any_down()));
         if pressed {
@@ -154,8 +198,10 @@ impl Panes {
                     .frame(egui::Frame::NONE.inner_margin(egui::Margin::symmetric(8, 2)))
                     .show_separator_line(false)
             };
-            pane(egui::Panel::bottom("transport"))
-                .show(ui, |ui| transport(ui, s, presentation, self.note.as_deref(), inputs));
+            pane(egui::Panel::bottom("transport")).show(ui, |ui| {
+                let note = self.note.as_deref().or(s.kept.said.as_deref());
+                transport(ui, s, presentation, note, inputs);
+            });
             pane(egui::Panel::bottom("mirror")).show(ui, |ui| self.mirror(ui, s, inputs));
             if self.scopes.shown {
                 let scopes =
@@ -165,7 +211,10 @@ impl Panes {
             self.sofa.leave_marks(ui, s);
             pane(egui::Panel::left("order").default_size(190.0)).show(ui, |ui| running_order(ui, s, inputs));
             pane(egui::Panel::right("path").default_size(270.0)).show(ui, |ui| {
-                egui::ScrollArea::vertical().show(ui, |ui| self.light_path(ui, s, inputs));
+                egui::ScrollArea::vertical().show(ui, |ui| {
+                    self.light_path(ui, s, inputs);
+                    focus::follow(ui, &mut self.focused);
+                });
             });
             if std::mem::take(&mut self.took) {
                 self.hands.taken = None;
@@ -175,14 +224,18 @@ impl Panes {
                 }
             }
         }
+        if s.marks.any() && self.sheet.is_none() {
+            let strip = egui::Panel::bottom("marks").show_separator_line(false);
+            let frame = egui::Frame::NONE.inner_margin(egui::Margin::symmetric(8, 3)).fill(look::PANE);
+            strip.frame(frame).show(ui, |ui| marks::strip(ui, s, self.tally.as_ref(), inputs));
+        }
         if !(self.shown && self.scopes.shown) {
             self.scopes.hidden(inputs);
         }
         self.save_form(ui);
         self.sofa.window(ui, s, inputs);
-        if self.keys {
-            keys_window(ui);
-        }
+        // What is in hand has no row that is open.
+        self.begin = None;
         if !down {
             self.hands.let_go(inputs);
         }
@@ -202,6 +255,17 @@ impl Panes {
                 self.sheet = None;
             }
         }
+        if let Some(sheet) = &mut self.stills
+            && !sheet.draw(ui, area, s, inputs)
+        {
+            self.stills = None;
+        }
+        if !self.bringing_in.as_mut().is_none_or(|b| b.ask(ui, s, inputs)) {
+            self.bringing_in = None;
+        }
+        if self.sheet.is_none() && self.stills.is_none() {
+            marks::label(ui, area, s, self.tally.is_none());
+        }
         if let Some(trouble) = &s.trouble {
             let place = egui::Rect::from_min_size(
                 area.min + Vec2::new(12.0, 10.0),
@@ -217,7 +281,72 @@ impl Panes {
                 ),
             );
         }
+        self.over(ui, area, s, inputs);
+        if to_hand && self.shown && self.finder.is_none() && self.addresses.contains(&self.in_hand) {
+            ui.memory_mut(|m| m.request_focus(row_id(&self.in_hand)));
+        }
         area
+    }
+
+    /// What lies over the panes: the walk's card, the keys, the list, and the ring around what has the keyboard.
+    fn over(&mut self, ui: &Ui, area: egui::Rect, s: &Snapshot, inputs: &mut Vec<Input>) {
+        if let Some(row) = self.walk.card(ui, area, s, self.scopes.shown) {
+            self.take_row(&row);
+        }
+        self.overlay.draw(ui, s);
+        if let Some(finder) = &mut self.finder {
+            let mut take = None;
+            let outcome = finder.draw(ui.ctx(), s, &mut take);
+            if let Some(row) = take {
+                self.take_row(&row);
+            }
+            if let Some(outcome) = outcome {
+                self.finder = None;
+                self.carry_out(outcome, inputs);
+                ui.ctx().request_repaint();
+            }
+        }
+        focus::ring(ui.ctx());
+    }
+
+    fn carry_out(&mut self, outcome: Outcome, inputs: &mut Vec<Input>) {
+        match outcome {
+            Outcome::Leave => {}
+            Outcome::Engine(name) => {
+                let press = |down| Input::Press { action: name.into(), down };
+                inputs.push(press(true));
+                // What is held stays so until it is pressed again.
+                let held = engine::action(name).is_some_and(|a| matches!(a.does, Does::Held { .. }));
+                inputs.extend((!held).then(|| press(false)));
+            }
+            Outcome::Desk(action) => self.wants.push(action),
+            Outcome::Send(all) => inputs.extend(all),
+            Outcome::Learn(target) => inputs.push(Input::Learn { target: Some(target) }),
+            Outcome::Set { address, value, row } => {
+                if let Some(row) = row {
+                    self.take_row(&row);
+                }
+                inputs.push(Input::Set { target: address, value });
+            }
+        }
+    }
+
+    /// A row of the light path comes into hand, and what it is in is opened.
+    pub fn take_row(&mut self, row: &Arc<str>) {
+        let mut parts = row.split('/');
+        let (place, second) = (parts.next().unwrap_or_default(), parts.next().unwrap_or_default());
+        self.open.extend(match (place, parts.next()) {
+            // A family of balance is called by what its members have in common.
+            ("balance", _) => Some(format!("balance/{}", second.split('-').next().unwrap_or_default())),
+            ("output", Some(_)) => Some(format!("output/{second}")),
+            ("before" | "look" | "finish", Some(part)) if part != "strength" => {
+                Some(format!("{place}/{second}"))
+            }
+            _ => None,
+        });
+        self.in_hand = row.clone();
+        self.hands.taken = None;
+        (self.took, self.reveal) = (true, true);
     }
 
     /// Takes the parameter `by` rows further in hand.
@@ -239,21 +368,7 @@ pub(super) fn stage_of(s: &Snapshot, address: &str) -> Option<(List, usize)> {
     }
 }
 
-fn keys_window(ui: &Ui) {
-    egui::Window::new("Keys")
-        .collapsible(false)
-        .resizable(false)
-        .anchor(egui::Align2::CENTER_CENTER, Vec2::ZERO)
-        .show(ui.ctx(), |ui| {
-            egui::Grid::new("keys").num_columns(2).spacing([18.0, 4.0]).show(ui, |ui| {
-                for (key, what) in super::KEYS {
-                    ui.label(RichText::new(*key).color(look::BRIGHT));
-                    ui.label(*what);
-                    ui.end_row();
-                }
-            });
-        });
-}
-
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+pub(super) use self::tests::snapshot_of;

@@ -17,14 +17,15 @@ impl Panes {
             .anchor(egui::Align2::CENTER_CENTER, egui::Vec2::ZERO);
         window.show(ui.ctx(), |ui| {
             egui::Grid::new("save look").num_columns(2).spacing([12.0, 6.0]).show(ui, |ui| {
-                ui.label("name");
+                let label = ui.label("name");
                 let name = ui.add(TextEdit::singleline(&mut form.name).desired_width(300.0));
+                let name = name.labelled_by(label.id);
                 if !std::mem::replace(&mut form.begun, true) {
                     name.request_focus();
                 }
                 ui.end_row();
-                ui.label("note").on_hover_text("what it is for, in a line");
-                ui.add(TextEdit::singleline(&mut form.note).desired_width(300.0));
+                let label = ui.label("note").on_hover_text("what it is for, in a line");
+                ui.add(TextEdit::singleline(&mut form.note).desired_width(300.0)).labelled_by(label.id);
                 ui.end_row();
                 ui.label("means to be").on_hover_text("which limits greyhold check holds it to");
                 let now = form.intent.map_or("a colour picture", Intent::id);

@@ -6,7 +6,7 @@ use super::super::look;
 use super::{MOUSE, Panes};
 use crate::colour::Display;
 use crate::engine::{Input, Snapshot};
-use crate::gpu::ScopeView;
+use crate::gpu::{ScopeOf, ScopeView};
 use crate::scope::marks::{BARS, SKIN, Scale, bar, lines};
 use crate::scope::{BINS, MOST, SPAN, System, Window};
 use crate::show::Output;
@@ -22,6 +22,8 @@ pub struct TraceTextures {
 pub struct ScopePane {
     pub shown: bool,
     pub textures: Option<TraceTextures>,
+    /// Has the picture on view traces? Those of another are not shown.
+    pub current: bool,
     /// Red, green and blue side by side in place of luma.
     parade: bool,
     scale: Scale,
@@ -41,6 +43,7 @@ impl Default for ScopePane {
         Self {
             shown: false,
             textures: None,
+            current: true,
             parade: false,
             scale: Scale::default(),
             view: ScopeView::default(),
@@ -98,7 +101,20 @@ impl ScopePane {
 
     fn choices(&mut self, ui: &mut Ui) {
         let small = |text: &str| egui::Button::new(RichText::new(text).size(11.0)).small();
-        ui.label(RichText::new("client's signal").size(11.0).color(look::QUIET));
+        for (of, name, hint) in [
+            (ScopeOf::Signal, "client's signal", "what the client's window gets"),
+            (
+                ScopeOf::Balance,
+                "balance alone",
+                "what the client's signal would be without the chain: before, look and finish",
+            ),
+        ] {
+            let button = small(name).selected(self.view.of == of);
+            if ui.add(button).on_hover_text(hint).clicked() {
+                self.view.of = of;
+            }
+        }
+        ui.add_space(8.0);
         for (parade, name) in [(false, "luma"), (true, "red green blue")] {
             if ui.add(small(name).selected(self.parade == parade)).clicked() {
                 self.parade = parade;
@@ -166,7 +182,7 @@ impl ScopePane {
             }
         }
         let traces = Rect::from_min_max(pos2(rect.left() + 34.0, inner.top()), inner.max);
-        if let Some(textures) = self.textures {
+        if let Some(textures) = self.textures.filter(|_| self.current) {
             let channels: &[u32] = if self.parade { &[1, 2, 3] } else { &[0] };
             let width = traces.width() / channels.len() as f32;
             for (i, channel) in (0..).zip(channels) {
@@ -230,7 +246,7 @@ impl ScopePane {
         let middle = rect.center() + Vec2::new(0.5, -0.5) * rect.width() / BINS as f32 * self.zoom;
         let per_unit = rect.width() * SPAN as f32 / bins;
         let at = |[cb, cr]: [f64; 2]| middle + vec2(cb as f32, -cr as f32) * per_unit;
-        if let Some(textures) = self.textures {
+        if let Some(textures) = self.textures.filter(|_| self.current) {
             let half = 0.5 / self.zoom;
             let shown = Rect::from_min_max(pos2(0.5 - half, 0.5 - half), pos2(0.5 + half, 0.5 + half));
             p.image(textures.vector, rect, shown, Color32::WHITE);
@@ -275,7 +291,7 @@ impl ScopePane {
         let p = ui.painter().with_clip_rect(rect);
         p.rect_filled(rect, 0.0, look::SCOPE);
         let inner = rect.shrink(4.0);
-        if let Some(textures) = self.textures {
+        if let Some(textures) = self.textures.filter(|_| self.current) {
             let channels: &[u32] = if self.parade { &[1, 2, 3] } else { &[0] };
             let height = inner.height() / channels.len() as f32;
             for (i, channel) in (0..).zip(channels) {

@@ -1,9 +1,11 @@
 //! Transport: play, timecode, place in the shot, and how playback is doing.
 
+use egui::accesskit::{Action as AssistAction, ActionData};
 use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 
+use super::super::focus::arrows;
 use super::super::look;
-use crate::engine::{Command, Compare, Curtain, Input, Scope, Snapshot};
+use crate::engine::{Command, Compare, Curtain, Input, PaceCommand, Preview, Scope, Snapshot};
 
 pub(super) fn transport(
     ui: &mut Ui,
@@ -24,9 +26,30 @@ pub(super) fn transport(
         let bar = rect.shrink2(Vec2::new(0.0, 6.0));
         ui.painter().rect_filled(bar, 2.0, look::BAR);
         let last = s.frames.saturating_sub(1).max(1) as f32;
+        let place = |frame: u64| rect.left() + rect.width() * (frame as f32 / last).min(1.0);
+        // What is decoded and kept lies under the bar.
+        for run in &s.ready {
+            let under = bar.bottom() + 1.5;
+            let (from, to) = (place(run.start), place(run.end - 1).max(place(run.start) + 1.0));
+            ui.painter().hline(from..=to, under, egui::Stroke::new(2.0, look::FILL));
+        }
+        if let Some(range) = &s.range {
+            let (from, to) = (place(range.start), place(range.end.saturating_sub(1)));
+            let part = egui::Rect::from_x_y_ranges(from..=to.max(from + 1.0), bar.y_range());
+            ui.painter().rect_filled(part, 0.0, look::FILL);
+            for at in [from, to] {
+                ui.painter().vline(at, rect.y_range(), egui::Stroke::new(1.0, look::TEXT));
+            }
+        }
         let x = rect.left() + rect.width() * s.frame as f32 / last;
         ui.painter().vline(x, rect.y_range(), egui::Stroke::new(2.0, look::BRIGHT));
         response.widget_info(|| egui::WidgetInfo::slider(true, s.frame as f64, "frame"));
+        let response = response.on_hover_text(
+            "the line below: frames that are decoded and kept\nA, Shift A: play from here, to here",
+        );
+        if let Some(frame) = by_keys(ui, &response, s) {
+            inputs.push(Input::Command(Command::Seek(frame)));
+        }
         if let Some(at) = response.interact_pointer_pos() {
             let share = ((at.x - rect.left()) / rect.width()).clamp(0.0, 1.0);
             let frame = (share * last).round() as u64;
@@ -41,11 +64,14 @@ pub(super) fn transport(
         if ui.button(scope).on_hover_text("O").clicked() {
             inputs.push(Input::Command(Command::OtherScope));
         }
+        preview(ui, s, inputs);
+        super::marks::menu(ui, s, inputs);
         let compare = match s.compare {
             Compare::After => None,
             Compare::Before => Some("before"),
             Compare::WithoutLook => Some("without the look"),
             Compare::WithoutStage { .. } => Some("without the stage"),
+            Compare::OtherVersion => Some("another version"),
         };
         if let Some(compare) = compare {
             ui.label(RichText::new(compare).color(look::BRIGHT));
@@ -59,7 +85,7 @@ pub(super) fn transport(
             Curtain::Blank => Some("clients: blank"),
         };
         if let Some(clients) = clients {
-            ui.label(RichText::new(clients).color(look::WARN)).on_hover_text("F10, F11");
+            ui.label(RichText::new(clients).color(look::WARN)).on_hover_text("F11, F12");
         }
         if s.compiling {
             ui.label(RichText::new("preparing the look …").color(look::QUIET));
@@ -87,4 +113,53 @@ pub(super) fn transport(
             }
         });
     });
+}
+
+/// The frame that keys or an assistive program ask for while the bar has the keyboard.
+fn by_keys(ui: &Ui, bar: &egui::Response, s: &Snapshot) -> Option<u64> {
+    let last = s.frames.saturating_sub(1);
+    ui.ctx().accesskit_node_builder(bar.id, |node| {
+        node.set_min_numeric_value(0.0);
+        node.set_max_numeric_value(last as f64);
+        node.set_numeric_value_step(1.0);
+        node.set_value(s.timecode());
+        node.add_action(AssistAction::SetValue);
+    });
+    let by = arrows(ui, bar);
+    let asked = ui.input(|i| {
+        i.accesskit_action_requests(bar.id, AssistAction::SetValue).find_map(|request| match request.data {
+            Some(ActionData::NumericValue(frame)) => Some(frame.max(0.0).round() as u64),
+            _ => None,
+        })
+    });
+    let turned = (by.x + by.y).round() as i64;
+    asked.or((turned != 0).then(|| s.frame.saturating_add_signed(turned))).map(|frame| frame.min(last))
+}
+
+/// The size of live pictures, which is never smaller in secret.
+fn preview(ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
+    let command = |command| Input::Command(Command::Pace(command));
+    let (text, ink) = match s.reduced {
+        1 => ("size", look::TEXT),
+        2 => ("half size", look::WARN),
+        _ => ("quarter size", look::WARN),
+    };
+    ui.menu_button(RichText::new(text).color(ink), |ui| {
+        ui.label(RichText::new("of live pictures; files are never smaller").size(11.0).color(look::QUIET));
+        for preview in Preview::ALL {
+            if ui.radio(s.preview == preview, preview.name()).clicked() {
+                inputs.push(command(PaceCommand::Preview(preview)));
+            }
+        }
+    })
+    .response
+    .on_hover_text("U");
+    if s.range.is_some()
+        && ui
+            .button("part")
+            .on_hover_text("a part of the shot is played; click: the whole shot (Ctrl A)")
+            .clicked()
+    {
+        inputs.push(command(PaceCommand::Whole));
+    }
 }

@@ -69,6 +69,9 @@ impl Engine {
                             together.make(self, control, now);
                             self.command(Command::Seek(frame.max(0.0).round() as u64), now);
                         }
+                        (Place::Measure(measure), Some(Wanted::Number(value))) => {
+                            self.set_measure(measure, value);
+                        }
                         (Place::Shuttle, Some(Wanted::Number(speed))) => {
                             together.make(self, control, now);
                             self.command(Command::Shuttle(speed), now);
@@ -87,7 +90,7 @@ impl Engine {
                         let display = self.document.seen().display_beside(output, by as i32);
                         self.show_on(output, display, control, now);
                     }
-                    Some(place @ (Place::Frame | Place::Shuttle)) => {
+                    Some(place @ (Place::Frame | Place::Shuttle | Place::Measure(_))) => {
                         together.make(self, control, now);
                         self.travel(place, To::Turned(steps), now);
                     }
@@ -103,7 +106,7 @@ impl Engine {
                     Some(Place::On { list, at, .. }) => {
                         together.0.push(Change::SetStageOn { list, at, on: true });
                     }
-                    Some(place @ (Place::Frame | Place::Shuttle)) => {
+                    Some(place @ (Place::Frame | Place::Shuttle | Place::Measure(_))) => {
                         together.make(self, control, now);
                         self.travel(place, To::Default, now);
                     }
@@ -136,9 +139,13 @@ impl Engine {
             .flatten()
     }
 
-    /// Another frame, or another speed; gives where that then stands in its range.
+    /// Another frame, another speed, another way to compare; gives where that then stands in its range.
     fn travel(&mut self, place: Place, to: To, now: Instant) -> f64 {
-        let target = if place == Place::Frame { FRAME } else { SHUTTLE };
+        let target = match place {
+            Place::Frame => FRAME,
+            Place::Measure(measure) => measure.address(),
+            _ => SHUTTLE,
+        };
         // Nothing of the document changes by it.
         self.moved(target, to, now);
         self.position(target).unwrap_or_default()
@@ -164,7 +171,9 @@ impl Engine {
                 Place::On { list, at, .. } if number != 0.0 => {
                     together.0.push(Change::SetStageOn { list, at, on: steps * number > 0.0 });
                 }
-                Place::Frame | Place::Shuttle => return Some((place, To::Turned(steps * number))),
+                Place::Frame | Place::Shuttle | Place::Measure(_) => {
+                    return Some((place, To::Turned(steps * number)));
+                }
                 Place::On { .. } | Place::Display(_) => {}
             }
             return None;
@@ -189,7 +198,7 @@ impl Engine {
                 pickups[index].put(f64::from(on));
                 together.0.push(Change::SetStageOn { list, at, on });
             }
-            Place::Frame | Place::Shuttle => return Some((place, To::At(goal))),
+            Place::Frame | Place::Shuttle | Place::Measure(_) => return Some((place, To::At(goal))),
             Place::Display(_) => {}
         }
         None

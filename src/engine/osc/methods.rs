@@ -5,6 +5,7 @@ use std::sync::Arc;
 use serde_json::{Value, json};
 
 use super::super::actions::{ACTIONS, Does};
+use super::super::comparing::Measure;
 use super::super::input::FASTEST;
 use super::super::snapshot::Snapshot;
 use super::super::targets::{FOCUS_PARAMETERS, Focus, Reach, known_target, own_addresses, reach};
@@ -47,6 +48,8 @@ pub(super) enum Place {
     Frame,
     /// How many times as fast it plays.
     Shuttle,
+    /// How the picture stands beside its reference; never which still.
+    Measure(Measure),
 }
 
 /// What can be reached, and from where.
@@ -80,7 +83,8 @@ pub(super) fn place(view: View<'_>, address: &str) -> Result<Option<Place>, ()> 
                 Reach::Frame => Place::Frame,
                 Reach::Shuttle => Place::Shuttle,
                 // Programs press `/do/next-look`.
-                Reach::Look => return None,
+                Reach::Look | Reach::Measure(Measure::Still) => return None,
+                Reach::Measure(measure) => Place::Measure(measure),
             })
         }));
     }
@@ -127,8 +131,14 @@ pub(super) fn wanted(show: &Show, place: Place, argument: &Argument) -> Option<W
         (Place::Display(_), Argument::Text(id)) => {
             Wanted::Display(show.all_displays().find(|d| d.id == *id && show.check_display(d).is_ok())?)
         }
-        (Place::Frame | Place::Shuttle, Argument::Number(n)) => Wanted::Number(*n),
-        (Place::On { .. } | Place::Frame | Place::Shuttle, _) | (Place::Display(_), _) => return None,
+        (Place::Frame | Place::Shuttle | Place::Measure(_), Argument::Number(n)) => Wanted::Number(*n),
+        (Place::Measure(measure), Argument::Text(name)) => {
+            Wanted::Number(measure.parameter()?.choices().iter().position(|c| c == name)? as f64)
+        }
+        (Place::On { .. } | Place::Frame | Place::Shuttle | Place::Measure(_), _)
+        | (Place::Display(_), _) => {
+            return None;
+        }
     })
 }
 
@@ -137,6 +147,9 @@ pub(super) fn key_of(place: Place, wanted: &Wanted) -> Key {
     match (place, wanted) {
         (Place::Parameter(slot), Wanted::Number(n)) => key(slot.parameter(), *n),
         (Place::Shuttle, Wanted::Number(n)) => speed_key(*n),
+        (Place::Measure(measure), Wanted::Number(n)) if measure.parameter().is_some() => {
+            measure.parameter().map_or(Key::Step(0), |p| key(p, *n))
+        }
         (_, Wanted::Number(n)) => Key::Step(*n as i64),
         (_, Wanted::Switch(on)) => Key::Step((*on).into()),
         (_, Wanted::Display(display)) => Key::Text(display.id.as_ref().into()),
@@ -236,6 +249,14 @@ pub(super) fn shown(s: &Snapshot, layout: Option<&Layout>) -> Vec<Shown> {
                     (Sent::Int(frame as i32), Key::Step(frame as i64))
                 }
                 Place::Shuttle => (Sent::Float(s.speed as f32), speed_key(s.speed)),
+                Place::Measure(measure) => {
+                    let (parameter, value) = (measure.parameter()?, s.kept.measure(measure));
+                    let sent = match parameter.choices() {
+                        [] => Sent::Float(value as f32),
+                        _ => Sent::Int(value as i32),
+                    };
+                    (sent, key(parameter, value))
+                }
             };
             Some(Shown { address: format!("/{address}").into(), sent, key })
         })
@@ -286,6 +307,7 @@ pub(super) fn methods(s: &Snapshot) -> (Vec<Method>, Vec<(String, String)>) {
         let how = match action.does {
             Does::Once(_) => "when it is pressed",
             Does::Held { .. } => "as long as it is pressed",
+            Does::Tapped(_) => "when it is pressed",
         };
         all.push(Method {
             address: format!("/do/{}", action.name),
@@ -314,28 +336,8 @@ fn method(s: &Snapshot, address: String, place: Place) -> Option<Method> {
         held: false,
     };
     Some(match place {
-        Place::Parameter(slot) => {
-            let (p, value) = (slot.parameter(), show.get(slot)?);
-            let choices = p.choices();
-            let mut description = p.doc.trim().to_owned();
-            for (number, name) in choices.iter().enumerate() {
-                description.push_str(if number == 0 { " " } else { ", " });
-                description.push_str(&format!("{number} {name}"));
-            }
-            let whole = |v: f64| if choices.is_empty() { json!(v) } else { json!(v as i64) };
-            Method {
-                description,
-                tag: if choices.is_empty() { 'f' } else { 'i' },
-                value: Some(whole(value)),
-                range: Some(match choices {
-                    [] => json!({ "MIN": p.min, "MAX": p.max }),
-                    _ => json!({ "VALS": (0..choices.len()).collect::<Vec<_>>() }),
-                }),
-                unit: unit(p.unit),
-                held: p.scale != Scale::Circle,
-                ..plain
-            }
-        }
+        Place::Parameter(slot) => of_parameter(plain, slot.parameter(), show.get(slot)?),
+        Place::Measure(measure) => of_parameter(plain, measure.parameter()?, s.kept.measure(measure)),
         Place::On { list, at, .. } => Method {
             description: "Does the stage act?".to_owned(),
             value: Some(Value::Bool(show.chain.list(list).get(at)?.on)),
@@ -370,6 +372,29 @@ fn method(s: &Snapshot, address: String, place: Place) -> Option<Method> {
             ..plain
         },
     })
+}
+
+/// The method of a parameter that has a value.
+fn of_parameter(plain: Method, p: &Parameter, value: f64) -> Method {
+    let choices = p.choices();
+    let mut description = p.doc.trim().to_owned();
+    for (number, name) in choices.iter().enumerate() {
+        description.push_str(if number == 0 { " " } else { ", " });
+        description.push_str(&format!("{number} {name}"));
+    }
+    let whole = |v: f64| if choices.is_empty() { json!(v) } else { json!(v as i64) };
+    Method {
+        description,
+        tag: if choices.is_empty() { 'f' } else { 'i' },
+        value: Some(whole(value)),
+        range: Some(match choices {
+            [] => json!({ "MIN": p.min, "MAX": p.max }),
+            _ => json!({ "VALS": (0..choices.len()).collect::<Vec<_>>() }),
+        }),
+        unit: unit(p.unit),
+        held: p.scale != Scale::Circle,
+        ..plain
+    }
 }
 
 /// As the proposal's list of units has it, else our own word.

@@ -9,13 +9,13 @@ use rayon::prelude::*;
 
 use super::raster::{interpretation, raster};
 use super::render::RenderError;
-use crate::colour::{AP1, Display, acescct_encode};
+use crate::colour::Display;
 use crate::gpu::Gpu;
-use crate::look::{Chain, Stage};
+use crate::look::Stage;
 use crate::media::timecode::Counting;
 use crate::media::{MediaError, Source, open};
-use crate::picture::cpu::{self, Grader};
-use crate::picture::{Frame, Recipe, Tail, Unpack};
+use crate::picture::Frame;
+use crate::picture::cpu;
 use crate::show::{Change, Output, OutputSettings, Shot, Show, ShowError, recipe};
 use page::{Label, Page};
 
@@ -91,53 +91,22 @@ pub enum SheetError {
     },
 }
 
-/// Frames that are looked at to find the one that stands for a shot.
-const SAMPLES: u64 = 5;
-/// Places across and down at which a sampled frame is looked at.
-const GRID: (u32, u32) = (64, 36);
-
-/// The frame that stands for a shot, counted from its first as 0: of five, spread evenly over it, the one with the
-/// median of mean balanced light (in ACEScct, so that it is a mean of stops, not of lamps). Frames that cannot be read are
-/// passed over.
+/// The frame that stands for a shot ([`Shot::representative`]) and its number, counted from the shot's first as 0. Where it
+/// cannot be read, one that can: from the shot's quarters, then its first.
 ///
 /// # Errors
-/// Why no frame could be read.
-pub fn representative(show: &Show, shot: usize, source: &mut dyn Source) -> Result<u64, MediaError> {
-    let Some(s) = show.shots.get(shot) else { return Ok(0) };
-    let length = s.end - s.start;
-    let mut numbers: Vec<u64> = (0..SAMPLES).map(|i| length * (2 * i + 1) / (2 * SAMPLES)).collect();
-    numbers.dedup();
-    let (mut seen, mut failed) = (Vec::new(), None);
-    for number in numbers {
-        match source.frame(s.start + number) {
-            Ok(frame) => seen.push((brightness(show, s, &frame), number)),
-            Err(error) => failed = failed.or(Some(error)),
+/// Why the frame that stands for it could not be read, if none could.
+pub fn standing(shot: &Shot, source: &mut dyn Source) -> Result<(u64, Frame), MediaError> {
+    let length = shot.end - shot.start;
+    let number = shot.representative() - shot.start;
+    let mut why = None;
+    for number in [number, length / 4, length * 3 / 4, 0] {
+        match source.frame(shot.start + number) {
+            Ok(frame) => return Ok((number, frame)),
+            Err(error) => why = why.or(Some(error)),
         }
     }
-    seen.sort_by(|a, b| a.0.total_cmp(&b.0));
-    match (seen.get(seen.len() / 2), failed) {
-        (Some((_, number)), _) => Ok(*number),
-        (None, Some(error)) => Err(error),
-        (None, None) => Ok(0),
-    }
-}
-
-/// Mean ACEScct of a frame's luminance, balanced, on a grid of places.
-fn brightness(show: &Show, shot: &Shot, frame: &Frame) -> f64 {
-    let unpack = Unpack::<f32>::of(&frame.format);
-    let graded = Recipe::graded(shot.encoding, shot.balance, &Chain::default(), Tail::Light);
-    let balanced = Grader::<f32>::new(&graded.rendered_by(show.transform));
-    let weights = AP1.to_xyz().0[1].map(|w| w as f32);
-    let mut sum = 0.0;
-    for y in 0..GRID.1 {
-        for x in 0..GRID.0 {
-            let at = |i: u32, of: u32, side: u32| (2 * i + 1) * side / (2 * of);
-            let signal = unpack.at(frame, at(x, GRID.0, frame.width), at(y, GRID.1, frame.height));
-            let light: f32 = balanced.pixel(signal).iter().zip(weights).map(|(v, w)| v * w).sum();
-            sum += f64::from(acescct_encode(light.max(0.0)));
-        }
-    }
-    sum / f64::from(GRID.0 * GRID.1)
+    Err(why.expect("there was one to read"))
 }
 
 /// Grades every look on every shot and lays them out. `progress` is told shot, look, pictures done and of how many,
@@ -179,10 +148,8 @@ pub fn sheet(
     let mut done = 0;
     for (place, (index, shot)) in shots.iter().enumerate() {
         let source = |error| RenderError::Source { shot: shot.name.clone(), error };
-        let mut clip = open(&shot.source_path(job.dir), &interpretation(shot)).map_err(source)?;
-        let number = representative(job.show, *index, clip.as_mut()).map_err(source)?;
-        let media = |error| RenderError::Media { shot: shot.name.clone(), frame: number, error };
-        let frame = clip.frame(shot.start + number).map_err(media)?;
+        let mut clip = open(&shot.source_path(job.dir), &interpretation(job.show, shot)).map_err(source)?;
+        let (number, frame) = standing(shot, clip.as_mut()).map_err(source)?;
         frames.push(number);
         let info = clip.info();
         let timecode = info.timecode_start.map_or(String::new(), |start| {

@@ -14,7 +14,6 @@ mod cdl;
 mod process;
 mod read;
 mod write;
-mod xml;
 
 pub use bake::{Baked, Domain, Fitted, Residual, Shaping};
 pub use process::Process;

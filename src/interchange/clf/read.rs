@@ -1,6 +1,5 @@
 //! Reading.
 
-use super::xml::{Element, Xml, unknown};
 use super::{
     CdlParams, CdlStyle, Clf, Depth, ExponentParams, ExponentStyle, LogParams, LogStyle, Lut1d, Lut3d,
     MOST_NUMBERS, Node, Operation, SIZES_1D, SIZES_3D, Version, fits, is_odd_half,
@@ -8,6 +7,7 @@ use super::{
 use crate::colour::{HALVES, Interpolation};
 use crate::interchange::Error;
 use crate::interchange::text::{excerpt, utf8};
+use crate::interchange::xml::{Element, Xml, unknown};
 use half::f16;
 
 const CHILDREN: &str = "Id, Description, InputDescriptor, OutputDescriptor, Info, Matrix, LUT1D, LUT3D, Range, \

@@ -6,37 +6,9 @@ use super::{
 };
 use crate::interchange::Error;
 use crate::interchange::text::digits;
+use crate::interchange::xml::{attribute, element};
 use half::f16;
 use std::fmt::Write as _;
-
-/// Text with XML's own characters escaped, and without those that XML 1.0 cannot hold.
-fn escaped(text: &str) -> String {
-    let allowed =
-        |c: &char| matches!(c, '\t' | '\n' | '\r') || (*c >= ' ' && !matches!(c, '\u{fffe}' | '\u{ffff}'));
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars().filter(allowed) {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            // A reader of attributes makes spaces of these.
-            '\t' | '\n' | '\r' => {
-                let _ = write!(out, "&#{};", c as u32);
-            }
-            c => out.push(c),
-        }
-    }
-    out
-}
-
-fn attribute(out: &mut String, name: &str, value: &str) {
-    let _ = write!(out, " {name}=\"{}\"", escaped(value));
-}
-
-fn element(out: &mut String, indent: &str, name: &str, text: &str) {
-    let _ = writeln!(out, "{indent}<{name}>{}</{name}>", escaped(text));
-}
 
 fn row<'a>(out: &mut String, numbers: impl IntoIterator<Item = &'a f64>) {
     let shown: Vec<_> = numbers.into_iter().map(|x| digits(*x)).collect();

@@ -7,6 +7,9 @@ mod video;
 
 use std::path::{Path, PathBuf};
 
+#[cfg(feature = "video")]
+pub(super) use video::{discard_others, open_input, start as start_ffmpeg};
+
 use super::image_file::ImageFormat;
 use super::{MediaError, Rate};
 use crate::colour::{Range, YcbcrMatrix};
@@ -25,6 +28,8 @@ pub struct Interpretation {
     pub siting: Option<Siting>,
     /// Frames a second.
     pub rate: Option<Rate>,
+    /// The rate that a file with frames at uneven times is laid on, so that it keeps its time: the show's.
+    pub laid_on: Option<Rate>,
 }
 
 /// What is known about a source without decoding all of it.
@@ -54,6 +59,74 @@ pub struct ClipInfo {
     pub description: String,
     /// Number in the name of a sequence's frame 0; 0 for a video.
     pub first_number: u64,
+    /// What the file says of its colours.
+    pub points: CodePoints,
+    /// Width to height of a pixel.
+    pub pixel_aspect: (u32, u32),
+    /// Each stream of sound, in words.
+    pub sound: Vec<String>,
+    /// Degrees that frames are turned clockwise to be upright; width and height are those after it.
+    pub turned: u32,
+}
+
+/// Code points of ITU-T H.273 that a file carries: tables 2, 3 and 4. `None`: it says nothing.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct CodePoints {
+    /// Colour primaries.
+    pub primaries: Option<u32>,
+    /// Transfer characteristics.
+    pub transfer: Option<u32>,
+    /// Matrix coefficients.
+    pub matrix: Option<u32>,
+}
+
+impl CodePoints {
+    /// The same without what says nothing: 2, "unspecified", and what is reserved.
+    fn known(self) -> Self {
+        let known = |v: Option<u32>| v.filter(|v| *v != 2 && *v < 256);
+        let Self { primaries, transfer, matrix } = self;
+        let coded = |v: Option<u32>| known(v).filter(|v| *v != 0);
+        Self { primaries: coded(primaries), transfer: coded(transfer), matrix: known(matrix) }
+    }
+
+    /// In words, as the table has them: "BT.709, BT.709, BT.709".
+    pub fn text(&self) -> String {
+        let word = |v: Option<u32>, names: &[(u32, &'static str)]| match v {
+            None => "untagged".to_owned(),
+            Some(v) => {
+                names.iter().find(|n| n.0 == v).map_or_else(|| format!("code {v}"), |n| n.1.to_owned())
+            }
+        };
+        const PRIMARIES: &[(u32, &str)] = &[
+            (1, "BT.709"),
+            (5, "BT.601 625"),
+            (6, "BT.601 525"),
+            (9, "BT.2020"),
+            (11, "P3-DCI"),
+            (12, "P3-D65"),
+        ];
+        const TRANSFER: &[(u32, &str)] = &[
+            (1, "BT.709"),
+            (4, "gamma 2.2"),
+            (5, "gamma 2.8"),
+            (6, "BT.601"),
+            (8, "linear"),
+            (13, "sRGB"),
+            (14, "BT.2020 10 bit"),
+            (15, "BT.2020 12 bit"),
+            (16, "PQ"),
+            (17, "ST 428-1"),
+            (18, "HLG"),
+        ];
+        const MATRIX: &[(u32, &str)] =
+            &[(0, "R'G'B'"), (1, "BT.709"), (5, "BT.601"), (6, "BT.601"), (9, "BT.2020"), (10, "BT.2020 CL")];
+        format!(
+            "primaries {}, transfer {}, matrix {}",
+            word(self.primaries, PRIMARIES),
+            word(self.transfer, TRANSFER),
+            word(self.matrix, MATRIX)
+        )
+    }
 }
 
 /// Frames by number.
@@ -100,6 +173,27 @@ pub fn open(path: &Path, as_: &Interpretation) -> Result<Box<dyn Source>, MediaE
         return Err(MediaError::refused(path, "the file is empty (0 bytes)", ACCEPTED));
     }
     open_video(path, as_)
+}
+
+/// Reads one image file, whatever other files beside it are called.
+///
+/// # Errors
+/// Not there, not a kind that is read, damaged.
+pub fn read_image(path: &Path) -> Result<Frame, MediaError> {
+    sequence::read_one(path)
+}
+
+/// The image sequences in a folder, as patterns; a single image as its file.
+pub(super) fn sequences_in(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
+    let all = pattern::Pattern::of_folder(folder)?;
+    Ok(all.iter().map(|p| folder.join(p.name())).collect())
+}
+
+/// The first file that fits a pattern.
+pub(super) fn first_of_pattern(path: &Path) -> Option<PathBuf> {
+    let pattern = pattern::Pattern::parse(path)?;
+    let (first, ..) = pattern.present().ok()??;
+    Some(pattern.path(first))
 }
 
 const ACCEPTED: &str = "video files, and image sequences of PNG, TIFF, EXR or DPX files";

@@ -93,6 +93,10 @@ impl Sequence {
             description += ", 24 frames/s (untagged: assumed)";
         }
         description += unread;
+        let (x, y) = header.pixel_aspect();
+        if x != y {
+            description += &format!(", pixels of {x}:{y}");
+        }
         if missing > 0 {
             description += &format!(", {missing} missing");
         }
@@ -110,6 +114,10 @@ impl Sequence {
             drop_frame: timecode.is_some_and(|t| t.1),
             description,
             first_number: first,
+            points: super::CodePoints::default(),
+            pixel_aspect: header.pixel_aspect(),
+            turned: 0,
+            sound: Vec::new(),
         };
         Ok(Self { pattern, info, pool: Pool::new(SPARE), scratch: Vec::new() })
     }
@@ -153,6 +161,17 @@ impl Source for Sequence {
         Frame::new(width, height, info.format, planes)
             .map_err(|e| MediaError::refused(&file, e.to_string(), ACCEPTED))
     }
+}
+
+/// One image file as a frame.
+pub(super) fn read_one(path: &Path) -> Result<Frame, MediaError> {
+    let header = Header::read(path)?;
+    let (width, height) = header.size();
+    let format = header.format(&Interpretation::default());
+    let len = width as usize * height as usize * format.sample.bytes();
+    let planes = std::array::from_fn(|_| Buffer::from(vec![0; len]));
+    let planes = header.samples(path, &mut Vec::new(), planes)?;
+    Frame::new(width, height, format, planes).map_err(|e| MediaError::refused(path, e.to_string(), ACCEPTED))
 }
 
 /// What a still's header says.
@@ -249,6 +268,15 @@ impl Header {
             Self::Dpx(h) => h.timecode.clone(),
             Self::Exr(h) => h.timecode.clone(),
             Self::Codes { .. } => None,
+        }
+    }
+
+    /// Width to height of a pixel.
+    fn pixel_aspect(&self) -> (u32, u32) {
+        match self {
+            Self::Dpx(h) => h.pixel_aspect,
+            Self::Exr(h) => h.pixel_aspect,
+            Self::Codes { .. } => (1, 1),
         }
     }
 

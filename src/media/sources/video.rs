@@ -5,7 +5,9 @@
 //! faster in order and lose little after a seek that has to decode a run of frames anyway.
 
 mod clock;
+mod laid;
 mod layout;
+mod turn;
 
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Once};
@@ -20,8 +22,10 @@ use ffmpeg_next::util::log;
 use ffmpeg_next::{Packet, codec, decoder, ffi, frame, media};
 
 use self::clock::{Clock, Timing};
+use self::laid::Laid;
 use self::layout::Layout;
-use super::{ClipInfo, Interpretation, Source, describe};
+use self::turn::Turn;
+use super::{ClipInfo, CodePoints, Interpretation, Source, describe};
 use crate::colour::{Range, YcbcrMatrix};
 use crate::media::timecode::{Counting, says_drop};
 use crate::media::{MediaError, Rate};
@@ -54,6 +58,10 @@ pub struct Video {
     intra: bool,
     layout: Layout,
     pixel: Pixel,
+    /// The decoded frames' format and size, before they are turned.
+    decoded: (Format, (u32, u32)),
+    turn: Turn,
+    laid: Option<Laid>,
     /// For planes 0, and for 1 and 2: two pools, so that buffers keep their length.
     pools: [Arc<Pool>; 2],
     run: Run,
@@ -93,7 +101,7 @@ impl Video {
         let (mut timing, index) = Timing::read(path, &input)?;
         let (decoder, intra) = open_decoder(path, &input, index)?;
         let intra = intra || timing.all_key;
-        discard_others(&mut input, index);
+        discard_others(&mut input, &[index]);
         let codec_name = codec_name(&decoder);
         let mut video = Self {
             path: path.to_owned(),
@@ -110,6 +118,10 @@ impl Video {
                 drop_frame: false,
                 description: String::new(),
                 first_number: 0,
+                points: CodePoints::default(),
+                pixel_aspect: (1, 1),
+                turned: 0,
+                sound: Vec::new(),
             },
             input,
             decoder,
@@ -118,6 +130,9 @@ impl Video {
             intra,
             layout: Layout::default(),
             pixel: Pixel::None,
+            decoded: (Format::rgb(Sample::U8, 8), (0, 0)),
+            turn: Turn::default(),
+            laid: None,
             pools: [Pool::new(SPARE), Pool::new(2 * SPARE)],
             run: Run::default(),
             looked_up: false,
@@ -165,10 +180,54 @@ impl Video {
         if picture.is_interlaced() {
             description += ", interlaced (both fields in a frame)";
         }
+        let mut rate = as_.rate.or(timing.rate).unwrap_or(Rate::FPS_24);
+        let mut frames = timing.frames;
         if timing.uneven {
-            description += ", uneven frame times (played at an even rate)";
+            description += ", uneven frame times";
+            let base = self.input.stream(self.stream).map(|s| s.time_base());
+            self.laid = match (&timing.clock, base, as_.laid_on) {
+                (Clock::Listed(stamps), Some(base), Some(on)) => Laid::of(stamps, base, on),
+                _ => None,
+            };
+            match (&self.laid, as_.laid_on) {
+                (Some(laid), Some(on)) => {
+                    (frames, rate) = (laid.count(), on);
+                    let (repeated, left_out) = laid.changes(timing.frames);
+                    description +=
+                        &format!(", laid on {on} frames/s: {repeated} shown again, {left_out} left out");
+                }
+                _ => description += " (played at an even rate)",
+            }
         }
-        let rate = as_.rate.or(timing.rate).unwrap_or(Rate::FPS_24);
+        if let Some(stream) = self.input.stream(self.stream) {
+            self.turn = Turn::of(&stream);
+            self.info.pixel_aspect = pixel_aspect(&stream, picture);
+        }
+        if self.turn != Turn::default() {
+            let how = if format.chroma == Chroma::C444 { "" } else { ", chroma interpolated" };
+            description += &format!(", turned by {}°{how}", self.turn.degrees());
+            if self.turn.degrees() % 180 != 0 {
+                let (x, y) = self.info.pixel_aspect;
+                self.info.pixel_aspect = (y, x);
+            }
+        }
+        if self.info.pixel_aspect != (1, 1) {
+            let (x, y) = self.info.pixel_aspect;
+            description += &format!(", pixels of {x}:{y}");
+        }
+        self.decoded = (format, (width, height));
+        let format = self.turn.format(format);
+        let (width, height) = self.turn.size((width, height));
+        self.info.turned = self.turn.degrees();
+        self.info.sound = sound_of(&self.input);
+        self.info.points = CodePoints {
+            primaries: Some(ffi::AVColorPrimaries::from(picture.color_primaries()) as u32),
+            transfer: Some(
+                ffi::AVColorTransferCharacteristic::from(picture.color_transfer_characteristic()) as u32
+            ),
+            matrix: Some(ffi::AVColorSpace::from(picture.color_space()) as u32),
+        }
+        .known();
         if as_.rate.is_none() && timing.rate.is_none() {
             description += ", 24 frames/s (untagged: assumed)";
         }
@@ -183,7 +242,7 @@ impl Video {
                 Err(_) => description += &format!(", timecode {text} does not fit the rate"),
             }
         }
-        (self.info.frames, self.info.rate) = (timing.frames, rate);
+        (self.info.frames, self.info.rate) = (frames, rate);
         (self.info.width, self.info.height, self.info.format) = (width, height, format);
         self.info.description = description;
         self.clock = timing.clock;
@@ -305,7 +364,7 @@ impl Video {
     /// Opens the file again: the one way to its first frame that works for every container.
     fn restart(&mut self) -> Result<(), MediaError> {
         self.input = open_input(&self.path)?;
-        discard_others(&mut self.input, self.stream);
+        discard_others(&mut self.input, &[self.stream]);
         self.decoder.flush();
         self.run = Run::default();
         Ok(())
@@ -320,7 +379,7 @@ impl Video {
         let first = self.clock.stamp(0);
         let mut timing = Timing::of_packets(&self.path, &self.input, self.stream)?;
         timing.begin(first);
-        let taken = timing.frames == self.info.frames;
+        let taken = self.laid.is_none() && timing.frames == self.info.frames;
         if taken {
             self.clock = timing.clock;
         }
@@ -329,16 +388,22 @@ impl Video {
 
     fn pack(&self) -> Result<Frame, MediaError> {
         let (info, picture) = (&self.info, &self.picture);
-        if (picture.width(), picture.height(), picture.format()) != (info.width, info.height, self.pixel) {
+        let (format, size) = self.decoded;
+        if ((picture.width(), picture.height()), picture.format()) != (size, self.pixel) {
             let name = picture.format().descriptor().map_or("unknown", |d| d.name());
             let what = format!("a frame of {}×{} {name} comes in it", picture.width(), picture.height());
-            let accepted =
-                format!("frames like its first: {}×{}, {}", info.width, info.height, describe(&info.format));
+            let accepted = format!("frames like its first: {}×{}, {}", size.0, size.1, describe(&format));
             return Err(MediaError::refused(&self.path, what, accepted));
         }
-        let planes = self.layout.planes(picture, &info.format, &self.pools);
-        Frame::new(info.width, info.height, info.format, planes)
-            .map_err(|e| MediaError::refused(&self.path, e.to_string(), layout::accepted()))
+        let refused = |e: crate::picture::FrameError| {
+            MediaError::refused(&self.path, e.to_string(), layout::accepted())
+        };
+        let planes = self.layout.planes(picture, &format, &self.pools);
+        let frame = Frame::new(size.0, size.1, format, planes).map_err(refused)?;
+        if self.turn == Turn::default() {
+            return Ok(frame);
+        }
+        Frame::new(info.width, info.height, info.format, self.turn.planes(frame)).map_err(refused)
     }
 }
 
@@ -351,6 +416,7 @@ impl Source for Video {
         if number >= self.info.frames {
             return Err(MediaError::PastEnd { file: self.path.clone(), number, frames: self.info.frames });
         }
+        let number = self.laid.as_ref().and_then(|l| l.frame(number)).unwrap_or(number);
         if self.held != Some(number) {
             self.run.trouble = None;
             let reach = if self.intra { 1 } else { AHEAD };
@@ -384,7 +450,7 @@ impl Source for Video {
 }
 
 /// Once a run. FFmpeg writes to standard error unless told not to; what matters comes back as an error.
-fn start() {
+pub fn start() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| {
         // Without it the crate's errors have no text. With this FFmpeg nothing in it can fail.
@@ -393,7 +459,7 @@ fn start() {
     });
 }
 
-fn open_input(path: &Path) -> Result<Input, MediaError> {
+pub fn open_input(path: &Path) -> Result<Input, MediaError> {
     // The crate would panic on either.
     let Some(text) = path.to_str().filter(|t| !t.contains('\0')) else {
         return Err(MediaError::refused(path, "the file's name is not UTF-8", "a name in UTF-8"));
@@ -405,9 +471,9 @@ fn open_input(path: &Path) -> Result<Input, MediaError> {
 }
 
 /// Other streams are not even read.
-fn discard_others(input: &mut Input, wanted: usize) {
+pub fn discard_others(input: &mut Input, wanted: &[usize]) {
     for mut stream in input.streams_mut() {
-        let discard = if stream.index() == wanted {
+        let discard = if wanted.contains(&stream.index()) {
             ffi::AVDiscard::AVDISCARD_DEFAULT
         } else {
             ffi::AVDiscard::AVDISCARD_ALL
@@ -467,6 +533,34 @@ fn codec_name(decoder: &decoder::Video) -> String {
         },
         id => decoder.codec().map_or_else(|| format!("{id:?}"), |c| c.name().to_uppercase()),
     }
+}
+
+/// The streams of sound, in words.
+fn sound_of(input: &Input) -> Vec<String> {
+    let of = |s: ffmpeg_next::Stream<'_>| {
+        let parameters = s.parameters();
+        // SAFETY: the parameters belong to a stream of an open context.
+        let (channels, rate) = unsafe {
+            let p = &*parameters.as_ptr();
+            (p.ch_layout.nb_channels, p.sample_rate)
+        };
+        let kind = parameters.id();
+        (parameters.medium() == media::Type::Audio)
+            .then(|| format!("{}, {channels} channels, {rate} samples/s", kind.name()))
+    };
+    input.streams().filter_map(of).collect()
+}
+
+/// Width to height of a pixel, as the container or the codec says; 1:1 where neither does.
+fn pixel_aspect(stream: &ffmpeg_next::Stream<'_>, picture: &frame::Video) -> (u32, u32) {
+    // SAFETY: the stream belongs to an open context.
+    let of_stream = unsafe { (*stream.as_ptr()).sample_aspect_ratio };
+    let all = [of_stream.into(), picture.aspect_ratio()];
+    let usable = |r: &ffmpeg_next::Rational| r.numerator() > 0 && r.denominator() > 0;
+    all.into_iter().find(usable).map_or((1, 1), |r| {
+        let r = r.reduce();
+        (r.numerator() as u32, r.denominator() as u32)
+    })
 }
 
 fn timecode_text(input: &Input, stream: usize) -> Option<String> {

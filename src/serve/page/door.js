@@ -3,7 +3,7 @@
 const $ = (id) => document.getElementById(id);
 
 /// A word in the fragment goes no farther than this page, and out of the address at once.
-const given = decodeURIComponent(location.hash.slice(1));
+const given = location.hash.slice(1).replace(/[^0-9a-z-]/gi, "");
 if (location.hash) history.replaceState(null, "", location.pathname);
 
 const remembered = () => { try { return localStorage.getItem("name") ?? ""; } catch { return ""; } };

@@ -177,7 +177,7 @@ $("list").onclick = () => answers.show($("drawer").hidden);
 $("drawer-leave").onclick = () => answers.show(false);
 
 document.addEventListener("keydown", (event) => {
-  const typing = event.target.closest("textarea, input:not([type])");
+  const typing = event.target.closest?.("textarea, input:not([type])");
   if (event.key === "Escape") {
     if (!$("note").hidden || pinning) pin(false);
     else if (document.body.classList.contains("whole")) whole(false);

@@ -108,7 +108,7 @@ impl Timing {
         };
         let (base, rates) = (stream.time_base(), [stream.rate(), stream.avg_frame_rate()]);
         let mut input = open_input(path)?;
-        super::discard_others(&mut input, index);
+        super::discard_others(&mut input, &[index]);
         let mut stamps = Vec::new();
         let (mut count, mut keys, mut others) = (0, 0, 0);
         let mut packet = Packet::empty();

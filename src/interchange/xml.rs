@@ -1,14 +1,15 @@
-//! XML, as little of it as CLF needs: elements, attributes, text. No document type, no entities but XML's own
-//! five, a bounded depth, and the line of everything.
+//! XML, as little of it as the formats here need: elements, attributes, text. No document type, no entities but XML's
+//! own five, a bounded depth, and the line of everything.
 
-use crate::interchange::Error;
-use crate::interchange::text::{excerpt, newlines};
+use super::Error;
+use super::text::{excerpt, newlines};
 use quick_xml::Reader;
 use quick_xml::escape::{resolve_xml_entity, unescape_with};
 use quick_xml::events::{BytesStart, Event};
 use std::borrow::Cow;
+use std::fmt::Write as _;
 
-/// Elements within elements; CLF itself needs five, the rest is for what `Info` holds.
+/// Elements within elements; no format here needs ten, the rest is for what lies within and is passed over.
 const DEEPEST: usize = 32;
 
 /// Attributes of one element.
@@ -46,6 +47,11 @@ pub(super) struct Element {
 }
 
 impl Element {
+    /// The name without its prefix.
+    pub fn local(&self) -> &str {
+        self.name.rsplit(':').next().unwrap_or(&self.name)
+    }
+
     /// The value of an attribute, once.
     pub fn take(&mut self, name: &str) -> Option<String> {
         let at = self.attributes.iter().position(|(key, _)| key == name)?;
@@ -250,4 +256,35 @@ pub(super) fn unknown(element: &Element, accepted: &str) -> Error {
         found: excerpt(&element.name),
         accepted: accepted.into(),
     }
+}
+
+/// Text with XML's own characters escaped, and without those that XML 1.0 cannot hold.
+pub(super) fn escaped(text: &str) -> String {
+    let allowed =
+        |c: &char| matches!(c, '\t' | '\n' | '\r') || (*c >= ' ' && !matches!(c, '\u{fffe}' | '\u{ffff}'));
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars().filter(allowed) {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            // A reader of attributes makes spaces of these.
+            '\t' | '\n' | '\r' => {
+                let _ = write!(out, "&#{};", c as u32);
+            }
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+/// An attribute of a start tag that is being written.
+pub(super) fn attribute(out: &mut String, name: &str, value: &str) {
+    let _ = write!(out, " {name}=\"{}\"", escaped(value));
+}
+
+/// An element with text in it, on a line of its own.
+pub(super) fn element(out: &mut String, indent: &str, name: &str, text: &str) {
+    let _ = writeln!(out, "{indent}<{name}>{}</{name}>", escaped(text));
 }

@@ -1,4 +1,4 @@
-//! The colours that a picture is made of, as far as a chart has them.
+//! The chart of 24 patches: the colours that a picture is made of, as far as a chart has them.
 
 /// Names of [`PATCHES`].
 pub const NAMES: [&str; 24] = [

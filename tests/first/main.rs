@@ -1,0 +1,4 @@
+//! The first pass: what a frame says of its light, and what is proposed from it.
+
+mod chart;
+mod support;
