@@ -45,6 +45,8 @@ pub(super) enum Action {
     Scopes,
     /// What the picture holds under the pointer.
     Probe,
+    /// Clients in browsers.
+    Sofa,
     /// The look on view is saved as a file.
     SaveLook,
     /// What waits for the mouse waits no longer; a look that is tried is left.
@@ -117,6 +119,8 @@ pub const KEYS: &[(&str, &str)] = &[
     ("N", "pick a neutral: then click it in the picture, or drag over it (Esc: leave it)"),
     ("", "Windows and help"),
     ("Ctrl Z, Ctrl Shift Z", "undo, redo"),
+    ("Ctrl W", "clients in browsers: how they come in, who watches, what they answered"),
+    ("F11, F12", "clients keep the picture that they see; clients see nothing"),
     ("C", "open or close the client window"),
     ("F", "client fullscreen, or back"),
     ("H", "the picture alone, or the panes again"),
@@ -190,6 +194,8 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
         Key::Named(NamedKey::F1) if mods.shift_key() => Action::Walk,
         Key::Named(NamedKey::F1) => Action::Keys,
         Key::Named(NamedKey::F10) => Action::Find,
+        Key::Named(NamedKey::F11) => Action::Engine("hold-clients"),
+        Key::Named(NamedKey::F12) => Action::Engine("blank-clients"),
         Key::Named(named) if CONTROL_KEYS.contains(named) => {
             let control = CONTROL_KEYS.iter().position(|key| key == named)?;
             Action::Control(control, if mods.shift_key() { -1.0 } else { 1.0 })
@@ -247,6 +253,7 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("t", false) => Action::Sheet,
             ("v", false) => Action::Scopes,
             ("p", false) => Action::Probe,
+            ("w", true) => Action::Sofa,
             (",", _) => Action::Engine("previous-look"),
             (".", _) => Action::Engine("next-look"),
             ("n", false) => Action::Engine("pick-neutral"),
@@ -296,8 +303,9 @@ mod tests {
 
     #[test]
     fn keys_reach_every_action_of_the_engine() {
-        use NamedKey::{ArrowLeft, ArrowRight, End, Enter, Home, PageDown, PageUp, Space};
-        let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
+        use NamedKey::{ArrowLeft, ArrowRight, End, Enter, F11, F12, Home, PageDown, PageUp, Space};
+        let named =
+            [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter, F11, F12].map(Key::Named);
         let letters = [
             "b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "g", "w", "i", "d", ";",
             "'", "q", "c", "x", "a", "u", "e", "{", "}", "\\",

@@ -135,7 +135,13 @@ pub fn entries(size: usize, held: bool, f: impl Fn([f64; 3]) -> [f64; 3] + Sync)
             let v = values[i][c] + MOVED * sum[c] / weight;
             // What the display clips stays clipped.
             let ends = values[i][c] <= 0.0 || values[i][c] >= 1.0;
-            (if held && ends { values[i][c] } else if held { v.clamp(0.0, 1.0) } else { v }) as f32
+            (if held && ends {
+                values[i][c]
+            } else if held {
+                v.clamp(0.0, 1.0)
+            } else {
+                v
+            }) as f32
         })
     };
     (0..count).into_par_iter().map(moved).collect()
