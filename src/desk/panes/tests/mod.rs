@@ -36,7 +36,7 @@ struct Desk {
     start: Instant,
     shapes: Vec<Shape>,
     panel: PanelState,
-    thumbnails: crate::engine::Thumbnails,
+    thumbnails: engine::Thumbnails,
     trying: Option<Trying>,
     kept: engine::Kept,
     first: FirstState,

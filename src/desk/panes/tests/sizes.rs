@@ -17,7 +17,7 @@ fn full(size: Vec2, text: f32) -> Desk {
     desk.panes.open.extend(["balance/shadow", "look/3", "look/2", "output/client"].map(str::to_owned));
     desk.panes.toggle(Pane::Scopes);
     let (file, map) = SHIPPED.iter().find(|(file, _)| *file == "three-balls.toml").unwrap();
-    let map = Map::parse(map, file, &crate::engine::known_target, &crate::engine::known_action).unwrap();
+    let map = Map::parse(map, file, &engine::known_target, &engine::known_action).unwrap();
     let surface = Surface::new(Arc::new(map));
     desk.panel = PanelState {
         map: surface.map().name.clone(),
