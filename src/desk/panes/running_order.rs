@@ -158,7 +158,7 @@ impl Panes {
         let (ink, number) = (if here { look::BRIGHT } else { look::TEXT }, format!("{}  ", at + 1));
         let top = rect.center().y - 20.0;
         elided(&p, pos2(left, top), Align2::LEFT_TOP, &format!("{number}{}", shot.name), 13.0, ink, width);
-        let about = shot.encoding.name;
+        let about = shot.encoding.id;
         elided(&p, pos2(left, top + 16.0), Align2::LEFT_TOP, about, 11.0, look::QUIET, width);
         let marks = shot_marks::marks(s, at);
         let foot = Rect::from_min_max(pos2(left, top + 28.0), pos2(rect.right() - 4.0, top + 43.0));

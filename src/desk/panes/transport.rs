@@ -23,8 +23,8 @@ impl Panes {
                 inputs.push(Input::Command(Command::TogglePlay));
             }
             ui.monospace(s.timecode());
-            // What is said about playback gives way first, then the bar.
-            let width = (ui.available_width() * 0.42).clamp(60.0, 500.0);
+            // The bar gives way first, then what is said about playback.
+            let width = (ui.available_width() - 560.0).clamp(60.0, 500.0);
             bar(ui, s, width, inputs);
             let scope = match s.scope {
                 Scope::Shot => "round: shot",
