@@ -301,7 +301,8 @@ fn table(making: &mut Making, path: &Path, size: usize, top: f64) -> Result<(), 
     let shaping = Shaping::of(path, 0.0, top);
     let display = matches!(path.recipe.tail, Tail::Display { .. });
     let red_first = entries(size, display, |place| path.pixel(place.map(|p| shaping.undone(p) * top)));
-    let curve = Lut1d { values: shaping.values().to_vec(), channels: 1, half_domain: false, raw_halfs: false };
+    let curve =
+        Lut1d { values: shaping.values().to_vec(), channels: 1, half_domain: false, raw_halfs: false };
     making.push(Operation::Lut1(curve), "where the entries of the cube lie")?;
     // CLF has blue fastest.
     let entry = |i: usize| red_first[i / size / size + i / size % size * size + i % size * size * size];
