@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use greyhold::engine::{
-    ACTIONS, CACHE, Compare, Focus, Handle, Input, LightOf, Options, Preview, Scope, Snapshot, With,
+    ACTIONS, CACHE, Compare, Curtain, Focus, Handle, Input, LightOf, Options, Preview, Scope, Snapshot, With,
     known_action, start,
 };
 use greyhold::look::List;
@@ -160,6 +160,9 @@ fn by_name(engine: &Handle) {
         ("focus-next", |s| s.focus == Some(Focus { list: List::Look, at: 1 })),
         ("focus-next", |s| s.focus == Some(Focus { list: List::Look, at: 0 })),
         ("focus-previous", |s| s.focus == Some(Focus { list: List::Look, at: 1 })),
+        ("hold-clients", |s| s.curtain == Curtain::Held),
+        ("blank-clients", |s| s.curtain == Curtain::Blank),
+        ("blank-clients", |s| s.curtain == Curtain::Open),
         ("before", |s| s.compare == Compare::Before),
         ("before-look", |s| s.compare == Compare::WithoutLook),
         ("stay-before", |s| s.compare == Compare::Before),
@@ -210,6 +213,21 @@ fn by_name(engine: &Handle) {
         ("shot-earlier", |s| s.shot == 0 && s.show.shots[1].name == "take two"),
         ("undo", |s| s.shot == 1 && s.show.shots[0].name == "take two"),
         ("undo", |s| s.shot == 0 && s.steps == (0, 2)),
+        // The first pass: what is proposed is left, and taken; the balance of the shot before.
+        ("suggest", |s| s.first.proposal.is_some() && s.steps == (0, 2)),
+        ("leave-proposal", |s| s.first.proposal.is_none() && s.first.reading.is_none()),
+        ("suggest", |s| s.first.proposal.is_some()),
+        ("take-proposal", |s| s.first.proposal.is_none() && s.steps == (1, 0) && exposures(s)[0] != 0.0),
+        ("copy-balance", |s| s.steps == (2, 0) && exposures(s)[1] == exposures(s)[0]),
+        ("undo", |s| exposures(s)[1] == 0.0 && s.shot == 1),
+        ("balance-from-before", |s| s.steps == (2, 0) && exposures(s)[1] == exposures(s)[0]),
+        ("undo", |s| exposures(s)[1] == 0.0),
+        ("match-before", |s| s.first.proposal.as_ref().is_some_and(|p| p.shot == 1)),
+        ("keep-look", |s| s.first.proposal.is_none() && s.steps == (2, 0) && exposures(s)[1] != 0.0),
+        ("survey", |s| s.first.survey.done == 2 && !s.first.survey.running),
+        ("undo", |s| exposures(s)[1] == 0.0),
+        ("previous-shot", |s| s.shot == 0),
+        ("undo", |s| s.steps == (0, 2) && exposures(s) == [0.0; 2]),
         // Another look, tried, brought its first stage into focus.
         ("focus-on", |s| !s.show.chain.look[0].on && s.show.chain.look[1].on),
         ("undo", |s| s.show.chain.look[0].on),

@@ -92,7 +92,7 @@ const MATRIX: &[Row] = &[
     row("prores-lt.mov", "-c:v prores_ks -profile:v 1", "yuv422p10le"),
     row("prores-422.mov", "-c:v prores_ks -profile:v 2", "yuv422p10le"),
     row("prores-hq.mov", "-c:v prores_ks -profile:v 3", "yuv422p10le"),
-    row("prores-hq.mxf", "-c:v prores_ks -profile:v 3", "yuv422p10le"),
+    row("prores-hq.mxf", "-c:v prores_aw -profile:v 3 -pix_fmt yuv422p10le", "yuv422p10le"),
     row("prores-4444.mov", "-c:v prores_ks -profile:v 4 -pix_fmt yuv444p10le", "yuv444p12le"),
     row("prores-4444-alpha.mov", "-c:v prores_ks -profile:v 4 -pix_fmt yuva444p10le", "yuva444p12le"),
     row("prores-4444-xq.mov", "-c:v prores_ks -profile:v 5 -pix_fmt yuv444p10le", "yuv444p12le"),
@@ -107,7 +107,6 @@ const MATRIX: &[Row] = &[
     gbr("ffv1-rgb-12.mkv", "-c:v ffv1 -level 3 -pix_fmt gbrp12le", "gbrp12le"),
     gbr("ffv1-rgb-16.mkv", "-c:v ffv1 -level 3 -pix_fmt gbrp16le", "gbrp16le"),
     row("v210.mov", "-c:v v210 -pix_fmt yuv422p10le", "yuv422p10le"),
-    row("jpeg2000.mxf", "-c:v jpeg2000 -pix_fmt yuv422p10le", "yuv422p10le"),
     row("mpeg2-422.mxf", "-c:v mpeg2video -pix_fmt yuv422p -intra_vlc 1", "yuv422p"),
     row("mjpeg.mov", "-c:v mjpeg -pix_fmt yuvj422p -q:v 2", "yuvj422p"),
     row("odd-h264.mp4", "-s 255x143 -pix_fmt yuv444p10le -c:v libx264", "yuv444p10le"),
@@ -222,7 +221,7 @@ fn stills_are_read_code_for_code() {
         assert!(planes(&frame) == wanted, "{name} of {pixel}");
     }
     let file = dir.path().join("layers.exr");
-    let mut image = exr::prelude::Image::empty(exr::prelude::ImageAttributes::with_size((8, 4)));
+    let mut layers = Vec::new();
     for (name, value) in [("depth", None), ("beauty", Some(0.25f32)), ("other", Some(0.75))] {
         let sample = |v: f32| exr::prelude::FlatSamples::F32(vec![v; 32]);
         let channels = match value {
@@ -231,13 +230,14 @@ fn stills_are_read_code_for_code() {
                 ["B", "G", "R"].into_iter().map(|c| exr::prelude::AnyChannel::new(c, sample(v))).collect()
             }
         };
-        image.layer_data.push(exr::prelude::Layer::new(
+        layers.push(exr::prelude::Layer::new(
             (8, 4),
             exr::prelude::LayerAttributes::named(name),
             exr::prelude::Encoding::FAST_LOSSLESS,
             exr::prelude::AnyChannels::sort(channels.into()),
         ));
     }
+    let image = exr::prelude::Image::from_layers(exr::prelude::ImageAttributes::with_size((8, 4)), layers);
     exr::prelude::WritableImage::write(&image).to_file(&file).unwrap();
     let frame = open(&file, &Interpretation::default()).unwrap().frame(0).unwrap();
     assert_eq!(
@@ -349,7 +349,43 @@ fn tags_are_told() {
         &file,
     );
     let said = fine(&["media", path(&file)]);
-    assert!(said.contains("primaries untagged") && said.contains("pixels of 2:1"), "{said}");
+    assert!(said.contains("primaries untagged") && said.contains("pixels of 2:1 made square"), "{said}");
+    assert!(said.contains("128×64, 2 frames"), "{said}");
+}
+
+/// A squeezed clip is as wide as it should be: against zimg's bicubic, which is the same kernel, on luma.
+#[test]
+fn squeezed_pixels_are_made_square() {
+    let dir = tempfile::tempdir().unwrap();
+    for (aspect, size, name) in [("2/1", (192u32, 54u32), "192x54"), ("8/9", (96, 61), "96x61")] {
+        let file = dir.path().join(format!("{name}.mkv"));
+        ffmpeg(
+            &format!(
+                "-f lavfi -i testsrc2=size=96x54:rate=24 -frames:v 2 -vf setsar={aspect} -c:v ffv1 -level 3 -pix_fmt yuv444p10le FILE"
+            ),
+            &file,
+        );
+        let mut source = open(&file, &Interpretation::default()).unwrap();
+        assert_eq!((source.info().width, source.info().height), size);
+        let frame = source.frame(1).unwrap();
+        let filter = format!("zscale=s={name}:filter=bicubic:param_a=0:param_b=0.5:dither=none");
+        let raw = ffmpeg(&format!("-i FILE -vf {filter} -f rawvideo -"), &file);
+        let wanted = &raw[raw.len() / 2..];
+        let code = |bytes: &[u8], i: usize| i32::from(u16::from_le_bytes([bytes[2 * i], bytes[2 * i + 1]]));
+        let luma = &frame.planes[0].data;
+        let (mut far, mut most) = (0, 0);
+        for i in 0..luma.len() / 2 {
+            let (x, y) = (i as u32 % size.0, i as u32 / size.0);
+            // Beyond the edges zimg mirrors what is held here.
+            if x < 4 || y < 4 || x + 4 >= size.0 || y + 4 >= size.1 {
+                continue;
+            }
+            let off = (code(luma, i) - code(wanted, i)).abs();
+            most = most.max(off);
+            far += u32::from(off > 1);
+        }
+        assert_eq!(far, 0, "{name}: off by up to {most} codes");
+    }
 }
 
 /// A folder of folders is one clip for each movie and sequence in it.

@@ -362,9 +362,21 @@ fn names_that_are_not_known_are_answered_with_those_that_are() {
 
 #[test]
 fn every_command_teaches_with_an_example() {
-    for command in
-        ["demo", "new", "add", "balance", "open", "render", "values", "encodings", "bench", "panel"]
-    {
+    for command in [
+        "demo",
+        "new",
+        "add",
+        "media",
+        "find",
+        "cut",
+        "balance",
+        "open",
+        "render",
+        "values",
+        "encodings",
+        "bench",
+        "panel",
+    ] {
         let help = fine(&[command, "--help"]);
         assert!(
             help.contains("Example:") && help.contains(&format!("greyhold {command}")),

@@ -14,6 +14,7 @@ use std::process::Command;
 use std::sync::Arc;
 
 use greyhold::engine::{CACHE, Command as Ask, Handle, Input, Keep, Live, Options, start};
+use greyhold::media::MEDIA_FILE;
 use greyhold::picture::BalanceField::Exposure;
 use greyhold::show::{LOCK_FILE, Lock, SHOW_FILE, load, save};
 use support::{greyhold, sequence, wait_for};
@@ -157,7 +158,7 @@ fn saving() {
             (!s.unsaved && s.trouble.is_none()).then_some(())
         });
         assert!((exposure_on_disk() - wanted).abs() < 1e-9, "{} {wanted}", exposure_on_disk());
-        assert_eq!(names(&folder), [LOCK_FILE, SHOW_FILE], "nothing is left beside it");
+        assert_eq!(names(&folder), [LOCK_FILE, MEDIA_FILE, SHOW_FILE], "nothing is left beside it");
     }
 
     // Ended on a full disk: that is said, and the file is the last that was saved.
@@ -176,7 +177,7 @@ fn saving() {
     assert!((engine.snapshot().show.shots[0].balance.get(Exposure) - wanted).abs() < 1e-9);
     disk.make_room();
     engine.stop().unwrap();
-    assert_eq!(names(&folder), [LOCK_FILE, SHOW_FILE]);
+    assert_eq!(names(&folder), [LOCK_FILE, MEDIA_FILE, SHOW_FILE]);
 }
 
 #[test]
@@ -314,4 +315,59 @@ fn keeping() {
     let out = command.output().unwrap();
     let said = String::from_utf8_lossy(&out.stderr).into_owned();
     assert!(!out.status.success() && said.contains("stills"), "{said}");
+}
+
+#[cfg(feature = "video")]
+#[test]
+fn a_full_disk_while_a_movie_is_made() {
+    on_a_small_disk("movie");
+}
+
+/// Room for a few frames at a time: the same command goes on where it was; then none for the movie itself, which is not there until it is whole.
+#[cfg(feature = "video")]
+#[test]
+#[ignore = "started by the test above it"]
+fn movie() {
+    let (disk, outside) = (Disk::here(), tempfile::tempdir().unwrap());
+    let show = outside.path().join("show");
+    make_show(&show, &outside.path().join("footage"));
+    let render = |out: &Path| {
+        let mut command = greyhold();
+        command.args(["render", show.to_str().unwrap(), "--out", out.to_str().unwrap(), "--shots", "take"]);
+        command.args(["--format", "prores-422-proxy", "--size", "32x18", "--on", "cpu"]);
+        command.output().unwrap()
+    };
+    let whole = outside.path().join("whole");
+    assert!(render(&whole).status.success());
+    let movies = disk.0.join("movies");
+    let groups = || {
+        let folder = movies.join(".greyhold/take.mov");
+        let all = if folder.exists() { names(&folder) } else { Vec::new() };
+        assert!(all.iter().all(|n| !n.contains("movie.part")), "{all:?}");
+        all.iter().filter(|n| n.ends_with(".group")).count()
+    };
+    let (mut last, mut rounds) = (0, 0);
+    while last < 24 {
+        disk.fill(24 * 1024);
+        let out = render(&movies);
+        let said = String::from_utf8_lossy(&out.stderr).into_owned();
+        assert_eq!(out.status.code(), Some(2), "{said}");
+        assert!(said.contains("No space left on device"), "{said}");
+        assert!(!movies.join("take.mov").exists(), "no movie that is not whole");
+        let now = groups();
+        assert!(now >= last, "what was there stays");
+        (last, rounds) = (now, rounds + 1);
+        assert!(rounds < 40, "it goes on: {now} of 24 after {rounds} rounds");
+    }
+    disk.fill(8 * 1024);
+    let out = render(&movies);
+    let said = String::from_utf8_lossy(&out.stderr).into_owned();
+    assert_eq!(out.status.code(), Some(2), "{said}");
+    assert!(said.contains("take.mov: cannot be written: No space left"), "{said}");
+    assert!(!movies.join("take.mov").exists() && groups() == 24);
+    disk.make_room();
+    let out = render(&movies);
+    let said = String::from_utf8_lossy(&out.stdout).into_owned();
+    assert!(out.status.success() && said.contains("24 frames were there already"), "{said}");
+    assert_eq!(fs::read(movies.join("take.mov")).unwrap(), fs::read(whole.join("take.mov")).unwrap());
 }

@@ -25,6 +25,8 @@ packages=(
     xdotool openbox imagemagick x11-utils
     # MIDI without a sound card
     jackd2 libjack-jackd2-dev
+    # a client's browser
+    chromium
     # the clip
     ffmpeg python3-venv
 )
@@ -61,5 +63,15 @@ key=$(cat tests/oracle/real_clip.py tests/oracle/requirements.txt | sha256sum)
 if [ ! -e "$clip/clip.json" ] || [ "$(cat "$made" 2>"$log")" != "$key" ]; then
     quietly rm -rf "$clip"
     quietly "$venv/bin/python" tests/oracle/real_clip.py target/npm "$clip"
+    echo "$key" >"$made"
+fi
+
+# And the views of real places.
+views=target/panoramas
+made=$views/made-by
+key=$(cat tests/oracle/panoramas.py tests/oracle/requirements.txt | sha256sum)
+if [ ! -e "$views/views.json" ] || [ "$(cat "$made" 2>"$log")" != "$key" ]; then
+    quietly rm -rf "$views"
+    quietly "$venv/bin/python" tests/oracle/panoramas.py target/npm "$views"
     echo "$key" >"$made"
 fi

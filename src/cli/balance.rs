@@ -51,6 +51,11 @@ fn patch(text: &str) -> Result<Patch, String> {
     }
 }
 
+/// A patch for other commands: its middle and its side.
+pub(super) fn patch_numbers(text: &str) -> Result<[u32; 3], String> {
+    patch(text).map(|p| [p.x, p.y, p.size])
+}
+
 impl Balance {
     pub(super) fn run(self) -> anyhow::Result<ExitCode> {
         let _lock = Lock::take(&self.dir)?;

@@ -1,7 +1,12 @@
 //! `greyhold bench`
 
+use std::path::PathBuf;
 use std::process::ExitCode;
 
+use super::On;
+use super::bench_render::{self, Wanted};
+use crate::colour::Encoding;
+use crate::engine::render::Kind;
 use crate::gpu::{self, BenchLook, BenchLooks, Gpu, Request};
 use crate::show::shipped_looks;
 
@@ -13,7 +18,12 @@ use crate::show::shipped_looks;
 /// one whose stages, measured alone in this run, cost most together. With --looks every look has such a row, and the heaviest
 /// is named.
 ///
+/// With --clip a render of that clip is measured instead, ungraded, beside FFmpeg's program decoding and encoding the same frames with the
+/// same encoder: the ratio of both in one run, where the time goes, and the most memory.
+///
 /// Example: greyhold bench --json >bench.json
+///
+/// Example: greyhold bench --clip A001.mov --format prores-422-hq
 #[derive(Debug, clap::Args)]
 pub struct Bench {
     /// Print JSON.
@@ -31,10 +41,29 @@ pub struct Bench {
     /// Part of the adapter's name, where there are several.
     #[arg(long, default_value = "")]
     adapter: String,
+    /// Measure a render of this clip.
+    #[arg(long, value_name = "FILE")]
+    clip: Option<PathBuf>,
+    /// With --clip: the kind of file, as for `greyhold render`.
+    #[arg(long, default_value = "prores-422-hq", requires = "clip", value_parser = super::render::format_named)]
+    format: Kind,
+    /// With --clip: the clip's encoding.
+    #[arg(long, default_value = "logc4", requires = "clip", value_name = "ID", value_parser = super::encoding_named)]
+    encoding: &'static Encoding,
+    /// With --clip: how many frames at most.
+    #[arg(long, default_value_t = 120, requires = "clip", value_parser = clap::value_parser!(u64).range(1..))]
+    frames: u64,
+    /// With --clip: what computes.
+    #[arg(long, value_enum, default_value = "gpu", requires = "clip")]
+    on: On,
 }
 
 impl Bench {
     pub(super) fn run(self) -> anyhow::Result<ExitCode> {
+        if let Some(clip) = &self.clip {
+            let Self { encoding, format, frames, on, json, .. } = self;
+            return bench_render::run(&Wanted { clip, encoding, format, frames, on, json });
+        }
         let gpu = Gpu::headless(Request { adapter: &self.adapter })?;
         if !gpu.has_timestamps() {
             anyhow::bail!("{} has no timestamps, so its passes cannot be timed", gpu.name());

@@ -94,7 +94,8 @@ impl Cut {
             let mut changes = vec![Change::SetShotRange { shot: index, start: shot.start, end: edges[0] }];
             for (n, ends) in edges.windows(2).enumerate() {
                 let name = format!("{} {}", shot.name, n + 2);
-                let part = Shot { name, start: ends[0], end: ends[1], ..shot.clone() };
+                let chosen = shot.chosen.filter(|frame| (ends[0]..ends[1]).contains(frame));
+                let part = Shot { name, start: ends[0], end: ends[1], chosen, ..shot.clone() };
                 changes.push(Change::AddShot { at: index + 1 + n, shot: part });
             }
             show.apply(Change::Together(changes))?;

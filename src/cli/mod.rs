@@ -3,9 +3,11 @@
 mod add;
 mod balance;
 mod bench;
+mod bench_render;
 mod cdl;
 mod check;
 mod check_shots;
+mod copy_balance;
 mod cut;
 mod demo;
 mod displays;
@@ -20,9 +22,13 @@ mod new;
 mod open;
 mod panel;
 mod render;
+mod serve;
 mod sheet;
+mod sit;
 mod stage;
 mod still;
+mod suggest;
+mod survey;
 mod values;
 mod version;
 
@@ -66,7 +72,13 @@ enum Command {
     Find(find::Find),
     Cut(cut::Cut),
     Balance(balance::Balance),
+    CopyBalance(copy_balance::CopyBalance),
+    Suggest(suggest::Suggest),
+    Match(sit::Match),
+    Survey(survey::SurveyShow),
+    Encoding(survey::EncodingOf),
     Open(open::Open),
+    Serve(serve::Serve),
     Stage(stage::PutIn),
     Look(look::Look),
     Group(group::Group),
@@ -95,7 +107,13 @@ impl Arguments {
             Command::Find(c) => c.run(),
             Command::Cut(c) => c.run(),
             Command::Balance(c) => c.run(),
+            Command::CopyBalance(c) => c.run(),
+            Command::Suggest(c) => c.run(),
+            Command::Match(c) => c.run(),
+            Command::Survey(c) => c.run(),
+            Command::Encoding(c) => c.run(),
             Command::Open(c) => c.run(),
+            Command::Serve(c) => c.run(),
             Command::Stage(c) => c.run(),
             Command::Look(c) => c.run(),
             Command::Group(c) => c.run(),
@@ -157,6 +175,25 @@ fn shots_named(show: &Show, wanted: &[String]) -> anyhow::Result<Vec<usize>> {
         }
     }
     Ok(if wanted.is_empty() { (0..show.shots.len()).collect() } else { shots })
+}
+
+/// A shot by its name, or by its number from 1.
+fn shot_of(show: &Show, text: &str) -> anyhow::Result<usize> {
+    let named = show.shots.iter().position(|s| s.name == text);
+    let numbered = || text.parse::<usize>().ok()?.checked_sub(1).filter(|i| *i < show.shots.len());
+    named.or_else(numbered).ok_or_else(|| {
+        let names = show.shots.iter().map(|s| s.name.as_str()).collect::<Vec<_>>().join(", ");
+        anyhow::anyhow!(
+            "no shot is called {text:?}; accepted: {names}, or a number from 1 to {}",
+            show.shots.len()
+        )
+    })
+}
+
+/// A number from 0 to 1.
+fn share(text: &str) -> Result<f64, String> {
+    let share = text.parse().ok().filter(|v| (0.0..=1.0).contains(v));
+    share.ok_or_else(|| format!("{text:?} is no number from 0 to 1"))
 }
 
 fn output_named(text: &str) -> Result<Output, String> {

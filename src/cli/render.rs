@@ -102,7 +102,7 @@ fn floats(text: &str) -> Result<Floats, String> {
     super::named(found.map(|f| f.1), text, "kind of float", ["half", "single"].into_iter())
 }
 
-fn format_named(text: &str) -> Result<Kind, String> {
+pub(super) fn format_named(text: &str) -> Result<Kind, String> {
     super::named(Kind::from_key(text), text, "format", Kind::keys())
 }
 

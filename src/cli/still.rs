@@ -10,7 +10,7 @@ use crate::engine::raster;
 use crate::engine::stills::{Keeping, as_shown, bring_in, keep_frame, still_signal};
 use crate::gpu::{Gpu, Request};
 use crate::media::timecode::Counting;
-use crate::media::{Image, ImageFormat, Interpretation, open, write_image};
+use crate::media::{Image, ImageFormat, Interpretation, Rate, open, write_image};
 use crate::show::{
     Lock, OutputSettings, Portion, Show, Still as OneStill, load, remove_still, rename_still, save,
     still_settings, stills,
@@ -220,7 +220,8 @@ impl Keep {
         let show = load(&self.dir)?;
         let shot = super::shots_named(&show, std::slice::from_ref(&self.shot))?[0];
         let s = &show.shots[shot];
-        let as_ = Interpretation { range: s.range, matrix: s.matrix, ..Interpretation::default() };
+        let laid_on = Rate::new(show.rate.0, show.rate.1);
+        let as_ = Interpretation { range: s.range, matrix: s.matrix, laid_on, ..Interpretation::default() };
         let mut source = open(&s.source_path(&self.dir), &as_)?;
         let number = self.frame.unwrap_or(s.representative() - s.start);
         if number >= s.end - s.start {

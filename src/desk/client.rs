@@ -9,7 +9,8 @@ use winit::window::{Fullscreen, Window};
 
 use super::app::{DeskError, RETRY};
 use super::surface::Beside;
-use super::window::{Blit, Place, WindowSurface, of_shape, surround};
+use super::surround::Surround;
+use super::window::{Blit, Place, WindowSurface, clear_to, of_shape};
 use crate::engine::{Handle, Input, Live};
 
 pub(super) struct Client {
@@ -66,7 +67,7 @@ impl Client {
         }
     }
 
-    pub fn draw(&mut self, engine: &Handle) {
+    pub fn draw(&mut self, engine: &Handle, surround: Surround) {
         let gpu = &engine.gpu;
         self.choose_surface(engine, false);
         let Some(texture) = self.surface.acquire(gpu) else {
@@ -74,6 +75,7 @@ impl Client {
             return;
         };
         let view = texture.texture.create_view(&Default::default());
+        let around = surround.signal(&engine.snapshot().show.outputs.client.display);
         let picture = engine.picture(Live::Client);
         let mut encoder = gpu.device.create_command_encoder(&Default::default());
         {
@@ -84,7 +86,7 @@ impl Client {
                     depth_slice: None,
                     resolve_target: None,
                     ops: wgpu::Operations {
-                        load: wgpu::LoadOp::Clear(surround()),
+                        load: wgpu::LoadOp::Clear(clear_to(around)),
                         store: wgpu::StoreOp::Store,
                     },
                 })],
@@ -93,7 +95,7 @@ impl Client {
             if let Some(picture) = &picture {
                 let area = [self.surface.config.width as f32, self.surface.config.height as f32];
                 let place = Place::fit((picture.output.width, picture.output.height), [0.0, 0.0], area);
-                let group = self.blit.bind(gpu, picture, place);
+                let group = self.blit.bind(gpu, picture, place, around);
                 self.blit.draw(&mut pass, &group);
             }
         }

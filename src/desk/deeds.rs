@@ -5,6 +5,7 @@ use std::sync::OnceLock;
 use winit::keyboard::{Key, ModifiersState, NamedKey};
 
 use super::keys::{Action, action};
+use super::panes::Pane;
 
 /// Something that the desk does without the engine.
 pub(super) struct Deed {
@@ -48,11 +49,20 @@ pub(super) static DEEDS: &[Deed] = &[
     deed("sheet of looks", "every look of the library on this shot, to choose from", Action::Sheet),
     deed("scopes", "show or hide the scopes", Action::Scopes),
     deed("probe", "what the picture holds under the pointer", Action::Probe),
+    deed("clients", "clients in browsers: how they come in, who watches, what they answered", Action::Sofa),
     deed("save the look", "the look on view as a file", Action::SaveLook),
     deed("learn a control", "a control of a panel for the parameter in hand", Action::Learn),
     deed("client window", "open or close it", Action::Client),
     deed("client fullscreen", "its window on a whole monitor, or back", Action::ClientFullscreen),
-    deed("panes", "hide or show what stands around the picture", Action::Panes),
+    deed("panes", "the picture alone, or the panes again", Action::Panes),
+    deed("running order", "hide or show it", Action::Pane(Pane::Order)),
+    deed("light path", "hide or show it", Action::Pane(Pane::Path)),
+    deed("panel mirror", "hide or show it", Action::Pane(Pane::Mirror)),
+    deed("transport", "hide or show it", Action::Pane(Pane::Transport)),
+    deed("larger text", "the text of the desk, a size up", Action::Text(1)),
+    deed("smaller text", "the text of the desk, a size down", Action::Text(-1)),
+    deed("text as made", "the text of the desk at 100 %", Action::Text(0)),
+    deed("surround", "the next level of grey around the picture", Action::Surround),
     deed("leave", "what waits for the mouse waits no longer; a look that is tried is left", Action::Leave),
 ];
 

@@ -2,6 +2,8 @@
 
 use winit::keyboard::{Key, ModifiersState, NamedKey};
 
+use super::panes::Pane;
+
 /// Something a key asks for.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Action {
@@ -19,7 +21,14 @@ pub(super) enum Action {
     Reset,
     Client,
     ClientFullscreen,
+    /// The picture alone, or the panes again.
     Panes,
+    /// One pane, shown or hidden.
+    Pane(Pane),
+    /// The text a size larger or smaller; 0: as it is made.
+    Text(i32),
+    /// Another surround.
+    Surround,
     Keys,
     /// While held: the picture without the stage in hand.
     WithoutStage,
@@ -36,6 +45,8 @@ pub(super) enum Action {
     Scopes,
     /// What the picture holds under the pointer.
     Probe,
+    /// Clients in browsers.
+    Sofa,
     /// The look on view is saved as a file.
     SaveLook,
     /// What waits for the mouse waits no longer; a look that is tried is left.
@@ -59,12 +70,12 @@ pub const KEYS: &[(&str, &str)] = &[
     ("Ctrl R", "this frame stands for its shot in the running order and on sheets; again: the middle one"),
     ("Home, End", "the shot's first frame, its last"),
     ("J, K", "play backwards, stop"),
-    ("A, Shift A, Ctrl A", "play from the frame on view, to it, the whole shot again"),
-    ("U", "live pictures whole, at half or quarter size, or smaller while that keeps time"),
+    ("{ } \\", "play from the frame on view, to it, the whole shot again"),
+    ("Z", "live pictures whole, at half or quarter size, or smaller while that keeps time"),
     ("O", "go round in the shot, or in the running order"),
     ("", "What is in hand"),
     ("↑ ↓", "take the parameter, or the output's display, above, below in hand"),
-    ("− =", "turn it, or the panel's control that was clicked, down, up a step (Shift: ten, Ctrl: a tenth)"),
+    ("− =", "turn it, or the panel's control that was clicked, down, up a step (Shift: ten, Alt: a tenth)"),
     (
         "0 … 9",
         "type a value for it, with or without a unit: 0.5, 1/3 stop, 60 %, 5600 K (Shift Enter: begin with the value that is there)",
@@ -97,12 +108,28 @@ pub const KEYS: &[(&str, &str)] = &[
     ("Y, Shift Y", "on the desk: marks where signals end; on what lies outside the display's primaries"),
     ("P", "what the picture holds under the pointer; drag: the mean of an area"),
     ("V", "show or hide the scopes"),
+    (
+        "A",
+        "suggest: propose exposure and white for the frame on view; Enter or Ctrl A takes it, Esc leaves it",
+    ),
+    ("U", "match: propose what makes the shot sit with the one before"),
+    ("Ctrl D", "the balance of the shot before"),
+    ("Ctrl B", "copy the balance to all other shots of the same camera"),
+    ("Ctrl E", "survey: read a frame of every shot and mark what is off; again: stop"),
     ("N", "pick a neutral: then click it in the picture, or drag over it (Esc: leave it)"),
     ("", "Windows and help"),
     ("Ctrl Z, Ctrl Shift Z", "undo, redo"),
+    ("Ctrl W", "clients in browsers: how they come in, who watches, what they answered"),
+    ("F11, F12", "clients keep the picture that they see; clients see nothing"),
     ("C", "open or close the client window"),
     ("F", "client fullscreen, or back"),
-    ("H", "hide or show the panes"),
+    ("H", "the picture alone, or the panes again"),
+    (
+        "Ctrl 1 … Ctrl 5",
+        "show or hide the running order, the light path, the panel mirror, the scopes, the transport",
+    ),
+    ("Ctrl +, Ctrl −, Ctrl 0", "the text a size larger, smaller, as it is made"),
+    ("Ctrl U", "the next surround of the picture: 1, 2, 3, 5, 10 % of the display's white"),
     (
         "Tab, Shift Tab",
         "the keyboard goes to the next thing, the one before: arrows turn a row, Enter types its value or presses a button (Esc: back)",
@@ -138,16 +165,18 @@ pub(super) fn let_go(key: &Key) -> Option<Action> {
 
 /// What a key that went down asks for.
 pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
-    let turn = match (mods.shift_key(), mods.control_key()) {
+    let turn = match (mods.shift_key(), mods.alt_key()) {
         (true, _) => 10.0,
         (_, true) => 0.1,
         _ => 1.0,
     };
+    // Alt says that the arrows are the line's.
+    let line = if mods.shift_key() { 10.0 } else { 1.0 };
     Some(match key {
-        Key::Named(NamedKey::ArrowLeft) if mods.alt_key() => Action::TurnThis("view/wipe", -turn),
-        Key::Named(NamedKey::ArrowRight) if mods.alt_key() => Action::TurnThis("view/wipe", turn),
-        Key::Named(NamedKey::ArrowUp) if mods.alt_key() => Action::TurnThis("view/angle", -turn),
-        Key::Named(NamedKey::ArrowDown) if mods.alt_key() => Action::TurnThis("view/angle", turn),
+        Key::Named(NamedKey::ArrowLeft) if mods.alt_key() => Action::TurnThis("view/wipe", -line),
+        Key::Named(NamedKey::ArrowRight) if mods.alt_key() => Action::TurnThis("view/wipe", line),
+        Key::Named(NamedKey::ArrowUp) if mods.alt_key() => Action::TurnThis("view/angle", -line),
+        Key::Named(NamedKey::ArrowDown) if mods.alt_key() => Action::TurnThis("view/angle", line),
         Key::Named(NamedKey::Space) => Action::Engine("play"),
         Key::Named(NamedKey::ArrowLeft) if mods.shift_key() => Action::Step(-10),
         Key::Named(NamedKey::ArrowLeft) => Action::Engine("step-back"),
@@ -165,6 +194,8 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
         Key::Named(NamedKey::F1) if mods.shift_key() => Action::Walk,
         Key::Named(NamedKey::F1) => Action::Keys,
         Key::Named(NamedKey::F10) => Action::Find,
+        Key::Named(NamedKey::F11) => Action::Engine("hold-clients"),
+        Key::Named(NamedKey::F12) => Action::Engine("blank-clients"),
         Key::Named(named) if CONTROL_KEYS.contains(named) => {
             let control = CONTROL_KEYS.iter().position(|key| key == named)?;
             Action::Control(control, if mods.shift_key() { -1.0 } else { 1.0 })
@@ -176,6 +207,13 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("z", true) if mods.shift_key() => Action::Engine("redo"),
             ("z", true) => Action::Engine("undo"),
             ("y", true) => Action::Engine("redo"),
+            ("-" | "_", true) => Action::Text(-1),
+            ("=" | "+", true) => Action::Text(1),
+            ("0", true) => Action::Text(0),
+            (digit @ ("1" | "2" | "3" | "4" | "5"), true) => {
+                Action::Pane(*Pane::ALL.get(digit.parse::<usize>().ok()?.checked_sub(1)?)?)
+            }
+            ("u", true) => Action::Surround,
             ("-" | "_", _) => Action::Turn(-turn),
             ("=" | "+", _) => Action::Turn(turn),
             ("k", true) => Action::Find,
@@ -200,6 +238,12 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("'" | "\"", _) => Action::Engine("next-still"),
             ("q", false) => Action::Engine("other-version"),
             ("e", false) => Action::Stills,
+            ("a", false) => Action::Engine("suggest"),
+            ("a", true) => Action::Engine("take-proposal"),
+            ("u", false) => Action::Engine("match-before"),
+            ("d", true) => Action::Engine("balance-from-before"),
+            ("b", true) => Action::Engine("copy-balance"),
+            ("e", true) => Action::Engine("survey"),
             ("b", false) => Action::Engine("before"),
             ("l", false) => Action::Engine("before-look"),
             ("s", false) => Action::WithoutStage,
@@ -209,6 +253,7 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("t", false) => Action::Sheet,
             ("v", false) => Action::Scopes,
             ("p", false) => Action::Probe,
+            ("w", true) => Action::Sofa,
             (",", _) => Action::Engine("previous-look"),
             (".", _) => Action::Engine("next-look"),
             ("n", false) => Action::Engine("pick-neutral"),
@@ -216,10 +261,10 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("x", false) => Action::Engine("false-colour"),
             ("y", false) if mods.shift_key() => Action::Engine("gamut-marks"),
             ("y", false) => Action::Engine("clip-marks"),
-            ("a", true) => Action::Engine("range-off"),
-            ("a", false) if mods.shift_key() => Action::Engine("range-out"),
-            ("a", false) => Action::Engine("range-in"),
-            ("u", false) => Action::Engine("preview"),
+            ("\\", _) => Action::Engine("range-off"),
+            ("}", _) => Action::Engine("range-out"),
+            ("{", _) => Action::Engine("range-in"),
+            ("z", false) => Action::Engine("preview"),
             ("o", false) => Action::Engine("round"),
             ("r", false) => Action::Engine("fitting"),
             ("c", false) => Action::Client,
@@ -240,10 +285,17 @@ mod tests {
         let z = Key::Character("z".into());
         assert_eq!(action(&z, ModifiersState::CONTROL), Some(Action::Engine("undo")));
         assert_eq!(action(&z, ModifiersState::CONTROL | ModifiersState::SHIFT), Some(Action::Engine("redo")));
-        assert_eq!(action(&z, ModifiersState::empty()), None);
+        assert_eq!(action(&z, ModifiersState::empty()), Some(Action::Engine("preview")));
         let right = Key::Named(NamedKey::ArrowRight);
         assert_eq!(action(&right, ModifiersState::SHIFT), Some(Action::Step(10)));
-        assert_eq!(action(&Key::Character("-".into()), ModifiersState::CONTROL), Some(Action::Turn(-0.1)));
+        assert_eq!(action(&Key::Character("-".into()), ModifiersState::ALT), Some(Action::Turn(-0.1)));
+        assert_eq!(action(&Key::Character("-".into()), ModifiersState::CONTROL), Some(Action::Text(-1)));
+        assert_eq!(action(&Key::Character("+".into()), ModifiersState::CONTROL), Some(Action::Text(1)));
+        let second = Key::Character("2".into());
+        assert_eq!(action(&second, ModifiersState::CONTROL), Some(Action::Pane(Pane::Path)));
+        assert_eq!(action(&second, ModifiersState::empty()), Some(Action::Type(Some('2'))));
+        let left = Key::Named(NamedKey::ArrowLeft);
+        assert_eq!(action(&left, ModifiersState::ALT), Some(Action::TurnThis("view/wipe", -1.0)));
         let ninth = Key::Named(NamedKey::F9);
         assert_eq!(action(&ninth, ModifiersState::empty()), Some(Action::Control(7, 1.0)));
         assert_eq!(action(&ninth, ModifiersState::SHIFT), Some(Action::Control(7, -1.0)));
@@ -251,11 +303,12 @@ mod tests {
 
     #[test]
     fn keys_reach_every_action_of_the_engine() {
-        use NamedKey::{ArrowLeft, ArrowRight, End, Enter, Home, PageDown, PageUp, Space};
-        let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
+        use NamedKey::{ArrowLeft, ArrowRight, End, Enter, F11, F12, Home, PageDown, PageUp, Space};
+        let named =
+            [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter, F11, F12].map(Key::Named);
         let letters = [
             "b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "g", "w", "i", "d", ";",
-            "'", "q", "c", "x", "a", "u",
+            "'", "q", "c", "x", "a", "u", "e", "{", "}", "\\",
         ]
         .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named
@@ -273,7 +326,7 @@ mod tests {
         reached.sort_unstable();
         reached.dedup();
         // Escape leaves whatever waits, this too.
-        let by_key = |name: &&str| *name != "leave-look";
+        let by_key = |name: &&str| !["leave-look", "leave-proposal"].contains(name);
         let mut known: Vec<_> = crate::engine::ACTIONS.iter().map(|a| a.name).filter(by_key).collect();
         known.sort_unstable();
         assert_eq!(reached, known);

@@ -17,19 +17,24 @@ pub(super) const LINE: Color32 = Color32::from_gray(58);
 /// Text to read.
 pub(super) const TEXT: Color32 = Color32::from_gray(205);
 /// Text that explains.
-pub(super) const QUIET: Color32 = Color32::from_gray(150);
+pub(super) const QUIET: Color32 = Color32::from_gray(168);
 /// The thing in hand.
 pub(super) const BRIGHT: Color32 = Color32::from_gray(240);
 /// A bar's body, and what of it is filled.
 pub(super) const BAR: Color32 = Color32::from_gray(42);
 /// The filled part of a bar.
-pub(super) const FILL: Color32 = Color32::from_gray(88);
+pub(super) const FILL: Color32 = Color32::from_gray(82);
+/// Behind a row that the pointer is on.
+pub(super) const HOVER: Color32 = Color32::from_gray(36);
 /// Something is wrong: told by its mark and words, too, not by colour alone.
 pub(super) const WARN: Color32 = Color32::from_rgb(214, 190, 140);
 
 /// Sets the style.
 pub(super) fn apply(ctx: &egui::Context) {
+    super::glyphs::apply(ctx);
     ctx.set_theme(egui::Theme::Dark);
+    // The desk has keys of its own for that, and remembers it.
+    ctx.options_mut(|o| o.zoom_with_keyboard = false);
     ctx.all_styles_mut(|style| {
         style.text_styles = [
             (TextStyle::Heading, FontId::proportional(14.0)),
@@ -40,6 +45,9 @@ pub(super) fn apply(ctx: &egui::Context) {
         ]
         .into();
         style.spacing.item_spacing = egui::vec2(6.0, 4.0);
+        // Beside what it scrolls, not over it.
+        style.spacing.scroll =
+            egui::style::ScrollStyle { bar_width: 6.0, ..egui::style::ScrollStyle::solid() };
         let v = &mut style.visuals;
         v.panel_fill = PANE;
         v.window_fill = PANE;

@@ -50,8 +50,10 @@ pub(super) fn row(ui: &mut Ui, row: &Row<'_>, typing: &mut Option<Typing>) -> (R
     let id = row_id(row.address);
     let chooses = !row.parameter.choices().is_empty();
     let response = ui.interact(rect, id, if chooses { Sense::click() } else { Sense::click_and_drag() });
-    let mut touch = if chooses { choice(row, &response) } else { bar(ui, row, &response, rect) };
-    touch = touch.or_else(|| keys(ui, row, &response, typing)).or_else(|| asked(ui, row, id));
+    // Keys first: Enter looks like a click, too.
+    let by_keys = keys(ui, row, &response, typing).or_else(|| asked(ui, row, id));
+    let by_mouse = if chooses { choice(row, &response) } else { bar(ui, row, &response, rect) };
+    let mut touch = by_keys.or(by_mouse);
     if response.gained_focus() {
         touch = touch.or(Some(Touch::Pick));
         response.scroll_to_me(None);
@@ -90,7 +92,12 @@ fn bar(ui: &Ui, row: &Row<'_>, response: &Response, rect: Rect) -> Option<Touch>
         return Some(Touch::Reset);
     }
     if response.dragged() {
-        let travel = f64::from(response.drag_delta().x) / f64::from(rect.width().max(1.0));
+        // From where the button went down: what it takes to be a drag counts, too.
+        let moved = match ui.input(|i| i.pointer.press_origin()).zip(response.interact_pointer_pos()) {
+            Some((from, at)) if response.drag_started() => at.x - from.x,
+            _ => response.drag_delta().x,
+        };
+        let travel = f64::from(moved) / f64::from(rect.width().max(1.0));
         let fine = if ui.input(|i| i.modifiers.shift) { FINE } else { 1.0 };
         let from = parameter.position(row.value);
         let to = parameter.at((from + travel * fine).clamp(0.0, 1.0));
@@ -116,7 +123,7 @@ fn choice(row: &Row<'_>, response: &Response) -> Option<Touch> {
     touch
 }
 
-/// The keyboard on a row: arrows turn it, Shift by ten steps and Ctrl by a tenth; digits begin a value, and so does Enter.
+/// The keyboard on a row: arrows turn it, Shift by ten steps and Alt by a tenth; digits begin a value, and so does Enter.
 fn keys(ui: &Ui, row: &Row<'_>, response: &Response, typing: &mut Option<Typing>) -> Option<Touch> {
     if !response.has_focus() {
         return None;

@@ -332,7 +332,8 @@ impl StillSheet {
     fn one_version(&mut self, ui: &mut Ui, version: &GradeVersion, s: &Snapshot, inputs: &mut Vec<Input>) {
         let id = &version.id;
         ui.indent("version", |ui| {
-            let name = ui.add(TextEdit::singleline(&mut self.version_names.0).desired_width(200.0));
+            let name = ui
+                .add(TextEdit::singleline(&mut self.version_names.0).hint_text("name").desired_width(200.0));
             if name.lost_focus() && self.version_names.0 != version.name {
                 let name = self.version_names.0.clone();
                 inputs.push(Input::Keep(Keep::RenameVersion { id: id.clone(), name }));

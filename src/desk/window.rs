@@ -160,9 +160,6 @@ pub(super) struct Blit {
     sampler: wgpu::Sampler,
 }
 
-/// What is around a picture: display signal, about 2 % of white's light (viewing practice for a suite).
-pub(super) const SURROUND: f32 = 0.195;
-
 impl Blit {
     pub fn new(gpu: &Gpu, format: wgpu::TextureFormat) -> Self {
         let module = gpu.device.create_shader_module(wgpu::ShaderModuleDescriptor {
@@ -198,18 +195,10 @@ impl Blit {
         Self { pipeline, sampler }
     }
 
-    /// What a draw of `picture` at `place` binds.
-    pub fn bind(&self, gpu: &Gpu, picture: &Picture, place: Place) -> wgpu::BindGroup {
-        let numbers = [
-            place.origin[0],
-            place.origin[1],
-            place.size[0],
-            place.size[1],
-            SURROUND,
-            SURROUND,
-            SURROUND,
-            1.0,
-        ];
+    /// What a draw of `picture` at `place` binds, with a signal around it.
+    pub fn bind(&self, gpu: &Gpu, picture: &Picture, place: Place, around: f32) -> wgpu::BindGroup {
+        let numbers =
+            [place.origin[0], place.origin[1], place.size[0], place.size[1], around, around, around, 1.0];
         let buffer = gpu.device.create_buffer(&wgpu::BufferDescriptor {
             label: Some("placement"),
             size: 32,
@@ -239,9 +228,9 @@ impl Blit {
     }
 }
 
-/// The surround as a clear colour.
-pub(super) fn surround() -> wgpu::Color {
-    let v = f64::from(SURROUND);
+/// The same signal in all channels, as a clear colour.
+pub(super) fn clear_to(signal: f32) -> wgpu::Color {
+    let v = f64::from(signal);
     wgpu::Color { r: v, g: v, b: v, a: 1.0 }
 }
 
@@ -306,6 +295,10 @@ mod tests {
                 traces: None,
                 tally: None,
                 shot: 0,
+                show: std::sync::Arc::new(crate::show::Show::new("")),
+                compare: crate::engine::Compare::After,
+                trying: None,
+                fetched: None,
                 frame: 7,
                 serial: 1,
                 cost: time,
@@ -353,7 +346,7 @@ mod tests {
         });
         let blit = Blit::new(gpu, format);
         let area = [width as f32, height as f32];
-        let group = blit.bind(gpu, picture, Place::fit((width, height), [0.0; 2], area));
+        let group = blit.bind(gpu, picture, Place::fit((width, height), [0.0; 2], area), 0.2);
         let buffer = gpu.device.create_buffer(&wgpu::BufferDescriptor {
             label: None,
             size: u64::from(width * height * 4),
@@ -369,7 +362,7 @@ mod tests {
                     depth_slice: None,
                     resolve_target: None,
                     ops: wgpu::Operations {
-                        load: wgpu::LoadOp::Clear(surround()),
+                        load: wgpu::LoadOp::Clear(clear_to(0.2)),
                         store: wgpu::StoreOp::Store,
                     },
                 })],

@@ -4,6 +4,7 @@ use super::comparing::Comparing;
 use super::input::{Command, Compare};
 use super::marks::{MarkCommand, mark};
 use super::pace::{PaceCommand, pace};
+use super::watch::Curtain;
 use crate::picture::Way;
 
 /// Something that can be asked for by name.
@@ -102,11 +103,40 @@ pub static ACTIONS: &[Action] = &[
     ),
     once("shot-earlier", "the shot goes a place back in the running order", Command::MoveShot(-1), true),
     once("shot-later", "the shot goes a place on in the running order", Command::MoveShot(1), true),
+    once("suggest", "read the frame and propose exposure and white for it", Command::Suggest, false),
+    once("match-before", "propose what makes the shot sit with the one before", Command::MatchBefore, false),
+    once("take-proposal", "what is proposed becomes the shot's balance", Command::TakeProposal, false),
+    once("leave-proposal", "nothing is proposed any more", Command::LeaveProposal, false),
+    once(
+        "balance-from-before",
+        "the balance of the shot before becomes this one's",
+        Command::BalanceFromBefore,
+        false,
+    ),
+    once(
+        "copy-balance",
+        "this balance becomes that of all other shots of the same camera",
+        Command::CopyBalance,
+        false,
+    ),
+    once("survey", "read a frame of every shot and say what is off, or stop that", Command::Survey, false),
     once("undo", "take the last step back", Command::Undo, true),
     once("redo", "do it again", Command::Redo, true),
     once("stop", "stop playing", Command::Stop, false),
     once("last-frame", "the shot's last frame", Command::LastFrame, true),
     once("play-reverse", "play backwards", Command::Shuttle(-1.0), false),
+    once(
+        "hold-clients",
+        "clients keep the picture that they see, or see again what is made",
+        Command::Curtain(Curtain::Held),
+        false,
+    ),
+    once(
+        "blank-clients",
+        "clients see nothing, or see again what is made",
+        Command::Curtain(Curtain::Blank),
+        false,
+    ),
     once("focus-next", "the stage after comes into focus", Command::StepFocus(1), true),
     once("focus-previous", "the stage before comes into focus", Command::StepFocus(-1), true),
     once("focus-on", "the stage in focus acts, or not", Command::OtherFocusOn, false),

@@ -10,6 +10,7 @@ use super::document::{Document, PANEL_CONTROLS, PORT_CONTROLS};
 use super::draw::Drawn;
 use super::feed::{Feeds, SourceKey};
 use super::finish::Finisher;
+use super::first::{FirstPass, FirstState};
 use super::host::{EngineError, Options, Shared};
 use super::input::{Command, Compare, Input, Live, Patch, Scope};
 use super::keeper::Keeper;
@@ -22,9 +23,11 @@ use super::raster::interpretation;
 use super::saver::Saver;
 use super::snapshot::{PanelState, Playback, Snapshot};
 use super::targets::{Focus, Reach, To};
+use super::thumbs::Thumbs;
 use super::trial::Readied;
+use super::watch::{Curtain, Views};
 use crate::colour::Display;
-use crate::gpu::{Gpu, Output, ScopeOf, ScopeView, Traces, Upload, is_software};
+use crate::gpu::{Fetch, Gpu, Output, ScopeOf, ScopeView, Traces, Upload, is_software};
 use crate::panel::Move;
 use crate::picture::{Area, Frame, Probed, Prober, Recipe, Structure, mean_light};
 use crate::show::{self, Change, Lock, Outputs, Pusher, Shot, display_address, recipe, shipped_looks};
@@ -48,6 +51,7 @@ pub(super) struct Engine {
     pub(super) panels: Option<Panels>,
     pub(super) osc: Option<Osc>,
     pub(super) finisher: Finisher,
+    pub(super) thumbs: Thumbs,
     pub(super) outputs: Vec<Arc<Output>>,
     /// The document and plan whose neighbours were made ready last.
     pub(super) warmed: Option<(u64, Vec<Structure>)>,
@@ -64,6 +68,14 @@ pub(super) struct Engine {
     /// Have the last picture's scopes been drawn with it?
     pub(super) traced: bool,
     pub(super) traces: Vec<Arc<Traces>>,
+    /// Pictures that browsers want.
+    pub(super) views: Views,
+    /// Serial of the last picture that was drawn for them.
+    pub(super) views_drawn: u64,
+    /// Memory for those.
+    pub(super) fetches: Vec<Arc<Fetch>>,
+    /// Before all client outputs.
+    pub(super) curtain: Curtain,
     /// What is told on the desk's picture.
     pub(super) marking: Marking,
     /// Graded pictures that several outputs are made from.
@@ -102,6 +114,8 @@ pub(super) struct Engine {
     tapped: Vec<(&'static str, Instant)>,
     /// Stills, versions, and what the picture is compared with.
     pub(super) aside: Aside,
+    /// Proposals and the survey.
+    pub(super) first: FirstPass,
 }
 
 impl Engine {
@@ -111,10 +125,12 @@ impl Engine {
             raster: options.show.raster,
             show: Arc::new(options.show.clone()),
             probe: None,
+            first: FirstState::default(),
             trying: None,
             looks: shipped_looks().into(),
             looks_ready: false,
             dir: options.dir.clone(),
+            thumbnails: Arc::default(),
             shot: 0,
             frame: 0,
             frames,
@@ -123,6 +139,7 @@ impl Engine {
             focus: Focus::first(&options.show.chain),
             scope: Scope::Shot,
             compare: Compare::After,
+            curtain: Curtain::Open,
             picking: false,
             marks: Marks::default(),
             clip: None,
@@ -156,6 +173,7 @@ impl Engine {
             saver: Saver::start(options.dir.clone(), wake.clone())?,
             feeds: Feeds::new(options.cache, wake.clone()),
             finisher: Finisher::start(gpu.clone(), shared.places.clone(), wake.clone())?,
+            thumbs: Thumbs::start(wake.clone(), Instant::now())?,
             software: is_software(&gpu),
             gpu,
             shared,
@@ -167,6 +185,10 @@ impl Engine {
             panels,
             osc: None,
             outputs: Vec::new(),
+            views: Views::default(),
+            views_drawn: 0,
+            fetches: Vec::new(),
+            curtain: Curtain::Open,
             graded: Vec::new(),
             warmed: None,
             readied: Readied::default(),
@@ -201,6 +223,7 @@ impl Engine {
             asked_again: None,
             held: Vec::new(),
             tapped: Vec::new(),
+            first: FirstPass::new(),
         })
     }
 
@@ -244,6 +267,12 @@ impl Engine {
             }
             Input::Lift { from, to, control } => {
                 self.move_signal(control, now, |pusher, balance| pusher.lift(balance, from, to));
+            }
+            Input::Thumbnails(rows) => self.thumbs.want(rows),
+            Input::Watch(views) => {
+                self.views = views;
+                // Whoever wanted the last picture may be gone.
+                self.shared.taken.fetch_max(self.views_drawn, std::sync::atomic::Ordering::AcqRel);
             }
             Input::Probe(place) => self.probed = place,
             Input::Scopes(view) => {
@@ -384,9 +413,14 @@ impl Engine {
                     self.begin_version();
                 }
             }
+            Command::Curtain(curtain) => self.draw_curtain(curtain),
             Command::Comparing(what) => self.compare_command(what, now),
             Command::Picking(picking) => self.pick(picking),
             Command::TogglePicking => self.pick(!self.picking),
+            Command::Neutral(patch) if self.first.is_proposing() => match self.propose_patch(patch) {
+                Ok(()) => self.picking = false,
+                Err(why) => self.document.refused = Some(why.into()),
+            },
             Command::Neutral(patch) => match self.neutral(patch) {
                 Ok(change) => {
                     self.picking = false;
@@ -425,6 +459,21 @@ impl Engine {
             Command::Mark(command) => self.mark_command(command),
             Command::StepLook(by) => self.document.step_look(by),
             Command::TryLook(at) => self.document.try_look(at),
+            Command::KeepLook if !self.document.is_trying() && self.first.is_proposing() => {
+                self.first_command(Command::TakeProposal, now);
+            }
+            Command::LeaveLook if !self.document.is_trying() && self.first.is_proposing() => {
+                self.first_command(Command::LeaveProposal, now);
+            }
+            Command::Suggest
+            | Command::Match(_)
+            | Command::MatchBefore
+            | Command::ProposalStrength(_)
+            | Command::TakeProposal
+            | Command::LeaveProposal
+            | Command::BalanceFromBefore
+            | Command::CopyBalance
+            | Command::Survey => self.first_command(command, now),
             Command::KeepLook => self.document.keep_look(0, now),
             Command::LeaveLook => self.document.leave_look(),
             Command::Undo | Command::Redo if self.document.is_trying() => self.document.leave_look(),
@@ -466,7 +515,7 @@ impl Engine {
     }
 
     /// The frame of a patch, if it is at hand, and its pixels, if it is not beside the frame.
-    fn area(&self, patch: Patch) -> Option<(Arc<Frame>, Option<Area>)> {
+    pub(super) fn area(&self, patch: Patch) -> Option<(Arc<Frame>, Option<Area>)> {
         let (key, number) = self.frame_key((patch.shot, patch.frame))?;
         let frame = self.feeds.get(&key, number)?.ok()?;
         let size = (frame.width, frame.height);
@@ -560,10 +609,13 @@ impl Engine {
         self.take_finished();
         self.take_kept(now);
         self.follow_version();
+        self.first_pass();
         let due = self.move_on(now);
         self.ask_ahead();
         self.draw(now);
+        self.keep_blank();
         self.ready_next();
+        self.make_thumbnails(now);
         self.save(now);
         let later = [self.document.autosave.due_at(), self.panels.as_ref().and_then(Panels::due)];
         let due = later.into_iter().flatten().fold(due, Instant::min);
@@ -632,6 +684,7 @@ impl Engine {
 
     fn publish(&mut self) {
         let probe = self.probe();
+        let first = self.first_state();
         let mut panel = match self.panels.take() {
             Some(mut panels) => {
                 let state = panels.state(&|target| self.position(target));
@@ -643,16 +696,19 @@ impl Engine {
         if let Some(osc) = &self.osc {
             panel.add_osc(osc.state().clone());
         }
+        let thumbnails = self.thumbs.view(&self.document.show);
         let document = &self.document;
         let clip = self.source(document.shot).and_then(|(key, _)| self.feeds.info(&key));
         self.shared.snapshot.store(Arc::new(Snapshot {
             raster: self.raster(),
             show: document.seen().clone(),
             probe,
+            first,
             trying: document.trial.state(&document.show),
             looks: document.trial.library.clone(),
             looks_ready: self.library_is_ready(),
             dir: self.dir.clone(),
+            thumbnails,
             shot: document.shot,
             frame: self.frame,
             frames: self.shot_frames(),
@@ -661,6 +717,7 @@ impl Engine {
             focus: document.focus,
             scope: self.scope,
             compare: self.compare,
+            curtain: self.curtain,
             picking: self.picking,
             marks: self.marking.wanted,
             clip,
@@ -723,6 +780,7 @@ impl PanelContext for (&mut Engine, Instant) {
         let engine = &*self.0;
         match super::actions::action(action)?.does {
             Does::Once(Command::TogglePlay) => Some(engine.playing.is_some()),
+            Does::Once(Command::Curtain(curtain)) => Some(engine.curtain == curtain),
             Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
             Does::Once(Command::TogglePicking) => Some(engine.picking),
             Does::Once(Command::Represent) => Some(engine.represents()),

@@ -7,6 +7,7 @@ use super::marks::MarkCommand;
 use super::osc::OscOptions;
 use super::pace::PaceCommand;
 use super::targets::Focus;
+use super::watch::{Curtain, Views};
 use crate::gpu::ScopeView;
 use crate::look::List;
 use crate::panel::{Act, Map};
@@ -95,6 +96,8 @@ pub enum Command {
     OtherScope,
     /// Before or after.
     Compare(Compare),
+    /// The curtain before all client outputs falls so, or is open again if it has.
+    Curtain(Curtain),
     /// Wait for a patch of the picture to be made neutral, or wait no longer.
     Picking(bool),
     /// Wait for a patch, or no longer if so already.
@@ -131,6 +134,24 @@ pub enum Command {
     Pace(PaceCommand),
     /// What is told on the desk's picture.
     Mark(MarkCommand),
+    /// Read the frame on view and propose exposure and white for it. Nothing is changed by it.
+    Suggest,
+    /// Propose exposure and white so that the shot on view sits with another one.
+    Match(usize),
+    /// The same with the shot before it.
+    MatchBefore,
+    /// How much of what is proposed would be taken, 0…1.
+    ProposalStrength(f64),
+    /// What is proposed becomes the shot's balance, as far as its strength says: one step.
+    TakeProposal,
+    /// Nothing is proposed any more.
+    LeaveProposal,
+    /// The balance of the shot before becomes this one's.
+    BalanceFromBefore,
+    /// This shot's balance becomes that of all others of the same camera: see [`crate::show::Show::same_camera`].
+    CopyBalance,
+    /// Read a frame of every shot and say what is off; or stop doing so.
+    Survey,
     /// Take the last step back; what is tried is left first.
     Undo,
     /// Do it again.
@@ -204,8 +225,13 @@ pub enum Input {
     },
     /// What the picture holds from one place to another is wanted, in shares 0…1 of its width and height, or no more.
     Probe(Option<[[f64; 2]; 2]>),
+    /// Browsers want these pictures, and no others.
+    Watch(Views),
     /// Scopes of the client's signal are wanted so, or none.
     Scopes(Option<ScopeView>),
+    /// Rows of the running order whose thumbnails somebody sees: those are made first, then the others. `None`: nobody
+    /// sees any, and none is made.
+    Thumbnails(Option<std::ops::Range<usize>>),
     /// Listen to the panels for the control that is to move the parameter at an address, and do nothing else of what
     /// they say meanwhile; `None` ends that. What is recognised is in the snapshot's panel; who asked writes the map.
     Learn {

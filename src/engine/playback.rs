@@ -174,6 +174,14 @@ impl Engine {
         let wanted = (0..=ahead).filter_map(|by| self.frame_key(self.after(here, by * stride)));
         let wanted: Vec<_> = wanted.collect();
         self.feeds.want(&wanted);
+        // The shot after is opened as soon as this one plays: that can take longer than what is decoded ahead lasts.
+        if self.playing.is_some() && self.scope == Scope::Show {
+            let beyond = if stride > 0 { self.shot_frames() as i64 } else { -1 };
+            let next = self.after((here.0, 0), beyond).0;
+            if let Some((key, _)) = self.source(next) {
+                self.feeds.look_at(&key);
+            }
+        }
         if let Some((key, _)) = self.source(0).filter(|_| self.document.show.raster.is_none()) {
             self.feeds.look_at(&key);
         }

@@ -5,11 +5,14 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use super::comparing::Kept;
+use super::first::FirstState;
 use super::input::{Compare, Scope};
 use super::marks::Marks;
 use super::osc::OscState;
 use super::pace::Preview;
 use super::targets::Focus;
+use super::thumbs::Thumbnails;
+use super::watch::Curtain;
 use crate::media::timecode::Counting;
 use crate::media::{ClipInfo, Rate};
 use crate::panel::{ButtonState, ControlState, Guess, Map, Standing};
@@ -115,6 +118,8 @@ pub struct Snapshot {
     pub dir: PathBuf,
     /// Size of every picture, across and down; `None` until the first shot is open, if the show has no raster.
     pub raster: Option<(u32, u32)>,
+    /// Thumbnails of its shots, as far as they were asked for and made.
+    pub thumbnails: Thumbnails,
     /// The current shot.
     pub shot: usize,
     /// The current frame of that shot, from 0.
@@ -131,10 +136,14 @@ pub struct Snapshot {
     pub scope: Scope,
     /// What is on view.
     pub compare: Compare,
+    /// What stands between that and all client outputs.
+    pub curtain: Curtain,
     /// What the current source says about itself.
     pub clip: Option<Arc<ClipInfo>>,
     /// What the picture holds where it was asked for; why not, if it was asked for beside the frame.
     pub probe: Option<Result<Probed, Arc<str>>>,
+    /// What is proposed for the shot on view, and the survey.
+    pub first: FirstState,
     /// The look that is tried, if one is.
     pub trying: Option<Trying>,
     /// The looks that can be tried.
@@ -175,6 +184,14 @@ impl Snapshot {
     /// Timecode of the frame on view.
     pub fn timecode(&self) -> String {
         timecode(&self.show, self.clip.as_deref(), self.shot, self.frame)
+    }
+
+    /// Timecode of a frame of a shot that has the same source as the one on view; elsewhere frames are counted from the
+    /// source's first.
+    pub fn timecode_of(&self, shot: usize, frame: u64) -> String {
+        let source = |shot: usize| self.show.shots.get(shot).map(|s| &s.source);
+        let clip = self.clip.as_deref().filter(|_| source(shot) == source(self.shot));
+        timecode(&self.show, clip, shot, frame)
     }
 }
 

@@ -72,6 +72,8 @@ const WORDS: &[(&str, &str)] = &[
 const LOG_BLACK: f64 = 0.06;
 /// Signal under black that noise may take.
 const NOISE: f64 = 0.03;
+/// Part of the pixels that has to lie at the top: less than that a white thing has, which is not clipped.
+const CLIPPED: f64 = 0.02;
 /// Stops over grey under which no sensor clips (common practice: cameras have five and more).
 const CLIPS_FROM: f64 = 3.5;
 
@@ -112,7 +114,10 @@ pub fn doubt(stats: &SignalStats, read: Read<'_>) -> Doubt {
         (out.encoding_doubtful, out.sure) = (true, 0.5);
         out.reasons
             .push(format!("its signal goes down to {low:.3}; black of {} is {black:.3}", read.encoding.id));
-        if stats.under_log > 0.01 {
+        if stats.float {
+            out.encoding = encoding("acescg");
+            out.reasons.push("a float file is light more often than log".into());
+        } else if stats.under_log > 0.01 {
             out.encoding = encoding(if read.still { "srgb" } else { "bt1886" });
             out.reasons.push(format!(
                 "{:.0} % of its pixels lie under the black of any log encoding: a display's signal",
@@ -129,7 +134,7 @@ pub fn doubt(stats: &SignalStats, read: Read<'_>) -> Doubt {
             out.reasons.push(format!("other shots of its folder are read as {}", beside.id));
         }
     }
-    if scene && stats.pile > 0.002 && !stats.float {
+    if scene && stats.pile > CLIPPED && !stats.float {
         let light = read.encoding.curve.values::<f64>().decode(stats.top);
         let stops = (light / GREY).log2();
         if stops < CLIPS_FROM {

@@ -167,7 +167,8 @@ fn by_card(card: Card, statistics: &Reading, stops: f64) -> Reading {
 }
 
 fn by_statistics(n: Neutral, l: Level) -> Reading {
-    let mut measured = vec![format!("weighted edges and grey pixels lie {:.1}° apart", n.apart)];
+    let mut measured =
+        vec![format!("by edges and grey pixels; the picture's quarters lie {:.1}° from that", n.apart)];
     if let Some((kelvin, duv)) = temperature(n.grey) {
         measured.push(format!("together: a light of {kelvin:.0} K, Duv {duv:+.4}"));
     }
@@ -178,7 +179,7 @@ fn by_statistics(n: Neutral, l: Level) -> Reading {
     let level_sure = 0.75 - 0.4 * (l.mean - l.median).abs() - 0.05 * (l.spread - 4.0).max(0.0);
     Reading {
         grey: n.grey.map(|v| v * GREY * l.mean.exp2()),
-        colour_sure: (0.8 - n.apart / 15.0).clamp(0.05, 0.8),
+        colour_sure: (0.75 - n.apart / 24.0).clamp(0.05, 0.75),
         level_sure: level_sure.clamp(0.1, 0.75),
         evidence: Evidence::Statistics(n),
         measured,
@@ -196,6 +197,8 @@ pub struct Difference {
     pub colour_sure: f64,
     /// How sure the stops are, 0…1.
     pub level_sure: f64,
+    /// What it was taken from, in a word.
+    pub evidence: &'static str,
     /// What was measured, a line each.
     pub measured: Vec<String>,
 }
@@ -209,6 +212,7 @@ pub fn difference(one: &Reduced, other: &Reduced) -> Option<Difference> {
         return Some(Difference {
             greys: [unit(a), unit(b)],
             stops,
+            evidence: "chart",
             colour_sure: a.colour_sure.min(b.colour_sure),
             level_sure: a.level_sure.min(b.level_sure),
             measured: vec![format!(
@@ -229,6 +233,7 @@ pub fn difference(one: &Reduced, other: &Reduced) -> Option<Difference> {
     Some(Difference {
         greys: [unit(&sa), unit(&sb)],
         stops,
+        evidence: "statistics",
         colour_sure: sa.colour_sure.min(sb.colour_sure),
         level_sure: (0.85 - 0.25 * range).clamp(0.1, 0.85),
         measured: vec![

@@ -140,6 +140,11 @@ pub fn own_panels_folder() -> Option<PathBuf> {
     own_folder("panels")
 }
 
+/// The file in which the desk remembers its windows, for this user: `greyhold/desk.toml`, beside [`own_looks_folder`].
+pub fn own_desk_file() -> Option<PathBuf> {
+    own_folder("desk.toml")
+}
+
 fn own_folder(name: &str) -> Option<PathBuf> {
     let set = std::env::var_os("XDG_CONFIG_HOME").map(PathBuf::from).filter(|p| p.is_absolute());
     let config = set.or_else(|| Some(std::env::home_dir().filter(|h| h.is_absolute())?.join(".config")))?;

@@ -44,7 +44,7 @@ pub use file::{SHOW_FILE, VERSION, load, read, save, write};
 pub use history::{GESTURE_GAP, History, MOST_STEPS};
 pub use library::{
     About, LOOKS_FOLDER, LibraryLook, Shelf, find_look, library, library_of, look_file_stem, look_named,
-    own_looks_folder, own_panels_folder,
+    own_desk_file, own_looks_folder, own_panels_folder,
 };
 pub use look_file::{
     Base, Look, LookFile, is_look_file, list_looks, load_look, load_look_file, read_look, save_look,

@@ -46,6 +46,11 @@ pub struct Proposal {
 }
 
 impl Proposal {
+    /// Does it still start from where the shot stands?
+    pub fn is_of(&self, shot: &Shot) -> bool {
+        self.from == PROPOSED.map(|f| shot.balance.get(f))
+    }
+
     /// The values at a strength: 0 those that there are, 1 those that are proposed.
     pub fn values(&self, strength: f64) -> [f64; 3] {
         let strength = strength.clamp(0.0, 1.0);
@@ -148,7 +153,7 @@ impl Show {
             Aim::Like { other: other.to_owned() },
             wanted,
             Told {
-                evidence: "statistics",
+                evidence: difference.evidence,
                 sure: [difference.colour_sure, difference.level_sure],
                 measured: difference.measured.clone(),
                 outline: Vec::new(),
@@ -279,6 +284,9 @@ fn solved(balance: &Balance, now: [f64; 3], light: [f64; 3], aim: [f64; 3]) -> O
 fn newton(x: &mut [f64; 3], f: impl Fn([f64; 3]) -> [f64; 3], steps: [f64; 3]) -> Option<()> {
     for _ in 0..60 {
         let now = f(*x);
+        if now.iter().any(|v| !v.is_finite()) {
+            return None;
+        }
         let size = now.iter().map(|v| v.abs()).fold(0.0, f64::max);
         if size < 1e-9 {
             return Some(());
@@ -294,8 +302,9 @@ fn newton(x: &mut [f64; 3], f: impl Fn([f64; 3]) -> [f64; 3], steps: [f64; 3]) -
         let mut share = 1.0;
         let better = loop {
             let to: [f64; 3] = std::array::from_fn(|i| x[i] + share * by[i]);
-            let there = f(to).iter().map(|v| v.abs()).fold(0.0, f64::max);
-            if there.is_finite() && there < size {
+            let there = f(to);
+            let far = there.iter().map(|v| v.abs()).fold(0.0, f64::max);
+            if there.iter().all(|v| v.is_finite()) && far < size {
                 break Some(to);
             }
             share *= 0.5;

@@ -56,6 +56,8 @@ impl Drop for Process {
     }
 }
 
+pub mod browser;
+pub mod line;
 pub mod osc;
 
 #[cfg(feature = "jack")]
@@ -179,5 +181,11 @@ pub fn sequence(folder: &Path, size: (u32, u32), frames: u32) -> PathBuf {
 
 /// The program that these tests were built with.
 pub fn greyhold() -> Command {
-    Command::new(env!("CARGO_BIN_EXE_greyhold"))
+    let mut command = Command::new(env!("CARGO_BIN_EXE_greyhold"));
+    // What the person who runs the tests has set for themselves is none of theirs.
+    static RUNS: std::sync::atomic::AtomicUsize = std::sync::atomic::AtomicUsize::new(0);
+    let run = RUNS.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+    let own = format!("{}/config-{}-{run}", env!("CARGO_TARGET_TMPDIR"), std::process::id());
+    command.env("XDG_CONFIG_HOME", own);
+    command
 }

@@ -4,9 +4,10 @@ use winit::event_loop::ActiveEventLoop;
 
 use super::super::finder::Finder;
 use super::super::keys::Action;
-use super::super::panes::{Ask, KEYBOARD, stage_of};
+use super::super::panes::{Ask, KEYBOARD, Pane, stage_of};
 use super::super::sheet::LookSheet;
 use super::super::stills::StillSheet;
+use super::super::surround::View;
 use super::Desk;
 use crate::engine::{self, Command, Compare, Comparing, Input, Keep, known_target};
 use crate::panel::Act;
@@ -128,8 +129,9 @@ impl Desk {
                 self.engine.send(Input::Keep(Keep::Version { name: String::new() }));
             }
             Action::SaveLook if !repeat => self.panes.asks.push(Ask::SaveForm),
+            Action::Sofa if !repeat => self.panes.sofa.shown = !self.panes.sofa.shown,
             Action::Probe if !repeat => self.panes.probing = !self.panes.probing,
-            Action::Scopes if !repeat => self.panes.scopes.shown = !self.panes.scopes.shown,
+            Action::Scopes if !repeat => self.panes.toggle(Pane::Scopes),
             Action::Sheet if !repeat => self.toggle_sheet(),
             Action::Pick(by) => self.panes.pick(by),
             Action::Turn(detents) => {
@@ -157,7 +159,17 @@ impl Desk {
                 }
                 self.toggle_fullscreen();
             }
-            Action::Panes if !repeat => self.panes.shown = !self.panes.shown,
+            Action::Panes if !repeat => {
+                self.panes.layout.picture_only = !self.panes.layout.picture_only;
+            }
+            Action::Pane(pane) if !repeat => self.panes.toggle(pane),
+            Action::Text(by) => {
+                let view = &mut self.panes.view;
+                *view = if by == 0 { View { text: View::TEXTS[0], ..*view } } else { view.scaled(by) };
+            }
+            Action::Surround if !repeat => {
+                self.panes.view.surround = self.panes.view.surround.next();
+            }
             Action::Find if !repeat => self.panes.finder = Some(Finder::default()),
             Action::Walk if !repeat => {
                 let scopes = self.panes.scopes.shown;

@@ -67,7 +67,7 @@ impl Desk {
             }
         } else if let Some(client) = self.client.as_mut().filter(|c| c.surface.window.id() == id) {
             match event {
-                WindowEvent::RedrawRequested => client.draw(&self.engine),
+                WindowEvent::RedrawRequested => client.draw(&self.engine, self.panes.view.surround),
                 WindowEvent::Resized(size) => {
                     client.resize(&self.engine, size.width, size.height);
                     client.surface.window.request_redraw();

@@ -1,6 +1,7 @@
 //! The windows' event loop.
 
 mod act;
+mod clients;
 mod arrivals;
 mod device;
 mod draw;
@@ -25,9 +26,12 @@ use super::learner::Learner;
 use super::library::Librarian;
 use super::luts::Loader;
 use super::panes::Panes;
+use super::remembered::Memory;
+use super::surround::Surround;
 use super::window::{Blit, WindowSurface};
 use crate::engine::{self, Handle};
 use crate::gpu::Traces;
+use crate::serve::Server;
 
 /// What wakes the event loop.
 enum News {
@@ -72,6 +76,8 @@ struct App {
 }
 
 struct Desk {
+    /// Ahead of the engine, so that it goes first.
+    server: Option<Server>,
     engine: Handle,
     surface: WindowSurface,
     blit: Blit,
@@ -79,6 +85,10 @@ struct Desk {
     input: egui_winit::State,
     renderer: egui_wgpu::Renderer,
     panes: Panes,
+    /// What is remembered of them.
+    memory: Memory,
+    /// The surround that the client's window was drawn with.
+    surround: Surround,
     luts: Loader,
     librarian: Librarian,
     learner: Learner,
@@ -169,7 +179,7 @@ impl App {
 
     /// Stops the engine, which saves, and leaves the event loop.
     fn end(&mut self, events: &ActiveEventLoop) {
-        if let Some(Err(e)) = self.desk.take().map(|d| d.engine.stop()) {
+        if let Some(Err(e)) = self.desk.take().map(Desk::close) {
             self.failed = Some(e.into());
         }
         events.exit();

@@ -15,6 +15,7 @@ use super::super::library::Librarian;
 use super::super::look;
 use super::super::luts::Loader;
 use super::super::panes::Panes;
+use super::super::remembered::Memory;
 use super::super::soundness::Soundness;
 use super::super::surface::Beside;
 use super::super::walk::{Remembered, Walk, is_demo};
@@ -23,7 +24,8 @@ use super::device::check_device;
 use super::{ClientWindow, Desk, DeskError, DeskOptions, News};
 use crate::engine::{self, Command, Input, Live};
 use crate::gpu::{Gpu, Request};
-use crate::show::own_panels_folder;
+use crate::serve::Server;
+use crate::show::{own_desk_file, own_panels_folder};
 
 /// The client's window when nobody says otherwise and the raster has this shape.
 const CLIENT_SIZE: (u32, u32) = (960, 540);
@@ -87,6 +89,10 @@ impl Desk {
             let _ = news.send_event(News::Stirred);
         });
         let engine = engine::start(gpu, options_of_engine)?;
+        let server = match (options.serve, engine.link()) {
+            (Some(serve), Some(link)) => Some(Server::start(serve, link)?),
+            _ => None,
+        };
         engine.send(Input::Depth { output: Live::Desk, bits: surface.bits() });
         if let Some(osc) = options.osc {
             engine.send(Input::Osc(osc));
@@ -94,14 +100,21 @@ impl Desk {
         if options.play {
             engine.send(Input::Command(Command::TogglePlay));
         }
+        let (memory, remembered, wrong) = Memory::open(own_desk_file());
+        let mut panes = Panes::new(device);
+        panes.recall(remembered);
+        panes.note = wrong;
         let mut desk = Self {
+            server,
             engine,
             surface,
             blit,
             egui,
             input,
             renderer,
-            panes: Panes::new(device),
+            panes,
+            memory,
+            surround: Default::default(),
             luts,
             librarian,
             learner,
@@ -118,6 +131,9 @@ impl Desk {
             stirred,
         };
         desk.librarian.read(&desk.engine.snapshot().dir);
+        if let Some(server) = &desk.server {
+            server.on_news(Box::new(desk.teller()));
+        }
         desk.panes.soundness = Some(Soundness::new(desk.teller()));
         let remembered = Remembered::own();
         if is_demo(&desk.engine.snapshot().show) && !remembered.was_offered() {

@@ -38,6 +38,7 @@ impl Panes {
         if ui.checkbox(&mut safe, RichText::new("CDL-safe").size(11.0)).on_hover_text(carried).changed() {
             inputs.push(Input::Change { change: Change::SetCdlSafe(safe), control: MOUSE });
         }
+        self.first_pass(ui, s, inputs);
         let balance = shot.map(|s| s.balance).unwrap_or_default();
         for group in groups(BALANCE) {
             let values = &balance.values[group.clone()];
@@ -317,7 +318,7 @@ impl Panes {
             let text = if touched { format!("{label}  •") } else { label.to_owned() };
             let ink = if touched { look::TEXT } else { look::QUIET };
             let name =
-                ui.add(egui::Label::new(RichText::new(text).size(12.0).color(ink)).sense(Sense::click()));
+                ui.add(egui::Label::new(RichText::new(text).size(12.0).color(ink)).sense(Sense::CLICK));
             if mark.clicked() || name.clicked() {
                 open = !open;
             }

@@ -4,6 +4,7 @@ use egui::{Align, Layout, Rect, Response, RichText, Sense, Stroke, Ui, Vec2, pos
 
 use super::super::focus::arrows;
 use super::super::look;
+use super::super::text::elided;
 use super::{Ask, Panes};
 use crate::engine::{self, Input, Learning, Reach, Snapshot, known_action, known_target};
 use crate::panel::{Act, ButtonState, ControlState, Kind, Mode, PANEL_ACTIONS, Standing, Takeover};
@@ -23,6 +24,11 @@ pub(in super::super) struct Hands {
 }
 
 impl Hands {
+    /// How tall the mirror would like to be, margins included.
+    pub fn height(&self) -> f32 {
+        (self.height + 4.0).ceil()
+    }
+
     /// What the mouse held is let go.
     pub fn let_go(&mut self, inputs: &mut Vec<Input>) {
         if let Some(axes) = self.turning.take() {
@@ -50,6 +56,18 @@ impl Panes {
     /// A box for each control: what it moves, where that stands, whether it has been picked up; and one for each button:
     /// what it does, and whether it is down. The mouse turns and presses them as a hand does those of a real panel.
     pub(super) fn mirror(&mut self, ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
+        let shown = egui::ScrollArea::vertical()
+            .auto_shrink([false, false])
+            .show(ui, |ui| ui.scope(|ui| self.mirrored(ui, s, inputs)).response.rect.height());
+        self.turn(ui, inputs);
+        // The pane fits itself to what is in it one frame later.
+        let height = shown.inner;
+        if std::mem::replace(&mut self.hands.height, height) != height {
+            ui.ctx().request_repaint();
+        }
+    }
+
+    fn mirrored(&mut self, ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
         let panel = &s.panel;
         self.head(ui, s, inputs);
         if let Some(learning) = &panel.learning {
@@ -57,91 +75,96 @@ impl Panes {
         }
         let row = ui.available_width();
         let cells = cells(&panel.controls);
-        ui.horizontal(|ui| {
-            ui.spacing_mut().item_spacing.x = GAP;
-            for cell in &cells {
-                let width = width(cells.len(), row);
-                match cell {
-                    Cell::Ball(across, away) => self.ball_box(ui, s, [across, away], width, inputs),
-                    Cell::One(control) => self.control_box(ui, s, control, width, inputs),
-                }
-            }
-        });
-        if !panel.buttons.is_empty() {
+        let (columns, width) = columns(cells.len(), row);
+        for cells in cells.chunks(columns) {
             ui.horizontal(|ui| {
                 ui.spacing_mut().item_spacing.x = GAP;
-                for button in &panel.buttons {
-                    self.button_box(ui, button, width(panel.buttons.len(), row), inputs);
+                for cell in cells {
+                    match cell {
+                        Cell::Ball(across, away) => self.ball_box(ui, s, [across, away], width, inputs),
+                        Cell::One(control) => self.control_box(ui, s, control, width, inputs),
+                    }
                 }
             });
         }
-        self.turn(ui, inputs);
-        ui.add_space(3.0);
-        // The pane fits itself to what is in it one frame later.
-        let height = ui.min_rect().height();
-        if std::mem::replace(&mut self.hands.height, height) != height {
-            ui.ctx().request_repaint();
+        let (columns, width) = self::columns(panel.buttons.len(), row);
+        for buttons in panel.buttons.chunks(columns) {
+            ui.horizontal(|ui| {
+                ui.spacing_mut().item_spacing.x = GAP;
+                for button in buttons {
+                    self.button_box(ui, button, width, inputs);
+                }
+            });
         }
+        ui.add_space(3.0);
     }
 
     /// Map, ports, what is in force, what went wrong; banks can be chosen.
     fn head(&mut self, ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
         let panel = &s.panel;
-        let said = |ui: &mut Ui, text: &str, ink| ui.label(RichText::new(text).size(11.0).color(ink));
-        ui.horizontal(|ui| {
-            let ports =
-                if panel.ports.is_empty() { "no panel connected".to_owned() } else { panel.ports.join(", ") };
-            said(ui, &panel.map, look::TEXT);
-            said(ui, &ports, look::QUIET);
-            if panel.drawn {
-                let about = "Drag a box or turn the wheel on it, click buttons: they do what a panel's would. \
-                             F2 … F9 turn the first eight controls up, with Shift down; − and = the one in hand.";
-                said(ui, "mouse and keys", look::QUIET).on_hover_text(about);
+        let foot = Layout::right_to_left(Align::Center);
+        ui.allocate_ui_with_layout(Vec2::new(ui.available_width(), 16.0), foot, |ui| {
+            if panel.learning.is_none() {
+                self.learn_button(ui, inputs);
             }
-            for absent in &panel.absent {
-                said(ui, &format!("{absent}: absent"), look::WARN);
-            }
-            if let Some(page) = &panel.standing.page {
-                said(ui, page, look::BRIGHT);
-            }
-            for (at, bank) in (0..).zip(&panel.banks) {
-                let ink = if panel.standing.bank.as_ref() == Some(bank) { look::BRIGHT } else { look::QUIET };
-                let name = egui::Label::new(RichText::new(&**bank).size(11.0).color(ink));
-                let name = ui.add(name.sense(Sense::click())).on_hover_text("this bank");
-                let here = panel.standing.bank.as_ref() == Some(bank);
-                let spoken = format!("bank {bank}");
-                name.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, here, &spoken));
-                if name.clicked() {
-                    inputs.push(Input::Panel(Act::Bank(at)));
-                }
-            }
-            for word in words(&panel.standing) {
-                said(ui, &word, look::BRIGHT);
-            }
-            if let Some(note) = &panel.note {
-                said(ui, note, look::WARN);
-            }
-            if panel.overruns > 0 {
-                said(ui, &format!("⚠ {} messages lost", panel.overruns), look::WARN);
-            }
-            ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-                if panel.learning.is_some() {
-                    return;
-                }
-                let fits = known_target(&self.in_hand).is_ok();
-                let learn = egui::Button::new(RichText::new("learn").size(11.0)).small();
-                let about = format!("a control of a panel that is to move {} (M)", self.in_hand);
-                let no = format!("no control can move {}: take another parameter in hand", self.in_hand);
-                if ui.add_enabled(fits, learn).on_hover_text(about).on_disabled_hover_text(no).clicked() {
-                    inputs.push(Input::Learn { target: Some(self.in_hand.clone()) });
-                }
-            });
+            ui.with_layout(Layout::left_to_right(Align::Center), |ui| self.heading(ui, s, inputs));
         });
+    }
+
+    /// What begins to learn a control.
+    fn learn_button(&self, ui: &mut Ui, inputs: &mut Vec<Input>) {
+        let fits = known_target(&self.in_hand).is_ok();
+        let learn = egui::Button::new(RichText::new("learn").size(11.0)).small();
+        let about = format!("a control of a panel that is to move {} (M)", self.in_hand);
+        let no = format!("no control can move {}: take another parameter in hand", self.in_hand);
+        if ui.add_enabled(fits, learn).on_hover_text(about).on_disabled_hover_text(no).clicked() {
+            inputs.push(Input::Learn { target: Some(self.in_hand.clone()) });
+        }
+    }
+
+    fn heading(&mut self, ui: &mut Ui, s: &Snapshot, inputs: &mut Vec<Input>) {
+        let panel = &s.panel;
+        let said = |ui: &mut Ui, text: &str, ink| {
+            let label = egui::Label::new(RichText::new(text).size(11.0).color(ink));
+            ui.add(label.truncate())
+        };
+        let ports =
+            if panel.ports.is_empty() { "no panel connected".to_owned() } else { panel.ports.join(", ") };
+        said(ui, &panel.map, look::TEXT);
+        said(ui, &ports, look::QUIET);
+        if panel.drawn {
+            let about = "Drag a box or turn the wheel on it, click buttons: they do what a panel's would. \
+                             F2 … F9 turn the first eight controls up, with Shift down; − and = the one in hand.";
+            said(ui, "mouse and keys", look::QUIET).on_hover_text(about);
+        }
+        for absent in &panel.absent {
+            said(ui, &format!("{absent}: absent"), look::WARN);
+        }
+        if let Some(page) = &panel.standing.page {
+            said(ui, page, look::BRIGHT);
+        }
+        for (at, bank) in (0..).zip(&panel.banks) {
+            let ink = if panel.standing.bank.as_ref() == Some(bank) { look::BRIGHT } else { look::QUIET };
+            let name = egui::Label::new(RichText::new(&**bank).size(11.0).color(ink));
+            let name = ui.add(name.sense(Sense::click())).on_hover_text("this bank");
+            if name.clicked() {
+                inputs.push(Input::Panel(Act::Bank(at)));
+            }
+        }
+        for word in words(&panel.standing) {
+            said(ui, &word, look::BRIGHT);
+        }
+        if let Some(note) = &panel.note {
+            said(ui, note, look::WARN);
+        }
+        if panel.overruns > 0 {
+            said(ui, &format!("⚠ {} messages lost", panel.overruns), look::WARN);
+        }
     }
 
     /// What is recognised so far of a control that is to be learned.
     fn learning(&mut self, ui: &mut Ui, learning: &Learning, inputs: &mut Vec<Input>) {
-        ui.horizontal(|ui| {
+        ui.horizontal_wrapped(|ui| {
             let target = format!("learning {}:", learning.target);
             ui.label(RichText::new(target).size(11.0).color(look::BRIGHT));
             let (what, ink) = recognised(learning);
@@ -170,9 +193,10 @@ impl Panes {
         p.rect_filled(rect, 2.0, ground);
         let at = |y| pos2(rect.left() + 5.0, rect.top() + y);
         let (label, does) = if button.down { (look::TEXT, look::BRIGHT) } else { (look::QUIET, look::TEXT) };
-        p.text(at(8.0), egui::Align2::LEFT_CENTER, &button.label, egui::FontId::proportional(11.0), label);
+        let room = rect.width() - 10.0;
+        elided(&p, at(8.0), egui::Align2::LEFT_CENTER, &button.label, 11.0, label, room);
         let action = button.action.replace('-', " ");
-        p.text(at(21.0), egui::Align2::LEFT_CENTER, action, egui::FontId::proportional(12.0), does);
+        elided(&p, at(21.0), egui::Align2::LEFT_CENTER, &action, 12.0, does, room);
         let name = format!("{}: {}", button.label, button.action);
         response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, button.down, &name));
         // By the keyboard, or by an assistive program: pressed and let go.
@@ -213,13 +237,14 @@ impl Panes {
         let ink = if value.is_some() { look::TEXT } else { look::QUIET };
         let label = if taken || control.touched { look::BRIGHT } else { look::QUIET };
         let at = |y| pos2(rect.left() + 5.0, rect.top() + y);
-        p.text(at(10.0), egui::Align2::LEFT_CENTER, &control.label, egui::FontId::proportional(11.0), label);
+        let room = rect.width() - 10.0;
+        elided(&p, at(10.0), egui::Align2::LEFT_CENTER, &control.label, 11.0, label, room);
         let text = match &value {
             Some((text, _)) if control.picked_up => text.clone(),
             Some((text, _)) => format!("{text}  ○"),
             None => "not in this show".to_owned(),
         };
-        p.text(at(23.0), egui::Align2::LEFT_CENTER, text, egui::FontId::proportional(12.0), ink);
+        elided(&p, at(23.0), egui::Align2::LEFT_CENTER, &text, 12.0, ink, room);
         let x = |position: f64| rect.left() + rect.width() * (position as f32).clamp(0.0, 1.0);
         if let Some((_, position)) = value {
             p.vline(x(position), rect.bottom() - 3.0..=rect.bottom(), Stroke::new(2.0, look::QUIET));
@@ -270,8 +295,8 @@ impl Panes {
         let name = across.label.strip_suffix(ACROSS).unwrap_or(&across.label);
         let left = rect.left() + HEIGHT + 2.0;
         let ink = if taken || across.touched { look::BRIGHT } else { look::QUIET };
-        let font = egui::FontId::proportional(11.0);
-        p.text(pos2(left, rect.top() + 10.0), egui::Align2::LEFT_CENTER, name, font, ink);
+        let room = rect.right() - left - 4.0;
+        elided(&p, pos2(left, rect.top() + 10.0), egui::Align2::LEFT_CENTER, name, 11.0, ink, room);
         let text = match &readings {
             [Some((x, right)), Some((y, up))] => {
                 let place = |along: f64| (along as f32).clamp(0.0, 1.0);
@@ -284,8 +309,7 @@ impl Panes {
             }
             _ => "not in this show".to_owned(),
         };
-        let font = egui::FontId::proportional(12.0);
-        p.text(pos2(left, rect.top() + 23.0), egui::Align2::LEFT_CENTER, &text, font, look::TEXT);
+        elided(&p, pos2(left, rect.top() + 23.0), egui::Align2::LEFT_CENTER, &text, 12.0, look::TEXT, room);
         let axes = [(across.index, [DETENT, 0.0]), (away.index, [0.0, DETENT])];
         describe(ui, &response, name, &[across, away], Some(text));
         self.take(ui, s, &response, across, axes, inputs);
@@ -472,8 +496,14 @@ fn words(standing: &Standing) -> Vec<String> {
 /// From one box to the next.
 const GAP: f32 = 6.0;
 
-/// Width of a box, of so many that share a row.
-fn width(count: usize, row: f32) -> f32 {
-    let count = count.max(1) as f32;
-    ((row - GAP * (count - 1.0)) / count).clamp(40.0, 170.0)
+/// A box is at least so wide, that what is written in it can be read.
+const LEAST: f32 = 92.0;
+
+/// Boxes in a row, and the width of each: as many rows as it takes, filled evenly.
+fn columns(count: usize, row: f32) -> (usize, f32) {
+    let most = (((row + GAP) / (LEAST + GAP)) as usize).max(1);
+    let rows = count.div_ceil(most).max(1);
+    let columns = count.div_ceil(rows).max(1);
+    let width = (row - GAP * (columns as f32 - 1.0)) / columns as f32;
+    (columns, width.clamp(40.0, 170.0))
 }

@@ -1,46 +1,57 @@
 //! What stands around the picture: the running order, the light path, transport and panel mirror.
 
+mod chosen;
 mod curve_graph;
+mod layout;
 mod light_path;
 mod lut;
 mod marks;
 mod mirror;
+mod opened;
 mod overlay;
+mod proposal;
 mod running_order;
 mod save_look;
 mod scopes;
+mod shot_marks;
 mod transport;
 mod trims;
 mod trying;
+mod view_menu;
 mod white;
 
 use std::collections::HashSet;
 use std::sync::Arc;
 
 use arc_swap::ArcSwap;
-use egui::{RichText, Ui, Vec2};
+use egui::{RichText, Ui};
 
+use self::layout::Edge;
+pub(super) use self::layout::{Layout, Pane};
 pub(super) use self::mirror::{Hands, row_of};
 pub(super) use self::overlay::Overlay;
-use self::running_order::running_order;
-pub(super) use self::scopes::{ScopePane, TraceTextures};
-use self::transport::transport;
+pub(super) use self::proposal::outline;
+use self::running_order::OrderPane;
+pub(super) use self::scopes::{ScopePane, ScopeSettings, TraceTextures};
 use super::finder::{Finder, Outcome};
 use super::focus;
 use super::keys::Action;
 use super::library::SaveForm;
 use super::look;
 use super::luts::Wish;
+use super::remembered::Remembered;
 use super::rows::row_id;
 use super::sheet::LookSheet;
+use super::sofa::Sofa;
 use super::soundness::Soundness;
 use super::stills::{BringIn, StillSheet};
+use super::surround::View;
 use super::typing::Typing;
 use super::walk::Walk;
 use crate::engine::{self, Command, Compare, Does, Focus, Input, Snapshot};
 use crate::look::{CurvePoint, List};
 use crate::scope::patterns::Tally;
-use crate::show::{Address, Slot};
+use crate::show::{Address, Show, Slot};
 
 /// Control number of the keyboard.
 pub(super) const KEYBOARD: u32 = 1;
@@ -62,8 +73,14 @@ pub(super) enum Ask {
 
 /// What the panes need to know and remember.
 pub(super) struct Panes {
-    /// Are they on view?
-    pub shown: bool,
+    /// Which are on view, and how large.
+    pub layout: Layout,
+    /// Size of the text, surround of the picture.
+    pub view: View,
+    /// The running order.
+    pub order: OrderPane,
+    /// The show that was drawn last.
+    drawn_show: Option<Arc<Show>>,
     /// The keys, and what the panel does.
     pub overlay: Overlay,
     /// The list of everything, if it is open.
@@ -114,6 +131,8 @@ pub(super) struct Panes {
     pub scopes: ScopePane,
     /// The name of a group that is about to be made.
     pub group_name: String,
+    /// What is known of clients.
+    pub sofa: Sofa,
     /// A value that is being typed into a row.
     pub typing: Option<Typing>,
     /// One is to be typed into the row in hand: what was typed of it, if anything.
@@ -134,7 +153,10 @@ impl Panes {
     /// As they are when the desk opens; `device` is what is said about the GPU.
     pub fn new(device: Arc<ArcSwap<String>>) -> Self {
         Self {
-            shown: true,
+            layout: Layout::default(),
+            view: View::default(),
+            order: OrderPane::default(),
+            drawn_show: None,
             open: ["balance/offset".to_owned()].into(),
             overlay: Overlay::default(),
             finder: None,
@@ -160,6 +182,7 @@ impl Panes {
             tally: None,
             scopes: ScopePane::default(),
             group_name: String::new(),
+            sofa: Sofa::default(),
             typing: None,
             begin: None,
             saving: None,
@@ -187,36 +210,61 @@ impl Panes {
         if pressed {
             inputs.push(Input::Hold { control: MOUSE, down: true });
         }
-        if self.shown {
-            // The window is cleared to the panes' grey, so that no pane has to be filled.
-            let pane = |panel: egui::Panel| {
-                panel
-                    .frame(egui::Frame::NONE.inner_margin(egui::Margin::symmetric(8, 2)))
-                    .show_separator_line(false)
-            };
-            pane(egui::Panel::bottom("transport")).show(ui, |ui| {
-                let note = self.note.as_deref().or(s.kept.said.as_deref());
-                transport(ui, s, presentation, note, inputs);
-            });
-            pane(egui::Panel::bottom("mirror")).show(ui, |ui| self.mirror(ui, s, inputs));
-            if self.scopes.shown {
-                let scopes =
-                    egui::Panel::bottom("scopes").default_size(210.0).min_size(120.0).resizable(true);
-                pane(scopes).show(ui, |ui| self.scopes(ui, s, inputs));
+        self.follow_stages(s);
+        self.layout.show(Pane::Scopes, self.scopes.shown);
+        let placed = self.layout.placed(ui.ctx().content_rect().size(), self.hands.height());
+        let size = |pane: Pane| placed[pane as usize];
+        // The window is cleared to the panes' grey, so that no pane has to be filled.
+        let pane = |panel: egui::Panel, size: f32| {
+            panel
+                .frame(egui::Frame::NONE.inner_margin(egui::Margin::symmetric(8, 2)))
+                .show_separator_line(false)
+                .resizable(false)
+                .exact_size(size)
+        };
+        if let Some(size) = size(Pane::Transport) {
+            let foot = pane(egui::Panel::bottom("transport"), size);
+            let rect = foot.show(ui, |ui| self.transport(ui, s, presentation, inputs)).response.rect;
+            self.layout.divider(ui, Pane::Transport, rect, Edge::Top);
+        }
+        if let Some(size) = size(Pane::Mirror) {
+            let foot = pane(egui::Panel::bottom("mirror"), size);
+            let rect = foot.show(ui, |ui| self.mirror(ui, s, inputs)).response.rect;
+            self.layout.divider(ui, Pane::Mirror, rect, Edge::Top);
+        }
+        match size(Pane::Scopes) {
+            Some(size) => {
+                let foot = pane(egui::Panel::bottom("scopes"), size);
+                let rect = foot.show(ui, |ui| self.scopes(ui, s, inputs)).response.rect;
+                self.layout.divider(ui, Pane::Scopes, rect, Edge::Top);
             }
-            pane(egui::Panel::left("order").default_size(190.0)).show(ui, |ui| running_order(ui, s, inputs));
-            pane(egui::Panel::right("path").default_size(270.0)).show(ui, |ui| {
-                egui::ScrollArea::vertical().show(ui, |ui| {
+            None => self.scopes.hidden(inputs),
+        }
+        self.sofa.leave_marks(ui, s);
+        match size(Pane::Order) {
+            Some(size) => {
+                let side = pane(egui::Panel::left("order"), size);
+                let rect = side.show(ui, |ui| self.running_order(ui, s, inputs)).response.rect;
+                self.layout.divider(ui, Pane::Order, rect, Edge::Right);
+            }
+            None => self.order.hidden(inputs),
+        }
+        if let Some(size) = size(Pane::Path) {
+            let side = pane(egui::Panel::right("path"), size);
+            let scrolled = |ui: &mut Ui| {
+                egui::ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
                     self.light_path(ui, s, inputs);
                     focus::follow(ui, &mut self.focused);
                 });
-            });
-            if std::mem::take(&mut self.took) {
-                self.hands.taken = None;
-                let focus = stage_of(s, &self.in_hand).map(|(list, at)| Focus { list, at });
-                if focus.is_some() && focus != s.focus {
-                    inputs.extend(focus.map(|focus| Input::Command(Command::Focus(focus))));
-                }
+            };
+            let rect = side.show(ui, scrolled).response.rect;
+            self.layout.divider(ui, Pane::Path, rect, Edge::Left);
+        }
+        if std::mem::take(&mut self.took) {
+            self.hands.taken = None;
+            let focus = stage_of(s, &self.in_hand).map(|(list, at)| Focus { list, at });
+            if focus.is_some() && focus != s.focus {
+                inputs.extend(focus.map(|focus| Input::Command(Command::Focus(focus))));
             }
         }
         if s.marks.any() && self.sheet.is_none() {
@@ -224,10 +272,8 @@ impl Panes {
             let frame = egui::Frame::NONE.inner_margin(egui::Margin::symmetric(8, 3)).fill(look::PANE);
             strip.frame(frame).show(ui, |ui| marks::strip(ui, s, self.tally.as_ref(), inputs));
         }
-        if !(self.shown && self.scopes.shown) {
-            self.scopes.hidden(inputs);
-        }
         self.save_form(ui);
+        self.sofa.window(ui, s, inputs);
         // What is in hand has no row that is open.
         self.begin = None;
         if !down {
@@ -260,26 +306,40 @@ impl Panes {
         if self.sheet.is_none() && self.stills.is_none() {
             marks::label(ui, area, s, self.tally.is_none());
         }
-        if let Some(trouble) = &s.trouble {
-            let place = egui::Rect::from_min_size(
-                area.min + Vec2::new(12.0, 10.0),
-                Vec2::new(area.width() - 24.0, 60.0),
-            );
-            let text = RichText::new(format!("⚠ {trouble}")).color(look::WARN);
-            ui.put(place, egui::Label::new(text).wrap());
-        } else if s.show.shots.is_empty() {
-            ui.put(
-                area,
-                egui::Label::new(
-                    RichText::new("No shots yet: greyhold add DIR CLIP --encoding ID").color(look::QUIET),
-                ),
-            );
+        let said = match &s.trouble {
+            Some(trouble) => Some((RichText::new(format!("⚠ {trouble}")).color(look::WARN), false)),
+            None if s.show.shots.is_empty() => {
+                let text = "No shots yet: greyhold add DIR CLIP --encoding ID";
+                Some((RichText::new(text).color(look::QUIET), true))
+            }
+            None => None,
+        };
+        if let Some((text, middle)) = said {
+            over_picture(ui, area, text, middle);
         }
         self.over(ui, area, s, inputs);
-        if to_hand && self.shown && self.finder.is_none() && self.addresses.contains(&self.in_hand) {
+        if to_hand
+            && placed[Pane::Path as usize].is_some()
+            && self.finder.is_none()
+            && self.addresses.contains(&self.in_hand)
+        {
             ui.memory_mut(|m| m.request_focus(row_id(&self.in_hand)));
         }
         area
+    }
+
+    /// What is to be remembered of them.
+    pub fn remembered(&self) -> Remembered {
+        let mut layout = self.layout.clone();
+        layout.show(Pane::Scopes, self.scopes.shown);
+        Remembered { view: self.view, layout, scopes: self.scopes.settings() }
+    }
+
+    /// Puts them back to what was remembered.
+    pub fn recall(&mut self, all: Remembered) {
+        self.scopes.shown = all.layout.shown(Pane::Scopes);
+        self.scopes.recall(&all.scopes);
+        (self.layout, self.view) = (all.layout, all.view);
     }
 
     /// What lies over the panes: the walk's card, the keys, the list, and the ring around what has the keyboard.
@@ -352,6 +412,23 @@ impl Panes {
         self.hands.taken = None;
         self.reveal = true;
     }
+}
+
+/// A line over the picture's place, on a ground of its own: what is behind it may have any brightness.
+fn over_picture(ui: &mut Ui, area: egui::Rect, text: RichText, middle: bool) {
+    let room = area.shrink(10.0);
+    let layout = match middle {
+        true => egui::Layout::centered_and_justified(egui::Direction::TopDown),
+        false => egui::Layout::top_down(egui::Align::Min),
+    };
+    let ground = egui::Frame::NONE.fill(look::PANE).inner_margin(6);
+    ui.scope_builder(egui::UiBuilder::new().max_rect(room).layout(layout), |ui| {
+        if middle {
+            ui.add(egui::Label::new(text.background_color(look::PANE)).wrap());
+        } else {
+            ground.show(ui, |ui| ui.add(egui::Label::new(text).wrap()));
+        }
+    });
 }
 
 /// The stage that an address is about, if it is about one.

@@ -53,14 +53,17 @@ impl Overlay {
                 let columns = ((room.x / COLUMN) as usize).clamp(1, 4);
                 let width = (room.x - 28.0).min(columns as f32 * (COLUMN + 40.0));
                 ui.set_width(width);
-                ScrollArea::vertical().max_height(room.y - 28.0).show(ui, |ui| {
-                    ui.columns(columns, |columns| {
-                        let shared = share(groups, columns.len());
-                        for (column, groups) in columns.iter_mut().zip(shared) {
-                            groups.iter().for_each(|group| group.draw(column));
-                        }
-                    });
-                });
+                ScrollArea::vertical().max_height(room.y - 28.0).min_scrolled_height(room.y - 28.0).show(
+                    ui,
+                    |ui| {
+                        ui.columns(columns, |columns| {
+                            let shared = share(groups, columns.len());
+                            for (column, groups) in columns.iter_mut().zip(shared) {
+                                groups.iter().for_each(|group| group.draw(column));
+                            }
+                        });
+                    },
+                );
             });
         });
     }
@@ -78,21 +81,24 @@ struct Group {
 impl Group {
     fn draw(&self, ui: &mut Ui) {
         ui.label(RichText::new(&self.title).size(14.0).color(look::BRIGHT));
-        egui::Grid::new(&self.title).num_columns(2).spacing([12.0, 3.0]).show(ui, |ui| {
-            let width = ui.available_width();
-            let keys = (width * 0.34).min(120.0);
-            for (key, what) in &self.lines {
+        let width = ui.available_width();
+        let keys = (width * 0.34).min(120.0);
+        for (key, what) in &self.lines {
+            ui.horizontal_top(|ui| {
                 let cell = |ui: &mut Ui, width: f32, text: &str, ink| {
-                    ui.scope(|ui| {
-                        ui.set_max_width(width);
-                        ui.add(egui::Label::new(RichText::new(text).size(12.0).color(ink)).wrap());
-                    });
+                    ui.allocate_ui_with_layout(
+                        Vec2::new(width, 0.0),
+                        egui::Layout::top_down(egui::Align::Min),
+                        |ui| {
+                            ui.set_width(width);
+                            ui.add(egui::Label::new(RichText::new(text).size(12.0).color(ink)).wrap());
+                        },
+                    );
                 };
                 cell(ui, keys, key, look::TEXT);
                 cell(ui, width - keys - 16.0, what, look::QUIET);
-                ui.end_row();
-            }
-        });
+            });
+        }
         ui.add_space(12.0);
     }
 

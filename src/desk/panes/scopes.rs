@@ -38,6 +38,22 @@ pub struct ScopePane {
     held: Option<f64>,
 }
 
+/// What is remembered of the scopes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ScopeSettings {
+    pub parade: bool,
+    pub scale: Scale,
+    pub shadows: bool,
+    pub brightness: f32,
+    pub zoom: f32,
+}
+
+impl Default for ScopeSettings {
+    fn default() -> Self {
+        ScopePane::default().settings()
+    }
+}
+
 impl Default for ScopePane {
     fn default() -> Self {
         Self {
@@ -67,7 +83,7 @@ impl Panes {
         let pane = &mut self.scopes;
         let system = s.show.system(Output::Client);
         pane.view.setting.system = system;
-        ui.horizontal(|ui| pane.choices(ui));
+        ui.horizontal_wrapped(|ui| pane.choices(ui));
         let room = ui.available_rect_before_wrap();
         let side = room.height();
         let wide = (room.width() - side - 20.0).max(40.0);
@@ -83,6 +99,24 @@ impl Panes {
 }
 
 impl ScopePane {
+    /// How they are set.
+    pub fn settings(&self) -> ScopeSettings {
+        ScopeSettings {
+            parade: self.parade,
+            scale: self.scale,
+            shadows: self.view.setting.window == Window::SHADOWS,
+            brightness: self.view.brightness,
+            zoom: self.zoom,
+        }
+    }
+
+    /// Sets them so.
+    pub fn recall(&mut self, all: &ScopeSettings) {
+        (self.parade, self.scale, self.zoom) = (all.parade, all.scale, all.zoom);
+        self.view.brightness = all.brightness;
+        self.view.setting.window = if all.shadows { Window::SHADOWS } else { Window::WHOLE };
+    }
+
     /// Nobody sees them: the engine need not draw any.
     pub(super) fn hidden(&mut self, inputs: &mut Vec<Input>) {
         if self.asked.take().is_some() {

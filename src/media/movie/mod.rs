@@ -202,6 +202,12 @@ impl MovieFormat {
         MOVIES.iter().find(|m| m.key == key)
     }
 
+    /// The encoder's options, by FFmpeg's names.
+    pub fn encoder_options(&self) -> Vec<(String, String)> {
+        let own = self.options.iter().map(|(k, v)| ((*k).to_owned(), (*v).to_owned()));
+        own.chain(self.factor.map(|f| ("crf".to_owned(), f.to_string()))).collect()
+    }
+
     /// The smallest pictures that its encoder takes.
     pub fn least(&self) -> (u32, u32) {
         // FFmpeg's own limit; x264 and x265 need a few blocks.

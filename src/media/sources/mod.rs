@@ -2,6 +2,7 @@
 
 mod pattern;
 mod sequence;
+mod square;
 #[cfg(feature = "video")]
 mod video;
 
@@ -57,11 +58,13 @@ pub struct ClipInfo {
     pub drop_frame: bool,
     /// What the file is and what had to be assumed, in a line.
     pub description: String,
+    /// Was the range or the luma weights of its samples assumed, since neither the file nor anybody says?
+    pub assumed: bool,
     /// Number in the name of a sequence's frame 0; 0 for a video.
     pub first_number: u64,
     /// What the file says of its colours.
     pub points: CodePoints,
-    /// Width to height of a pixel.
+    /// Width to height of a pixel as it is stored; where that is not square, width and height are those of the frames made square.
     pub pixel_aspect: (u32, u32),
     /// Each stream of sound, in words.
     pub sound: Vec<String>,

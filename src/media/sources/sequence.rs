@@ -8,6 +8,7 @@ use std::sync::Arc;
 use image::{ColorType, ImageDecoder, ImageReader, Limits};
 
 use super::pattern::Pattern;
+use super::square::Square;
 use super::{ClipInfo, Interpretation, Source, describe};
 use crate::colour::Range;
 use crate::media::error::Problem;
@@ -27,6 +28,9 @@ const SPARE: usize = 12;
 pub struct Sequence {
     pattern: Pattern,
     info: ClipInfo,
+    /// Size and format of the files.
+    stored: ((u32, u32), Format),
+    square: Option<Square>,
     pool: Arc<Pool>,
     /// Bytes of the last file that was read whole, kept for their capacity.
     scratch: Vec<u8>,
@@ -93,15 +97,21 @@ impl Sequence {
             description += ", 24 frames/s (untagged: assumed)";
         }
         description += unread;
-        let (x, y) = header.pixel_aspect();
-        if x != y {
-            description += &format!(", pixels of {x}:{y}");
-        }
         if missing > 0 {
             description += &format!(", {missing} missing");
         }
-        let (width, height) = header.size();
+        let stored = (header.size(), format);
+        let square = Square::of(header.pixel_aspect(), stored.0);
+        let ((width, height), format) = match square {
+            Some(square) => {
+                let (x, y) = header.pixel_aspect();
+                description += &format!(", pixels of {x}:{y} made square");
+                (square.size, Square::format(format))
+            }
+            None => stored,
+        };
         let info = ClipInfo {
+            assumed: false,
             name: pattern.name(),
             path: file,
             frames,
@@ -119,7 +129,7 @@ impl Sequence {
             turned: 0,
             sound: Vec::new(),
         };
-        Ok(Self { pattern, info, pool: Pool::new(SPARE), scratch: Vec::new() })
+        Ok(Self { pattern, info, stored, square, pool: Pool::new(SPARE), scratch: Vec::new() })
     }
 }
 
@@ -145,21 +155,27 @@ impl Source for Sequence {
         let header = Header::read(&file)?;
         let (width, height) = header.size();
         let (sample, depth) = header.sample();
-        if (width, height, sample, depth) != (info.width, info.height, info.format.sample, info.format.depth)
-        {
-            let found = describe(&Format { sample, depth, ..info.format });
-            let first = describe(&info.format);
+        let (size, format) = self.stored;
+        if ((width, height), sample, depth) != (size, format.sample, format.depth) {
+            let found = describe(&Format { sample, depth, ..format });
+            let first = describe(&format);
             return Err(MediaError::refused(
                 &file,
                 format!("it is {width}×{height}, {found}, unlike the first file"),
-                format!("{}×{}, {first}", info.width, info.height),
+                format!("{}×{}, {first}", size.0, size.1),
             ));
         }
         let len = width as usize * height as usize * sample.bytes();
         let planes = std::array::from_fn(|_| self.pool.take(len));
         let planes = header.samples(&file, &mut self.scratch, planes)?;
-        Frame::new(width, height, info.format, planes)
-            .map_err(|e| MediaError::refused(&file, e.to_string(), ACCEPTED))
+        let refused = |e: crate::picture::FrameError| MediaError::refused(&file, e.to_string(), ACCEPTED);
+        let frame = Frame::new(width, height, format, planes).map_err(refused)?;
+        match self.square {
+            None => Ok(frame),
+            Some(square) => {
+                Frame::new(info.width, info.height, info.format, square.planes(&frame)).map_err(refused)
+            }
+        }
     }
 }
 

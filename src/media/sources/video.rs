@@ -25,6 +25,7 @@ use self::clock::{Clock, Timing};
 use self::laid::Laid;
 use self::layout::Layout;
 use self::turn::Turn;
+use super::square::Square;
 use super::{ClipInfo, CodePoints, Interpretation, Source, describe};
 use crate::colour::{Range, YcbcrMatrix};
 use crate::media::timecode::{Counting, says_drop};
@@ -61,6 +62,7 @@ pub struct Video {
     /// The decoded frames' format and size, before they are turned.
     decoded: (Format, (u32, u32)),
     turn: Turn,
+    square: Option<Square>,
     laid: Option<Laid>,
     /// For planes 0, and for 1 and 2: two pools, so that buffers keep their length.
     pools: [Arc<Pool>; 2],
@@ -116,6 +118,7 @@ impl Video {
                 format: Format::rgb(Sample::U8, 8),
                 timecode_start: None,
                 drop_frame: false,
+                assumed: false,
                 description: String::new(),
                 first_number: 0,
                 points: CodePoints::default(),
@@ -132,6 +135,7 @@ impl Video {
             pixel: Pixel::None,
             decoded: (Format::rgb(Sample::U8, 8), (0, 0)),
             turn: Turn::default(),
+            square: None,
             laid: None,
             pools: [Pool::new(SPARE), Pool::new(2 * SPARE)],
             run: Run::default(),
@@ -211,13 +215,18 @@ impl Video {
                 self.info.pixel_aspect = (y, x);
             }
         }
-        if self.info.pixel_aspect != (1, 1) {
-            let (x, y) = self.info.pixel_aspect;
-            description += &format!(", pixels of {x}:{y}");
-        }
         self.decoded = (format, (width, height));
         let format = self.turn.format(format);
         let (width, height) = self.turn.size((width, height));
+        self.square = Square::of(self.info.pixel_aspect, (width, height));
+        let (format, (width, height)) = match self.square {
+            Some(square) => {
+                let (x, y) = self.info.pixel_aspect;
+                description += &format!(", pixels of {x}:{y} made square");
+                (Square::format(format), square.size)
+            }
+            None => (format, (width, height)),
+        };
         self.info.turned = self.turn.degrees();
         self.info.sound = sound_of(&self.input);
         self.info.points = CodePoints {
@@ -244,7 +253,7 @@ impl Video {
         }
         (self.info.frames, self.info.rate) = (frames, rate);
         (self.info.width, self.info.height, self.info.format) = (width, height, format);
-        self.info.description = description;
+        (self.info.description, self.info.assumed) = (description, tags.assumed);
         self.clock = timing.clock;
         self.layout = layout;
         Ok(())
@@ -400,10 +409,18 @@ impl Video {
         };
         let planes = self.layout.planes(picture, &format, &self.pools);
         let frame = Frame::new(size.0, size.1, format, planes).map_err(refused)?;
-        if self.turn == Turn::default() {
+        if self.turn == Turn::default() && self.square.is_none() {
             return Ok(frame);
         }
-        Frame::new(info.width, info.height, info.format, self.turn.planes(frame)).map_err(refused)
+        let (width, height) = self.turn.size(size);
+        let upright =
+            Frame::new(width, height, self.turn.format(format), self.turn.planes(frame)).map_err(refused)?;
+        match self.square {
+            None => Ok(upright),
+            Some(square) => {
+                Frame::new(info.width, info.height, info.format, square.planes(&upright)).map_err(refused)
+            }
+        }
     }
 }
 
@@ -579,6 +596,8 @@ struct Tags {
     range: Range,
     siting: Siting,
     notes: String,
+    /// Range or weights.
+    assumed: bool,
 }
 
 impl Tags {
@@ -602,7 +621,8 @@ impl Tags {
         };
         if !ycbcr {
             let (siting, notes) = (Siting::Left, range_note.to_owned());
-            return Ok(Self { matrix: None, range, siting, notes });
+            let assumed = range_note == ASSUMED;
+            return Ok(Self { matrix: None, range, siting, notes, assumed });
         }
         let (matrix, matrix_note) = match (as_.matrix, picture.color_space()) {
             (Some(matrix), _) => (matrix, BY_HAND),
@@ -624,6 +644,7 @@ impl Tags {
             YcbcrMatrix::Bt709 => "BT.709",
             YcbcrMatrix::Bt2020 => "BT.2020",
         };
+        let assumed = [range_note, matrix_note].contains(&ASSUMED);
         // One note serves both where it is the same.
         let range_note = if range_note == matrix_note { "" } else { range_note };
         let mut notes = format!("{range_note}, {matrix_name}{matrix_note}");
@@ -644,6 +665,6 @@ impl Tags {
         if layout.chroma != Some(Chroma::C444) && (siting != Siting::Left || !siting_note.is_empty()) {
             notes += &format!(", chroma sited {siting_name}{siting_note}");
         }
-        Ok(Self { matrix: Some(matrix), range, siting, notes })
+        Ok(Self { matrix: Some(matrix), range, siting, notes, assumed })
     }
 }

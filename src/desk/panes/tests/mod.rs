@@ -2,11 +2,14 @@
 
 mod access;
 mod curves;
+mod first;
 mod light_path;
 mod looks;
 mod luts;
 mod mirror;
+mod order;
 mod outputs;
+mod sizes;
 mod walk;
 
 use std::time::{Duration, Instant};
@@ -16,6 +19,7 @@ use egui::{Event, Modifiers, PointerButton, Pos2, Shape, Vec2, pos2};
 use super::light_path::FIRST;
 use super::*;
 use crate::colour::encoding;
+use crate::engine::first::FirstState;
 use crate::engine::{Learning, PanelState, Playback, Scope, Trying};
 use crate::look::{CURVE_POINTS, List, Stage, curve_point_parameters, curve_points, stage};
 use crate::panel::{Act, Guess, Kind, Map, Mimic, Need, SHIPPED, Surface, read};
@@ -32,12 +36,23 @@ struct Desk {
     start: Instant,
     shapes: Vec<Shape>,
     panel: PanelState,
+    thumbnails: engine::Thumbnails,
     trying: Option<Trying>,
     kept: engine::Kept,
+    first: FirstState,
+    modifiers: Modifiers,
     commands: Vec<Command>,
     acts: Vec<Act>,
     /// What was asked to be learned.
     learn: Vec<Option<Arc<str>>>,
+    /// Rows that thumbnails are wanted of.
+    rows: Option<std::ops::Range<usize>>,
+    size: Vec2,
+    /// What is left for the picture.
+    area: egui::Rect,
+    shot: usize,
+    trouble: Option<Arc<str>>,
+    clips: Vec<egui::Rect>,
     compare: Compare,
     /// Steps that can be undone and redone, as the engine says.
     steps: (usize, usize),
@@ -61,11 +76,20 @@ impl Desk {
             start,
             shapes: Vec::new(),
             panel: PanelState::default(),
+            thumbnails: Arc::default(),
             trying: None,
             kept: engine::Kept::default(),
+            first: FirstState::default(),
+            modifiers: Modifiers::NONE,
             commands: Vec::new(),
             acts: Vec::new(),
             learn: Vec::new(),
+            rows: None,
+            size: SIZE,
+            area: egui::Rect::NOTHING,
+            shot: 0,
+            trouble: None,
+            clips: Vec::new(),
             compare: Compare::After,
             steps: (0, 0),
         };
@@ -79,6 +103,7 @@ impl Desk {
         Snapshot {
             show: Arc::new(self.show.clone()),
             dir: "show".into(),
+            thumbnails: self.thumbnails.clone(),
             raster: None,
             marks: Default::default(),
             range: None,
@@ -87,19 +112,21 @@ impl Desk {
             ready: Vec::new(),
             picking: false,
             probe: None,
+            first: self.first.clone(),
             trying: self.trying.clone(),
             looks: shipped_looks().into(),
             looks_ready: false,
-            shot: 0,
+            shot: self.shot,
             frame: 0,
-            frames: 0,
+            frames: self.show.shots.first().map_or(0, |shot| shot.frames().end - shot.frames().start),
             playing: false,
             speed: 0.0,
             focus: Focus::first(&self.show.chain),
             scope: Scope::Shot,
             compare: self.compare,
+            curtain: engine::Curtain::Open,
             clip: None,
-            trouble: None,
+            trouble: self.trouble.clone(),
             compiling: false,
             playback: Playback::default(),
             panel: self.panel.clone(),
@@ -114,18 +141,21 @@ impl Desk {
     fn frame(&mut self, events: &[Event]) {
         self.at += Duration::from_millis(20);
         let raw = egui::RawInput {
-            screen_rect: Some(egui::Rect::from_min_size(Pos2::ZERO, SIZE)),
+            screen_rect: Some(egui::Rect::from_min_size(Pos2::ZERO, self.size)),
             time: Some((self.at - self.start).as_secs_f64()),
-            events: events.to_vec(),
+            events: std::iter::once(Event::ModifiersChanged(self.modifiers))
+                .chain(events.iter().cloned())
+                .collect(),
             ..Default::default()
         };
         let snapshot = self.snapshot();
         let mut inputs = Vec::new();
-        let (panes, asked) = (&mut self.panes, &mut inputs);
+        let (panes, asked, area) = (&mut self.panes, &mut inputs, &mut self.area);
         let mut full = self.egui.clone().run_ui(raw, |ui| {
-            panes.draw(ui, &snapshot, (0, 0), asked);
+            *area = panes.draw(ui, &snapshot, (0, 0), asked);
         });
         full.textures_delta.clear();
+        self.clips = full.shapes.iter().map(|s| s.clip_rect).collect();
         self.shapes = full.shapes.into_iter().map(|s| s.shape).collect();
         self.take(inputs);
     }
@@ -155,9 +185,15 @@ impl Desk {
                 Input::Panel(act) => self.acts.push(act),
                 Input::Scopes(_) => {}
                 Input::Learn { target } => self.learn.push(target),
+                Input::Thumbnails(rows) => self.rows = rows,
                 other => panic!("nothing here asks for {other:?}"),
             }
         }
+    }
+
+    /// How large a pane is as it is made.
+    fn made(&self, pane: Pane) -> f32 {
+        Layout::default_size(pane)
     }
 
     fn change(&mut self, change: Change, control: u32) {
