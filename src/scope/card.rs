@@ -70,6 +70,12 @@ fn set_off(picture: &Reduced, flat: &Flat) -> f64 {
     for i in &flat.pixels {
         let (x, y) = (*i as i64 % w, *i as i64 / w);
         for (dx, dy) in [(-3, 0), (3, 0), (0, -3), (0, 3)] {
+            // From its rim alone, outwards.
+            let next = (x + dx / 3, y + dy / 3);
+            if (0..w).contains(&next.0) && (0..h).contains(&next.1) && inside[(next.1 * w + next.0) as usize]
+            {
+                continue;
+            }
             let (x, y) = (x + dx, y + dy);
             // What leaves the picture is not seen whole.
             if !(0..w).contains(&x) || !(0..h).contains(&y) {

@@ -72,6 +72,8 @@ const WORDS: &[(&str, &str)] = &[
 const LOG_BLACK: f64 = 0.06;
 /// Signal under black that noise may take.
 const NOISE: f64 = 0.03;
+/// Part of the pixels that has to lie at the top: less than that a white thing has, which is not clipped.
+const CLIPPED: f64 = 0.02;
 /// Stops over grey under which no sensor clips (common practice: cameras have five and more).
 const CLIPS_FROM: f64 = 3.5;
 
@@ -129,7 +131,7 @@ pub fn doubt(stats: &SignalStats, read: Read<'_>) -> Doubt {
             out.reasons.push(format!("other shots of its folder are read as {}", beside.id));
         }
     }
-    if scene && stats.pile > 0.002 && !stats.float {
+    if scene && stats.pile > CLIPPED && !stats.float {
         let light = read.encoding.curve.values::<f64>().decode(stats.top);
         let stops = (light / GREY).log2();
         if stops < CLIPS_FROM {

@@ -26,12 +26,6 @@ pub fn cast((kelvin, duv, stops): (f64, f64, f64)) -> Matrix {
     Matrix::diagonal([stops.exp2(); 3]).after(&turn)
 }
 
-/// Light of a cast, of luminance 1: what a white has.
-pub fn light(of: (f64, f64, f64)) -> [f64; 3] {
-    let white = cast((of.0, of.1, 0.0)).times([1.0; 3]);
-    white.map(|v| v / luminance(white))
-}
-
 /// ΔE_ITP (ITU-R BT.2124) between two ACEScg lights, 1 being 100 cd/m².
 pub fn delta_e(a: [f64; 3], b: [f64; 3]) -> f64 {
     let itp = Ictcp::of(&AP1, 100.0);

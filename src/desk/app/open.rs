@@ -11,7 +11,6 @@ use winit::window::Window;
 
 use super::super::client::Client;
 use super::super::learner::Learner;
-use super::super::letters;
 use super::super::library::Librarian;
 use super::super::look;
 use super::super::luts::Loader;
@@ -59,7 +58,6 @@ impl Desk {
         let blit = Blit::new(&gpu, surface.config.format);
         let egui = egui::Context::default();
         look::apply(&egui);
-        egui.set_fonts(letters::fonts());
         let mut input = egui_winit::State::new(
             egui.clone(),
             egui::ViewportId::ROOT,

@@ -247,7 +247,10 @@ impl Panes {
         if let Some(size) = size(Pane::Path) {
             let side = pane(egui::Panel::right("path"), size);
             let scrolled = |ui: &mut Ui| {
-                egui::ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
+                // Its room is there always, so that nothing moves when something is opened.
+                let bar = egui::scroll_area::ScrollBarVisibility::AlwaysVisible;
+                let area = egui::ScrollArea::vertical().auto_shrink([false, false]);
+                area.scroll_bar_visibility(bar).show(ui, |ui| {
                     self.light_path(ui, s, inputs);
                     focus::follow(ui, &mut self.focused);
                 });
@@ -301,7 +304,7 @@ impl Panes {
             marks::label(ui, area, s, self.tally.is_none());
         }
         let said = match &s.trouble {
-            Some(trouble) => Some((RichText::new(format!("▲ {trouble}")).color(look::WARN), false)),
+            Some(trouble) => Some((RichText::new(format!("⚠ {trouble}")).color(look::WARN), false)),
             None if s.show.shots.is_empty() => {
                 let text = "No shots yet: greyhold add DIR CLIP --encoding ID";
                 Some((RichText::new(text).color(look::QUIET), true))

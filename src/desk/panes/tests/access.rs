@@ -133,7 +133,11 @@ fn a_row_is_worked_with_the_keyboard_alone() {
 /// Tab begins at the row in hand and goes through all rows of the light path, in their order, and each comes into hand.
 #[test]
 fn tab_goes_through_all_rows() {
-    let mut tree = tree(with_shots());
+    let mut desk = with_shots();
+    // A graph has no rows.
+    desk.show.chain.look = vec![Stage::new(stage("contrast").unwrap())];
+    desk.panes.open.insert("look/1".into());
+    let mut tree = tree(desk);
     let rows = tree.state().desk.panes.addresses.clone();
     let mut rows: Vec<_> = rows.into_iter().filter(|a| !a.ends_with("/display")).collect();
     let in_hand = rows.iter().position(|a| **a == *"balance/exposure").unwrap();

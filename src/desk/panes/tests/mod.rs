@@ -118,7 +118,7 @@ impl Desk {
             looks_ready: false,
             shot: self.shot,
             frame: 0,
-            frames: 0,
+            frames: self.show.shots.first().map_or(0, |shot| shot.frames().end - shot.frames().start),
             playing: false,
             speed: 0.0,
             focus: Focus::first(&self.show.chain),
