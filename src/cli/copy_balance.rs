@@ -43,7 +43,7 @@ impl CopyBalance {
         show.apply(change)?;
         save(&show, &self.dir)?;
         let names: Vec<_> = to.iter().map(|i| show.shots[*i].name.as_str()).collect();
-        println!("{}: its balance is that of {}", show.shots[shot].name, names.join(", "));
+        println!("{}: the balance of {}", names.join(", "), show.shots[shot].name);
         Ok(ExitCode::SUCCESS)
     }
 }

@@ -21,6 +21,7 @@ mod probe;
 mod remembered;
 mod rows;
 mod sheet;
+mod sofa;
 mod soundness;
 mod stills;
 mod surface;

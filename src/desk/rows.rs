@@ -123,7 +123,7 @@ fn choice(row: &Row<'_>, response: &Response) -> Option<Touch> {
     touch
 }
 
-/// The keyboard on a row: arrows turn it, Shift by ten steps and Ctrl by a tenth; digits begin a value, and so does Enter.
+/// The keyboard on a row: arrows turn it, Shift by ten steps and Alt by a tenth; digits begin a value, and so does Enter.
 fn keys(ui: &Ui, row: &Row<'_>, response: &Response, typing: &mut Option<Typing>) -> Option<Touch> {
     if !response.has_focus() {
         return None;

@@ -114,7 +114,10 @@ pub fn doubt(stats: &SignalStats, read: Read<'_>) -> Doubt {
         (out.encoding_doubtful, out.sure) = (true, 0.5);
         out.reasons
             .push(format!("its signal goes down to {low:.3}; black of {} is {black:.3}", read.encoding.id));
-        if stats.under_log > 0.01 {
+        if stats.float {
+            out.encoding = encoding("acescg");
+            out.reasons.push("a float file is light more often than log".into());
+        } else if stats.under_log > 0.01 {
             out.encoding = encoding(if read.still { "srgb" } else { "bt1886" });
             out.reasons.push(format!(
                 "{:.0} % of its pixels lie under the black of any log encoding: a display's signal",

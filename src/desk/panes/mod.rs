@@ -42,6 +42,7 @@ use super::luts::Wish;
 use super::remembered::Remembered;
 use super::rows::row_id;
 use super::sheet::LookSheet;
+use super::sofa::Sofa;
 use super::soundness::Soundness;
 use super::stills::{BringIn, StillSheet};
 use super::surround::View;
@@ -130,6 +131,8 @@ pub(super) struct Panes {
     pub scopes: ScopePane,
     /// The name of a group that is about to be made.
     pub group_name: String,
+    /// What is known of clients.
+    pub sofa: Sofa,
     /// A value that is being typed into a row.
     pub typing: Option<Typing>,
     /// One is to be typed into the row in hand: what was typed of it, if anything.
@@ -179,6 +182,7 @@ impl Panes {
             tally: None,
             scopes: ScopePane::default(),
             group_name: String::new(),
+            sofa: Sofa::default(),
             typing: None,
             begin: None,
             saving: None,
@@ -236,6 +240,7 @@ impl Panes {
             }
             None => self.scopes.hidden(inputs),
         }
+        self.sofa.leave_marks(ui, s);
         match size(Pane::Order) {
             Some(size) => {
                 let side = pane(egui::Panel::left("order"), size);
@@ -271,6 +276,7 @@ impl Panes {
             strip.frame(frame).show(ui, |ui| marks::strip(ui, s, self.tally.as_ref(), inputs));
         }
         self.save_form(ui);
+        self.sofa.window(ui, s, inputs);
         // What is in hand has no row that is open.
         self.begin = None;
         if !down {

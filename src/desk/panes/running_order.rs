@@ -164,8 +164,11 @@ impl Panes {
         let foot = Rect::from_min_max(pos2(left, top + 28.0), pos2(rect.right() - 4.0, top + 43.0));
         let taken = marks.len() as f32 * (shot_marks::SIDE + 3.0);
         let exposure = shot.balance.get(BalanceField::Exposure);
-        if exposure != 0.0 {
-            let text = BalanceField::Exposure.parameter().show(exposure);
+        let exposure = (exposure != 0.0).then(|| BalanceField::Exposure.parameter().show(exposure));
+        let answers = super::super::sofa::mark(ui, &shot.name);
+        let said: Vec<String> = exposure.into_iter().chain(answers).collect();
+        if !said.is_empty() {
+            let text = said.join("  ");
             let (size, room) = (11.0, width - taken);
             elided(&p, pos2(left, foot.center().y), Align2::LEFT_CENTER, &text, size, look::QUIET, room);
         }

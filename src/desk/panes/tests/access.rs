@@ -28,7 +28,9 @@ fn tree(desk: Desk) -> Tree {
                 let snapshot = state.desk.snapshot();
                 let mut inputs = Vec::new();
                 state.desk.panes.draw(ui, &snapshot, (0, 0), &mut inputs);
-                state.asked.extend(inputs.iter().filter(|i| !matches!(i, Input::Hold { .. })).cloned());
+                // Pictures of shots are asked for by themselves.
+                let by_hand = |i: &&Input| !matches!(i, Input::Hold { .. } | Input::Thumbnails(_));
+                state.asked.extend(inputs.iter().filter(by_hand).cloned());
                 inputs.retain(|i| matches!(i, Input::Change { .. } | Input::Set { .. } | Input::Turn { .. }));
                 state.desk.take(inputs);
             },

@@ -124,6 +124,7 @@ impl Desk {
             focus: Focus::first(&self.show.chain),
             scope: Scope::Shot,
             compare: self.compare,
+            curtain: engine::Curtain::Open,
             clip: None,
             trouble: self.trouble.clone(),
             compiling: false,
