@@ -252,7 +252,10 @@ impl Panes {
         if let Some(size) = size(Pane::Path) {
             let side = pane(egui::Panel::right("path"), size);
             let scrolled = |ui: &mut Ui| {
-                egui::ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
+                // Its room is there always, so that nothing moves when something is opened.
+                let bar = egui::scroll_area::ScrollBarVisibility::AlwaysVisible;
+                let area = egui::ScrollArea::vertical().auto_shrink([false, false]);
+                area.scroll_bar_visibility(bar).show(ui, |ui| {
                     self.light_path(ui, s, inputs);
                     focus::follow(ui, &mut self.focused);
                 });

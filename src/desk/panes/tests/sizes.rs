@@ -190,6 +190,8 @@ fn edges_are_dragged() {
     (0..3).for_each(|_| other.frame(&[]));
     assert!((other.area.min - area.min).length() < 1.5 && (other.area.max - area.max).length() < 1.5);
     for at in [pos2(area.left(), 300.0), pos2(area.right(), 300.0), pos2(area.center().x, area.bottom())] {
+        // Far enough from the clicks before to be a double click of its own.
+        desk.at += Duration::from_secs(1);
         desk.click(at);
         desk.click(at);
     }
