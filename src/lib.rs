@@ -14,6 +14,7 @@
 //! - [`gpu`]: the GPU's way through a recipe.
 //! - [`panel`]: the physical control surface: messages in, moves out.
 //! - [`engine`]: the clock that ties them together, on its own thread.
+//! - [`serve`]: viewers in browsers, and what they answer.
 //! - [`demo`]: the invented show that the program draws for itself.
 //! - [`desk`]: the operator's window and the client's.
 //! - [`cli`]: one file a command.
@@ -29,6 +30,7 @@ pub mod media;
 pub mod gpu;
 pub mod panel;
 pub mod engine;
+pub mod serve;
 pub mod demo;
 pub mod desk;
 pub mod cli;

@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use greyhold::engine::{
-    ACTIONS, CACHE, Compare, Focus, Handle, Input, LightOf, Options, Preview, Scope, Snapshot, With,
+    ACTIONS, CACHE, Compare, Curtain, Focus, Handle, Input, LightOf, Options, Preview, Scope, Snapshot, With,
     known_action, start,
 };
 use greyhold::look::List;
@@ -160,6 +160,9 @@ fn by_name(engine: &Handle) {
         ("focus-next", |s| s.focus == Some(Focus { list: List::Look, at: 1 })),
         ("focus-next", |s| s.focus == Some(Focus { list: List::Look, at: 0 })),
         ("focus-previous", |s| s.focus == Some(Focus { list: List::Look, at: 1 })),
+        ("hold-clients", |s| s.curtain == Curtain::Held),
+        ("blank-clients", |s| s.curtain == Curtain::Blank),
+        ("blank-clients", |s| s.curtain == Curtain::Open),
         ("before", |s| s.compare == Compare::Before),
         ("before-look", |s| s.compare == Compare::WithoutLook),
         ("stay-before", |s| s.compare == Compare::Before),

@@ -88,7 +88,7 @@ fn the_desk_remembers() {
             })
             .count()
     };
-    desk.comes("both thumbnails", |at| coloured(at, 30..80) > 200 && coloured(at, 84..140) > 200);
+    desk.comes("both thumbnails", |at| coloured(at, 56..100) > 200 && coloured(at, 114..155) > 200);
     desk.key("ctrl+u");
     desk.comes("the next surround, 3 %", |at| is(at(600, 3), code(3.0)));
     desk.key("h");

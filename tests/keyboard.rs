@@ -45,14 +45,14 @@ struct Hands<'a> {
 }
 
 impl<'a> Hands<'a> {
-    fn open(screen: &'a Screen, dir: &'a Path, config: &Path, scale: &str, strip: &str) -> Self {
+    fn open(screen: &'a Screen, dir: &'a Path, config: &Path, scale: (&str, &str), strip: &str) -> Self {
         let mut command: Command = greyhold();
-        command.arg("open").arg(dir).args(["--size", "1280x800", "--client", "closed"]);
+        command.arg("open").arg(dir).args(["--size", scale.1, "--client", "closed"]);
         command
             .env("DISPLAY", &screen.display)
             .env("XDG_RUNTIME_DIR", config)
             .env("XDG_CONFIG_HOME", config)
-            .env("WINIT_X11_SCALE_FACTOR", scale)
+            .env("WINIT_X11_SCALE_FACTOR", scale.0)
             .env_remove("WAYLAND_DISPLAY");
         let program = Process::start(&mut command, "greyhold");
         let desk = screen.window("desk");
@@ -108,7 +108,7 @@ fn the_desk_by_its_keys() {
     let screen = Screen::start(1700, 1000);
     let offered = config.join("greyhold/walk");
     {
-        let hands = Hands::open(&screen, &dir, &config, "1", "first");
+        let hands = Hands::open(&screen, &dir, &config, ("1", "1280x800"), "first");
         wait_for("the walk's offer, remembered", || offered.exists().then_some(()));
         hands.picture("offered");
         hands.keys(&["shift+F1"]);
@@ -167,8 +167,8 @@ fn the_desk_by_its_keys() {
     }
     // It is offered once.
     std::thread::sleep(Duration::from_millis(300));
-    for scale in ["1.25", "2"] {
-        let hands = Hands::open(&screen, &dir, &config, scale, &format!("at-{scale}"));
+    for scale in [("1.25", "1280x780"), ("2", "840x480")] {
+        let hands = Hands::open(&screen, &dir, &config, scale, &format!("at-{}", scale.0));
         std::thread::sleep(Duration::from_millis(1500));
         hands.picture("desk");
         hands.keys(&["F10"]);

@@ -15,6 +15,7 @@ const ROOMS: &[&str] = &[
     "gpu",
     "panel",
     "engine",
+    "serve",
     "demo",
     "desk",
     "cli",

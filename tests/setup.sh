@@ -25,6 +25,8 @@ packages=(
     xdotool openbox imagemagick x11-utils
     # MIDI without a sound card
     jackd2 libjack-jackd2-dev
+    # a client's browser
+    chromium
     # the clip
     ffmpeg python3-venv
 )

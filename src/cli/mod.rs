@@ -22,6 +22,7 @@ mod new;
 mod open;
 mod panel;
 mod render;
+mod serve;
 mod sheet;
 mod sit;
 mod stage;
@@ -77,6 +78,7 @@ enum Command {
     Survey(survey::SurveyShow),
     Encoding(survey::EncodingOf),
     Open(open::Open),
+    Serve(serve::Serve),
     Stage(stage::PutIn),
     Look(look::Look),
     Group(group::Group),
@@ -111,6 +113,7 @@ impl Arguments {
             Command::Survey(c) => c.run(),
             Command::Encoding(c) => c.run(),
             Command::Open(c) => c.run(),
+            Command::Serve(c) => c.run(),
             Command::Stage(c) => c.run(),
             Command::Look(c) => c.run(),
             Command::Group(c) => c.run(),

@@ -49,6 +49,8 @@ pub struct WindowArguments {
     /// What the fixed addresses of a tablet mean: osc-tablet, which ships, or a file.
     #[arg(long, value_name = "LAYOUT", requires = "osc")]
     osc_layout: Option<String>,
+    #[command(flatten)]
+    serve: super::serve::ServeArguments,
     /// Part of the GPU's name, where there are several.
     #[arg(long, default_value = "", value_name = "NAME")]
     adapter: String,
@@ -90,6 +92,7 @@ pub(super) fn open(dir: &Path, windows: WindowArguments) -> anyhow::Result<ExitC
     let names = if wanted.is_empty() { vec![FIRST_MAP.to_owned()] } else { wanted.clone() };
     let maps = names.iter().map(|name| Ok(Arc::new(map(Some(name))?))).collect::<anyhow::Result<Vec<_>>>()?;
     let osc = osc(&windows)?;
+    let serve = windows.serve.options();
     let dir = dir.to_owned();
     desk::run(DeskOptions {
         engine: Box::new(move |notify| Options {
@@ -111,6 +114,7 @@ pub(super) fn open(dir: &Path, windows: WindowArguments) -> anyhow::Result<ExitC
         adapter: windows.adapter,
         play: windows.play,
         osc,
+        serve,
         maps: names,
     })?;
     Ok(ExitCode::SUCCESS)

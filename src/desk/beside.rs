@@ -43,7 +43,7 @@ pub(super) fn beside(
     let Some(label) = &kept.label else { return };
     let difference = kept.beside.way == Way::Difference;
     let ink = if difference { look::WARN } else { look::TEXT };
-    let mark = if difference { "▲ " } else { "" };
+    let mark = if difference { "⚠ " } else { "" };
     let client = if kept.on_client && !difference { "  ·  the client sees it, too" } else { "" };
     let font = FontId::proportional(12.0);
     let text = ui.painter().layout_no_wrap(format!("{mark}{label}{client}"), font, ink);

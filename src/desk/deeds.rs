@@ -49,6 +49,7 @@ pub(super) static DEEDS: &[Deed] = &[
     deed("sheet of looks", "every look of the library on this shot, to choose from", Action::Sheet),
     deed("scopes", "show or hide the scopes", Action::Scopes),
     deed("probe", "what the picture holds under the pointer", Action::Probe),
+    deed("clients", "clients in browsers: how they come in, who watches, what they answered", Action::Sofa),
     deed("save the look", "the look on view as a file", Action::SaveLook),
     deed("learn a control", "a control of a panel for the parameter in hand", Action::Learn),
     deed("client window", "open or close it", Action::Client),

@@ -29,7 +29,7 @@ pub(super) fn goes_to_interface(ctx: &egui::Context, key: &Key) -> bool {
 }
 
 /// The arrows that are pressed while a widget has the keyboard, to the right and up, as steps: with Shift ten at a time,
-/// with Ctrl a tenth. They move the widget then, and not the keyboard to its neighbour.
+/// with Alt a tenth. They move the widget then, and not the keyboard to its neighbour.
 pub(super) fn arrows(ui: &Ui, widget: &Response) -> Vec2 {
     use egui::Key::{ArrowDown, ArrowLeft, ArrowRight, ArrowUp};
     if !widget.has_focus() {
@@ -40,7 +40,7 @@ pub(super) fn arrows(ui: &Ui, widget: &Response) -> Vec2 {
     let mut steps = Vec2::ZERO;
     ui.input_mut(|i| {
         // Without modifiers last: that one is content with Shift, too.
-        for (modifiers, by) in [(Modifiers::SHIFT, 10.0), (Modifiers::COMMAND, 0.1), (Modifiers::NONE, 1.0)] {
+        for (modifiers, by) in [(Modifiers::SHIFT, 10.0), (Modifiers::ALT, 0.1), (Modifiers::NONE, 1.0)] {
             let mut count = |key| by * i.count_and_consume_key(modifiers, key) as f32;
             let (right, left, up, down) =
                 (count(ArrowRight), count(ArrowLeft), count(ArrowUp), count(ArrowDown));
@@ -81,7 +81,7 @@ pub(super) fn follow(ui: &Ui, last: &mut Option<Id>) {
 }
 
 /// The place in a picture that arrows have moved to, from its middle, while the picture has the keyboard: ten points a press,
-/// with Shift a hundred, with Ctrl one.
+/// with Shift a hundred, with Alt one.
 pub(super) fn crosshair(ui: &Ui, picture: &Response) -> Option<Pos2> {
     if !picture.has_focus() {
         return None;

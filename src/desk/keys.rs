@@ -45,6 +45,8 @@ pub(super) enum Action {
     Scopes,
     /// What the picture holds under the pointer.
     Probe,
+    /// Clients in browsers.
+    Sofa,
     /// The look on view is saved as a file.
     SaveLook,
     /// What waits for the mouse waits no longer; a look that is tried is left.
@@ -117,6 +119,8 @@ pub const KEYS: &[(&str, &str)] = &[
     ("N", "pick a neutral: then click it in the picture, or drag over it (Esc: leave it)"),
     ("", "Windows and help"),
     ("Ctrl Z, Ctrl Shift Z", "undo, redo"),
+    ("Ctrl W", "clients in browsers: how they come in, who watches, what they answered"),
+    ("F11, F12", "clients keep the picture that they see; clients see nothing"),
     ("C", "open or close the client window"),
     ("F", "client fullscreen, or back"),
     ("H", "the picture alone, or the panes again"),
@@ -166,11 +170,13 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
         (_, true) => 0.1,
         _ => 1.0,
     };
+    // Alt says that the arrows are the line's.
+    let line = if mods.shift_key() { 10.0 } else { 1.0 };
     Some(match key {
-        Key::Named(NamedKey::ArrowLeft) if mods.alt_key() => Action::TurnThis("view/wipe", -turn),
-        Key::Named(NamedKey::ArrowRight) if mods.alt_key() => Action::TurnThis("view/wipe", turn),
-        Key::Named(NamedKey::ArrowUp) if mods.alt_key() => Action::TurnThis("view/angle", -turn),
-        Key::Named(NamedKey::ArrowDown) if mods.alt_key() => Action::TurnThis("view/angle", turn),
+        Key::Named(NamedKey::ArrowLeft) if mods.alt_key() => Action::TurnThis("view/wipe", -line),
+        Key::Named(NamedKey::ArrowRight) if mods.alt_key() => Action::TurnThis("view/wipe", line),
+        Key::Named(NamedKey::ArrowUp) if mods.alt_key() => Action::TurnThis("view/angle", -line),
+        Key::Named(NamedKey::ArrowDown) if mods.alt_key() => Action::TurnThis("view/angle", line),
         Key::Named(NamedKey::Space) => Action::Engine("play"),
         Key::Named(NamedKey::ArrowLeft) if mods.shift_key() => Action::Step(-10),
         Key::Named(NamedKey::ArrowLeft) => Action::Engine("step-back"),
@@ -188,6 +194,8 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
         Key::Named(NamedKey::F1) if mods.shift_key() => Action::Walk,
         Key::Named(NamedKey::F1) => Action::Keys,
         Key::Named(NamedKey::F10) => Action::Find,
+        Key::Named(NamedKey::F11) => Action::Engine("hold-clients"),
+        Key::Named(NamedKey::F12) => Action::Engine("blank-clients"),
         Key::Named(named) if CONTROL_KEYS.contains(named) => {
             let control = CONTROL_KEYS.iter().position(|key| key == named)?;
             Action::Control(control, if mods.shift_key() { -1.0 } else { 1.0 })
@@ -245,6 +253,7 @@ pub(super) fn action(key: &Key, mods: ModifiersState) -> Option<Action> {
             ("t", false) => Action::Sheet,
             ("v", false) => Action::Scopes,
             ("p", false) => Action::Probe,
+            ("w", true) => Action::Sofa,
             (",", _) => Action::Engine("previous-look"),
             (".", _) => Action::Engine("next-look"),
             ("n", false) => Action::Engine("pick-neutral"),
@@ -276,7 +285,7 @@ mod tests {
         let z = Key::Character("z".into());
         assert_eq!(action(&z, ModifiersState::CONTROL), Some(Action::Engine("undo")));
         assert_eq!(action(&z, ModifiersState::CONTROL | ModifiersState::SHIFT), Some(Action::Engine("redo")));
-        assert_eq!(action(&z, ModifiersState::empty()), None);
+        assert_eq!(action(&z, ModifiersState::empty()), Some(Action::Engine("preview")));
         let right = Key::Named(NamedKey::ArrowRight);
         assert_eq!(action(&right, ModifiersState::SHIFT), Some(Action::Step(10)));
         assert_eq!(action(&Key::Character("-".into()), ModifiersState::ALT), Some(Action::Turn(-0.1)));
@@ -284,7 +293,9 @@ mod tests {
         assert_eq!(action(&Key::Character("+".into()), ModifiersState::CONTROL), Some(Action::Text(1)));
         let second = Key::Character("2".into());
         assert_eq!(action(&second, ModifiersState::CONTROL), Some(Action::Pane(Pane::Path)));
-        assert_eq!(action(&second, ModifiersState::empty()), None);
+        assert_eq!(action(&second, ModifiersState::empty()), Some(Action::Type(Some('2'))));
+        let left = Key::Named(NamedKey::ArrowLeft);
+        assert_eq!(action(&left, ModifiersState::ALT), Some(Action::TurnThis("view/wipe", -1.0)));
         let ninth = Key::Named(NamedKey::F9);
         assert_eq!(action(&ninth, ModifiersState::empty()), Some(Action::Control(7, 1.0)));
         assert_eq!(action(&ninth, ModifiersState::SHIFT), Some(Action::Control(7, -1.0)));
@@ -292,11 +303,12 @@ mod tests {
 
     #[test]
     fn keys_reach_every_action_of_the_engine() {
-        use NamedKey::{ArrowLeft, ArrowRight, End, Enter, Home, PageDown, PageUp, Space};
-        let named = [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter].map(Key::Named);
+        use NamedKey::{ArrowLeft, ArrowRight, End, Enter, F11, F12, Home, PageDown, PageUp, Space};
+        let named =
+            [Space, ArrowLeft, ArrowRight, PageUp, PageDown, Home, End, Enter, F11, F12].map(Key::Named);
         let letters = [
             "b", "l", "n", "o", "r", "z", "y", "j", "k", ",", ".", "[", "]", "/", "g", "w", "i", "d", ";",
-            "'", "q", "c", "x", "a", "u", "{", "}", "\\",
+            "'", "q", "c", "x", "a", "u", "e", "{", "}", "\\",
         ]
         .map(|c| Key::Character(c.into()));
         let mut reached: Vec<_> = named

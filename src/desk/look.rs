@@ -31,6 +31,7 @@ pub(super) const WARN: Color32 = Color32::from_rgb(214, 190, 140);
 
 /// Sets the style.
 pub(super) fn apply(ctx: &egui::Context) {
+    super::glyphs::apply(ctx);
     ctx.set_theme(egui::Theme::Dark);
     // The desk has keys of its own for that, and remembers it.
     ctx.options_mut(|o| o.zoom_with_keyboard = false);

@@ -50,8 +50,10 @@ pub(super) fn row(ui: &mut Ui, row: &Row<'_>, typing: &mut Option<Typing>) -> (R
     let id = row_id(row.address);
     let chooses = !row.parameter.choices().is_empty();
     let response = ui.interact(rect, id, if chooses { Sense::click() } else { Sense::click_and_drag() });
-    let mut touch = if chooses { choice(row, &response) } else { bar(ui, row, &response, rect) };
-    touch = touch.or_else(|| keys(ui, row, &response, typing)).or_else(|| asked(ui, row, id));
+    // Keys first: Enter looks like a click, too.
+    let by_keys = keys(ui, row, &response, typing).or_else(|| asked(ui, row, id));
+    let by_mouse = if chooses { choice(row, &response) } else { bar(ui, row, &response, rect) };
+    let mut touch = by_keys.or(by_mouse);
     if response.gained_focus() {
         touch = touch.or(Some(Touch::Pick));
         response.scroll_to_me(None);
@@ -121,7 +123,7 @@ fn choice(row: &Row<'_>, response: &Response) -> Option<Touch> {
     touch
 }
 
-/// The keyboard on a row: arrows turn it, Shift by ten steps and Ctrl by a tenth; digits begin a value, and so does Enter.
+/// The keyboard on a row: arrows turn it, Shift by ten steps and Alt by a tenth; digits begin a value, and so does Enter.
 fn keys(ui: &Ui, row: &Row<'_>, response: &Response, typing: &mut Option<Typing>) -> Option<Touch> {
     if !response.has_focus() {
         return None;

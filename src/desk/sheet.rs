@@ -108,7 +108,7 @@ impl LookSheet {
                 return true;
             }
             Some(Err(why)) => {
-                say(&format!("▲ {why}"), look::WARN);
+                say(&format!("⚠ {why}"), look::WARN);
                 return true;
             }
             Some(Ok(made)) => made,

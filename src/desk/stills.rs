@@ -164,7 +164,7 @@ impl StillSheet {
                 p.text(
                     cell.center(),
                     Align2::CENTER_CENTER,
-                    "▲ no picture",
+                    "⚠ no picture",
                     FontId::proportional(12.0),
                     look::WARN,
                 );
@@ -332,7 +332,8 @@ impl StillSheet {
     fn one_version(&mut self, ui: &mut Ui, version: &GradeVersion, s: &Snapshot, inputs: &mut Vec<Input>) {
         let id = &version.id;
         ui.indent("version", |ui| {
-            let name = ui.add(TextEdit::singleline(&mut self.version_names.0).desired_width(200.0));
+            let name = ui
+                .add(TextEdit::singleline(&mut self.version_names.0).hint_text("name").desired_width(200.0));
             if name.lost_focus() && self.version_names.0 != version.name {
                 let name = self.version_names.0.clone();
                 inputs.push(Input::Keep(Keep::RenameVersion { id: id.clone(), name }));
@@ -377,7 +378,7 @@ fn heading(ui: &mut Ui, name: &str, about: &str) {
 fn remove_button(ui: &mut Ui, removing: &mut Option<Arc<str>>, id: &Arc<str>) -> bool {
     let sure = removing.as_ref() == Some(id);
     let text = if sure {
-        RichText::new("▲ remove it for good").color(look::WARN)
+        RichText::new("⚠ remove it for good").color(look::WARN)
     } else {
         RichText::new("remove …")
     };

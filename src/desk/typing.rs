@@ -93,7 +93,7 @@ impl Typing {
     /// Under the row: what is accepted, or why it was refused.
     pub fn hint(&self, ui: &mut Ui, parameter: &Parameter) {
         let (text, ink) = match &self.refused {
-            Some(why) => (format!("▲ {why}"), look::WARN),
+            Some(why) => (format!("⚠ {why}"), look::WARN),
             None => (format!("{}; Enter sets it", parameter.accepted()), look::QUIET),
         };
         ui.add(egui::Label::new(RichText::new(text).size(11.0).color(ink)).wrap());

@@ -4,6 +4,7 @@ use super::comparing::Comparing;
 use super::input::{Command, Compare};
 use super::marks::{MarkCommand, mark};
 use super::pace::{PaceCommand, pace};
+use super::watch::Curtain;
 use crate::picture::Way;
 
 /// Something that can be asked for by name.
@@ -124,6 +125,18 @@ pub static ACTIONS: &[Action] = &[
     once("stop", "stop playing", Command::Stop, false),
     once("last-frame", "the shot's last frame", Command::LastFrame, true),
     once("play-reverse", "play backwards", Command::Shuttle(-1.0), false),
+    once(
+        "hold-clients",
+        "clients keep the picture that they see, or see again what is made",
+        Command::Curtain(Curtain::Held),
+        false,
+    ),
+    once(
+        "blank-clients",
+        "clients see nothing, or see again what is made",
+        Command::Curtain(Curtain::Blank),
+        false,
+    ),
     once("focus-next", "the stage after comes into focus", Command::StepFocus(1), true),
     once("focus-previous", "the stage before comes into focus", Command::StepFocus(-1), true),
     once("focus-on", "the stage in focus acts, or not", Command::OtherFocusOn, false),

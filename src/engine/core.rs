@@ -25,8 +25,9 @@ use super::snapshot::{PanelState, Playback, Snapshot};
 use super::targets::{Focus, Reach, To};
 use super::thumbs::Thumbs;
 use super::trial::Readied;
+use super::watch::{Curtain, Views};
 use crate::colour::Display;
-use crate::gpu::{Gpu, Output, ScopeOf, ScopeView, Traces, Upload, is_software};
+use crate::gpu::{Fetch, Gpu, Output, ScopeOf, ScopeView, Traces, Upload, is_software};
 use crate::panel::Move;
 use crate::picture::{Area, Frame, Probed, Prober, Recipe, Structure, mean_light};
 use crate::show::{self, Change, Lock, Outputs, Pusher, Shot, display_address, recipe, shipped_looks};
@@ -67,6 +68,14 @@ pub(super) struct Engine {
     /// Have the last picture's scopes been drawn with it?
     pub(super) traced: bool,
     pub(super) traces: Vec<Arc<Traces>>,
+    /// Pictures that browsers want.
+    pub(super) views: Views,
+    /// Serial of the last picture that was drawn for them.
+    pub(super) views_drawn: u64,
+    /// Memory for those.
+    pub(super) fetches: Vec<Arc<Fetch>>,
+    /// Before all client outputs.
+    pub(super) curtain: Curtain,
     /// What is told on the desk's picture.
     pub(super) marking: Marking,
     /// Graded pictures that several outputs are made from.
@@ -130,6 +139,7 @@ impl Engine {
             focus: Focus::first(&options.show.chain),
             scope: Scope::Shot,
             compare: Compare::After,
+            curtain: Curtain::Open,
             picking: false,
             marks: Marks::default(),
             clip: None,
@@ -175,6 +185,10 @@ impl Engine {
             panels,
             osc: None,
             outputs: Vec::new(),
+            views: Views::default(),
+            views_drawn: 0,
+            fetches: Vec::new(),
+            curtain: Curtain::Open,
             graded: Vec::new(),
             warmed: None,
             readied: Readied::default(),
@@ -255,6 +269,11 @@ impl Engine {
                 self.move_signal(control, now, |pusher, balance| pusher.lift(balance, from, to));
             }
             Input::Thumbnails(rows) => self.thumbs.want(rows),
+            Input::Watch(views) => {
+                self.views = views;
+                // Whoever wanted the last picture may be gone.
+                self.shared.taken.fetch_max(self.views_drawn, std::sync::atomic::Ordering::AcqRel);
+            }
             Input::Probe(place) => self.probed = place,
             Input::Scopes(view) => {
                 self.scopes = view;
@@ -394,6 +413,7 @@ impl Engine {
                     self.begin_version();
                 }
             }
+            Command::Curtain(curtain) => self.draw_curtain(curtain),
             Command::Comparing(what) => self.compare_command(what, now),
             Command::Picking(picking) => self.pick(picking),
             Command::TogglePicking => self.pick(!self.picking),
@@ -593,6 +613,7 @@ impl Engine {
         let due = self.move_on(now);
         self.ask_ahead();
         self.draw(now);
+        self.keep_blank();
         self.ready_next();
         self.make_thumbnails(now);
         self.save(now);
@@ -696,6 +717,7 @@ impl Engine {
             focus: document.focus,
             scope: self.scope,
             compare: self.compare,
+            curtain: self.curtain,
             picking: self.picking,
             marks: self.marking.wanted,
             clip,
@@ -758,6 +780,7 @@ impl PanelContext for (&mut Engine, Instant) {
         let engine = &*self.0;
         match super::actions::action(action)?.does {
             Does::Once(Command::TogglePlay) => Some(engine.playing.is_some()),
+            Does::Once(Command::Curtain(curtain)) => Some(engine.curtain == curtain),
             Does::Once(Command::OtherScope) => Some(engine.scope == Scope::Show),
             Does::Once(Command::TogglePicking) => Some(engine.picking),
             Does::Once(Command::Represent) => Some(engine.represents()),

@@ -8,6 +8,7 @@ use super::beside::Finished;
 use super::core::Engine;
 use super::finish::Job;
 use super::input::{Compare, Live};
+use super::watch::{Curtain, Plain, Shown, View, Views};
 use crate::gpu::{Gpu, GpuError, Output, Pipeline};
 use crate::look::List;
 use crate::picture::{Balance, Frame, Recipe, StageValues, Structure, Target};
@@ -22,6 +23,8 @@ pub(super) struct Drawn {
     pub shot: usize,
     pub frame: u64,
     pub revision: u64,
+    /// For which views of browsers.
+    pub views: Views,
     /// Drawn by an old plan, until the new one is compiled.
     pub makeshift: bool,
 }
@@ -57,8 +60,15 @@ impl Engine {
             // What the picture is to stand beside was not there before.
             self.drawn = None;
         }
+        let (views, plain) = self.views_now(here);
         let wanted =
-            Drawn { shot: here.0, frame: here.1, revision: self.document.revision, makeshift: false };
+            Drawn { shot: here.0, frame: here.1, revision: self.document.revision, views, makeshift: false };
+        // What was drawn for browsers too is drawn for fewer of them.
+        let rests = self.playing.is_none();
+        let drawn = self.drawn.map(|d| if !rests || views.is_in(d.views) { Drawn { views, ..d } } else { d });
+        if drawn == Some(wanted) {
+            self.drawn = drawn;
+        }
         if self.drawn == Some(wanted) {
             // Back from a frame that could not be read.
             if self.unread.take().is_some() {
@@ -88,7 +98,7 @@ impl Engine {
             self.set_broken(None);
         }
         let Some(raster) = self.raster().or_else(|| self.makeshift_raster(&frame)) else { return };
-        let Some((mut recipes, passes, makeshift)) = self.plan(here, wanted) else { return };
+        let Some((mut recipes, shown, passes, makeshift)) = self.plan(here, wanted) else { return };
         let raster = self.pace.size(raster);
         for (_, recipe, _) in &mut recipes {
             recipe.raster = Some(raster);
@@ -106,7 +116,7 @@ impl Engine {
                 }
             }
         }
-        if self.submit(&recipes, &passes, &frame, here, makeshift, now) {
+        if self.submit(&recipes, &passes, (&shown, &plain), &frame, here, makeshift, now) {
             self.drawn = Some(Drawn { makeshift, ..wanted });
             self.saw(here);
             self.shown_frame(now);
@@ -122,7 +132,9 @@ impl Engine {
             return;
         }
         self.drawn = None;
-        for place in self.shared.places.iter() {
+        let all = self.shared.places.len();
+        let open = if self.curtain == Curtain::Open { all } else { Live::Client as usize };
+        for place in &self.shared.places[..open] {
             self.stale |= place.swap(None).is_some();
         }
     }
@@ -135,11 +147,12 @@ impl Engine {
 
     /// What is to be run now: the recipes with their compiled plan, or, until that is compiled, with the
     /// stages and tails of the last plan that was. Nothing if there is nothing new to draw.
-    fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Passes, bool)> {
+    fn plan(&mut self, here: (usize, u64), wanted: Drawn) -> Option<(Recipes, Shown, Passes, bool)> {
         let mut recipes = self.recipes(here);
         if recipes.is_empty() {
             return None;
         }
+        let shown = self.add_views(&mut recipes, here, wanted.views);
         let (ready, failure) = self.passes(&recipes);
         self.compiling = ready.is_none() && failure.is_none();
         if let Some(passes) = ready {
@@ -147,7 +160,7 @@ impl Engine {
             if self.compare == Compare::After {
                 self.ready = recipes.iter().map(|(_, recipe, _)| recipe.clone()).collect();
             }
-            return Some((recipes, passes, false));
+            return Some((recipes, shown, passes, false));
         }
         if let Some(why) = failure {
             self.set_broken(Some(why.into()));
@@ -156,13 +169,14 @@ impl Engine {
             return None;
         }
         for (at, (_, recipe, _)) in recipes.iter_mut().enumerate() {
-            let old = self.ready.get(at).or(self.ready.first())?;
+            let same = self.ready.iter().find(|old| is_same_display(old, recipe));
+            let old = same.or(self.ready.get(at)).or(self.ready.first())?;
             recipe.stages = old.stages.clone();
             recipe.tail = old.tail.clone().trimmed(recipe.tail.trim());
             recipe.decode.rendered = old.decode.rendered;
         }
         let passes = self.passes(&recipes).0?;
-        Some((recipes, passes, true))
+        Some((recipes, shown, passes, true))
     }
 
     /// The passes of recipes that differ in their tails if they are compiled and their tables worked out, and why they
@@ -248,6 +262,7 @@ impl Engine {
         &mut self,
         recipes: &Recipes,
         passes: &Passes,
+        (shown, plain): (&Shown, &[Plain]),
         frame: &Frame,
         (shot, number): (usize, u64),
         makeshift: bool,
@@ -299,6 +314,18 @@ impl Engine {
             of_client = client.map(|o| (o.clone(), *depth, recipe)).or(of_client);
             live.push((places.clone(), output, *depth));
         }
+        let mut watched: Vec<(View, Arc<Output>)> =
+            shown.iter().filter_map(|(view, at)| Some((*view, live.get(*at)?.1.clone()))).collect();
+        for (view, recipe, pipelines) in plain {
+            let (raster, rough) = (recipes[0].1.raster, recipes[0].1.rough);
+            let recipe = Recipe { raster, rough, ..recipe.clone() };
+            let picture = output(&self.gpu, &mut self.outputs, recipe.size(frame), target);
+            encoded = encoded.and_then(|()| {
+                let picture = picture?;
+                watched.push((*view, picture.clone()));
+                gpu.encode_parts(&mut encoder, pipelines, upload, &recipe.parts(), &picture, 8, true)
+            });
+        }
         if let Err(e) = encoded {
             self.set_broken(Some(e.to_string().into()));
             return false;
@@ -317,7 +344,9 @@ impl Engine {
             true => None,
             false => self.mark(&mut encoder, recipes, shared, &mut outputs, frame),
         };
+        let outputs = self.let_through(&mut encoder, outputs, watched);
         let index = self.gpu.queue.submit([encoder.finish()]);
+        outputs.iter().filter_map(|(.., fetched)| fetched.as_ref()).for_each(|fetch| fetch.begin());
         if let Some(marks) = &marks {
             marks.ask();
         }
@@ -329,6 +358,9 @@ impl Engine {
             marks,
             shot,
             frame: number,
+            show: self.on_view(),
+            compare: self.compare,
+            trying: self.document.is_trying().then(|| self.document.look_name().into()),
             serial: self.serial,
             submitted: now,
             // A makeshift picture does not hold what the message asked for.
@@ -401,8 +433,14 @@ impl Engine {
     }
 }
 
+/// Are two recipes for one display?
+fn is_same_display(a: &Recipe, b: &Recipe) -> bool {
+    use crate::picture::Tail::Display;
+    matches!((&a.tail, &b.tail), (Display { display: a, .. }, Display { display: b, .. }) if a == b)
+}
+
 /// Do two outputs show the same? Tables are not looked into: every frame asks.
-fn is_same(a: &OutputSettings, b: &OutputSettings) -> bool {
+pub(super) fn is_same(a: &OutputSettings, b: &OutputSettings) -> bool {
     let table = |o: &OutputSettings| o.calibration.as_ref().map(|c| Arc::as_ptr(&c.lut));
     (&a.display, a.trim, table(a)) == (&b.display, b.trim, table(b))
 }

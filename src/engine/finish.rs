@@ -7,8 +7,10 @@ use std::time::{Duration, Instant};
 use arc_swap::ArcSwapOption;
 use crossbeam_channel::{Receiver, Sender, unbounded};
 
-use crate::gpu::{Gpu, MarkCounts, Output, Traces};
+use super::input::Compare;
+use crate::gpu::{Fetch, Gpu, MarkCounts, Output, Traces};
 use crate::scope::patterns::Tally;
+use crate::show::Show;
 
 /// A finished picture.
 pub struct Picture {
@@ -22,6 +24,14 @@ pub struct Picture {
     pub shot: usize,
     /// Which frame of the shot.
     pub frame: u64,
+    /// The show as it is seen here.
+    pub show: Arc<Show>,
+    /// How much of the grade it shows.
+    pub compare: Compare,
+    /// The name of the look that is on trial here, if one is.
+    pub trying: Option<Arc<str>>,
+    /// Its codes in memory, for views of browsers.
+    pub fetched: Option<Arc<Fetch>>,
     /// Counts pictures made.
     pub serial: u64,
     /// From submission to completion.
@@ -32,11 +42,14 @@ pub struct Picture {
 
 pub(super) struct Job {
     pub index: wgpu::SubmissionIndex,
-    pub outputs: Vec<(usize, Arc<Output>)>,
+    pub outputs: Vec<(usize, Arc<Output>, Option<Arc<Fetch>>)>,
     pub traces: Option<Arc<Traces>>,
     pub marks: Option<Arc<MarkCounts>>,
     pub shot: usize,
     pub frame: u64,
+    pub show: Arc<Show>,
+    pub compare: Compare,
+    pub trying: Option<Arc<str>>,
     pub serial: u64,
     pub submitted: Instant,
     pub message: Option<Instant>,
@@ -72,13 +85,17 @@ impl Finisher {
                 let now = Instant::now();
                 let tally = job.marks.as_ref().and_then(|marks| marks.take());
                 let mut first = true;
-                for (place, output) in job.outputs {
+                for (place, output, fetched) in job.outputs {
                     let picture = Arc::new(Picture {
                         output,
                         traces: job.traces.clone(),
                         tally,
                         shot: job.shot,
                         frame: job.frame,
+                        show: job.show.clone(),
+                        compare: job.compare,
+                        trying: job.trying.clone(),
+                        fetched,
                         serial: job.serial,
                         cost: now - job.submitted,
                         delay: job.message.map(|m| now.saturating_duration_since(m)),

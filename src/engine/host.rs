@@ -11,7 +11,9 @@ use crossbeam_channel::{Sender, unbounded};
 use super::core::Engine;
 use super::finish::{Picture, Places};
 use super::input::{Input, Live};
+use super::link::Listeners;
 use super::snapshot::Snapshot;
+use super::watch::View;
 use crate::gpu::Gpu;
 use crate::panel::{Map, Ports};
 use crate::show::{Lock, Show, ShowError};
@@ -61,6 +63,10 @@ pub(super) struct Shared {
     /// Pictures that a window has put on screen, and those overtaken before they got there.
     pub presented: AtomicU64,
     pub overtaken: AtomicU64,
+    /// Serial of the last picture that was taken for browsers.
+    pub taken: AtomicU64,
+    /// Who is told of news beside the host.
+    pub listeners: Listeners,
 }
 
 /// A running engine. Dropping it stops the engine and saves the show.
@@ -73,9 +79,9 @@ pub struct Handle {
 }
 
 /// Starts an engine.
-pub fn start(gpu: Arc<Gpu>, options: Options) -> Result<Handle, EngineError> {
+pub fn start(gpu: Arc<Gpu>, mut options: Options) -> Result<Handle, EngineError> {
     let (inputs, asked) = unbounded();
-    let places: Places = (0..Live::COUNT).map(|_| ArcSwapOption::empty()).collect();
+    let places: Places = (0..Live::COUNT + View::COUNT).map(|_| ArcSwapOption::empty()).collect();
     let shared = Arc::new(Shared {
         snapshot: ArcSwap::from_pointee(Engine::first_snapshot(&options)),
         places,
@@ -83,6 +89,13 @@ pub fn start(gpu: Arc<Gpu>, options: Options) -> Result<Handle, EngineError> {
         ended: AtomicBool::new(false),
         presented: AtomicU64::new(0),
         overtaken: AtomicU64::new(0),
+        taken: AtomicU64::new(0),
+        listeners: Listeners::default(),
+    });
+    let (host, others) = (options.notify, shared.clone());
+    options.notify = Arc::new(move || {
+        host();
+        others.listeners.load().iter().for_each(|listener| listener());
     });
     let (share, device) = (shared.clone(), gpu.clone());
     let last_word = LastWord(shared.clone(), options.notify.clone());
@@ -128,6 +141,12 @@ impl Handle {
         if let Some(thread) = &self.thread {
             thread.thread().unpark();
         }
+    }
+
+    /// What another hold on the engine needs.
+    pub(super) fn parts(&self) -> Option<(Sender<Input>, Arc<Shared>, std::thread::Thread)> {
+        let thread = self.thread.as_ref()?.thread().clone();
+        Some((self.inputs.clone(), self.shared.clone(), thread))
     }
 
     /// The engine's state.

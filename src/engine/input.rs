@@ -7,6 +7,7 @@ use super::marks::MarkCommand;
 use super::osc::OscOptions;
 use super::pace::PaceCommand;
 use super::targets::Focus;
+use super::watch::{Curtain, Views};
 use crate::gpu::ScopeView;
 use crate::look::List;
 use crate::panel::{Act, Map};
@@ -95,6 +96,8 @@ pub enum Command {
     OtherScope,
     /// Before or after.
     Compare(Compare),
+    /// The curtain before all client outputs falls so, or is open again if it has.
+    Curtain(Curtain),
     /// Wait for a patch of the picture to be made neutral, or wait no longer.
     Picking(bool),
     /// Wait for a patch, or no longer if so already.
@@ -222,6 +225,8 @@ pub enum Input {
     },
     /// What the picture holds from one place to another is wanted, in shares 0…1 of its width and height, or no more.
     Probe(Option<[[f64; 2]; 2]>),
+    /// Browsers want these pictures, and no others.
+    Watch(Views),
     /// Scopes of the client's signal are wanted so, or none.
     Scopes(Option<ScopeView>),
     /// Rows of the running order whose thumbnails somebody sees: those are made first, then the others. `None`: nobody

@@ -12,6 +12,7 @@ use super::osc::OscState;
 use super::pace::Preview;
 use super::targets::Focus;
 use super::thumbs::Thumbnails;
+use super::watch::Curtain;
 use crate::media::timecode::Counting;
 use crate::media::{ClipInfo, Rate};
 use crate::panel::{ButtonState, ControlState, Guess, Map, Standing};
@@ -135,6 +136,8 @@ pub struct Snapshot {
     pub scope: Scope,
     /// What is on view.
     pub compare: Compare,
+    /// What stands between that and all client outputs.
+    pub curtain: Curtain,
     /// What the current source says about itself.
     pub clip: Option<Arc<ClipInfo>>,
     /// What the picture holds where it was asked for; why not, if it was asked for beside the frame.
@@ -181,6 +184,14 @@ impl Snapshot {
     /// Timecode of the frame on view.
     pub fn timecode(&self) -> String {
         timecode(&self.show, self.clip.as_deref(), self.shot, self.frame)
+    }
+
+    /// Timecode of a frame of a shot that has the same source as the one on view; elsewhere frames are counted from the
+    /// source's first.
+    pub fn timecode_of(&self, shot: usize, frame: u64) -> String {
+        let source = |shot: usize| self.show.shots.get(shot).map(|s| &s.source);
+        let clip = self.clip.as_deref().filter(|_| source(shot) == source(self.shot));
+        timecode(&self.show, clip, shot, frame)
     }
 }
 

@@ -9,6 +9,7 @@ mod bench_scopes;
 mod beside;
 mod check;
 mod device;
+mod fetch;
 mod marks;
 mod pipelines;
 mod run;
@@ -28,6 +29,7 @@ pub use check::{
     self_check, settings, spread, vectors,
 };
 pub use device::{Gpu, GpuError, Request};
+pub use fetch::Fetch;
 pub use marks::{MarkCounts, MarkInputs, MarkPasses, MarkView, Marks, palette};
 pub use pipelines::{Pipeline, Pipelines};
 pub use run::{CodesReadback, FloatReadback, Input, Output, Upload};

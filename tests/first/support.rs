@@ -1,7 +1,7 @@
 //! Casts, scenes and colour differences.
 
 use greyhold::colour::{ACES_WHITE, AP1, Adaptation, Ictcp, Matrix, beside_locus, delta_e_itp};
-use greyhold::picture::{Reduced, luminance};
+use greyhold::picture::Reduced;
 
 /// Ten casts: kelvin, Duv and stops.
 pub const CASTS: [(f64, f64, f64); 10] = [
@@ -24,12 +24,6 @@ pub fn cast((kelvin, duv, stops): (f64, f64, f64)) -> Matrix {
     let xyz = AP1.to_xyz();
     let turn = xyz.inverse().after(&Adaptation::Bradford.matrix(ACES_WHITE, white)).after(&xyz);
     Matrix::diagonal([stops.exp2(); 3]).after(&turn)
-}
-
-/// Light of a cast, of luminance 1: what a white has.
-pub fn light(of: (f64, f64, f64)) -> [f64; 3] {
-    let white = cast((of.0, of.1, 0.0)).times([1.0; 3]);
-    white.map(|v| v / luminance(white))
 }
 
 /// ΔE_ITP (ITU-R BT.2124) between two ACEScg lights, 1 being 100 cd/m².

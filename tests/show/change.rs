@@ -65,6 +65,7 @@ pub fn every_change() -> Vec<Change> {
         Change::SetRaster(None),
         Change::SetRaster(Some((1, 16384))),
         Change::SetPanels(Vec::new()),
+        Change::SetCdlSafe(true),
         Change::Together(vec![
             Change::AddShot { at: 0, shot: shot("new", "v-log") },
             Change::RenameShot { shot: 0, name: "newer".to_owned() },
@@ -105,8 +106,9 @@ pub fn every_change() -> Vec<Change> {
         Change::RenameGroup { .. } => 28,
         Change::SetShotGroups { .. } => 29,
         Change::SetRepresentative { .. } => 30,
+        Change::SetCdlSafe(_) => 31,
     };
-    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 31);
+    assert_eq!(changes.iter().map(number).collect::<BTreeSet<_>>().len(), 32);
     changes
 }
 

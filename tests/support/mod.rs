@@ -56,6 +56,8 @@ impl Drop for Process {
     }
 }
 
+pub mod browser;
+pub mod line;
 pub mod osc;
 
 #[cfg(feature = "jack")]

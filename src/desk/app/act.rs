@@ -129,6 +129,7 @@ impl Desk {
                 self.engine.send(Input::Keep(Keep::Version { name: String::new() }));
             }
             Action::SaveLook if !repeat => self.panes.asks.push(Ask::SaveForm),
+            Action::Sofa if !repeat => self.panes.sofa.shown = !self.panes.sofa.shown,
             Action::Probe if !repeat => self.panes.probing = !self.panes.probing,
             Action::Scopes if !repeat => self.panes.toggle(Pane::Scopes),
             Action::Sheet if !repeat => self.toggle_sheet(),

@@ -81,7 +81,7 @@ impl Desk {
 
     /// Gives the newest traces to the panes.
     pub(super) fn show_traces(&mut self, gpu: &Gpu) {
-        let newest = self.engine.picture(Live::Client).and_then(|p| p.traces.clone());
+        let newest = self.engine.picture(Live::Desk).and_then(|p| p.traces.clone());
         self.panes.scopes.current = newest.is_some();
         let Some(traces) = newest.filter(|_| self.panes.scopes.shown) else { return };
         let shown = self.traces.as_ref().is_some_and(|t| Arc::ptr_eq(t, &traces));

@@ -27,9 +27,9 @@ fn device_line(gpu: &Gpu) -> String {
             format!("{name}\nagrees with the reference within {share:.0} % of what is allowed")
         }
         Ok(report) => format!(
-            "{name}\n▲ differs from the reference by {:.1} times what is allowed ({}): its pictures cannot be trusted",
+            "{name}\n⚠ differs from the reference by {:.1} times what is allowed ({}): its pictures cannot be trusted",
             report.all.worst_share, report.worst
         ),
-        Err(e) => format!("{name}\n▲ {e}"),
+        Err(e) => format!("{name}\n⚠ {e}"),
     }
 }

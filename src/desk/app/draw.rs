@@ -11,6 +11,7 @@ use super::super::look;
 use super::super::panes::{Ask, outline};
 use super::super::picker::{pick_neutral, place};
 use super::super::probe::probe;
+use super::super::sofa::Seen;
 use super::super::window::{Place, WindowSurface, clear_to};
 use super::{Desk, RETRY};
 use crate::engine::{self, Live};
@@ -61,6 +62,7 @@ impl Desk {
             .map(|window| window.map(WindowSurface::truth));
         self.show_traces(&gpu);
         self.panes.tally = picture.as_ref().and_then(|p| p.tally);
+        self.panes.sofa.seen = self.server.as_ref().map(Seen::of);
         let panes = &mut self.panes;
         let mut full = self.egui.run_ui(raw, |ui| {
             area = panes.draw(ui, &snapshot, presentation, &mut inputs);
@@ -78,11 +80,15 @@ impl Desk {
             beside(ui, area, picture.as_deref().filter(|_| bare), &snapshot, quiet, &mut inputs);
             let seen = picture.as_deref().filter(|_| panes.probing && !snapshot.picking && bare);
             probe(ui, area, seen, &snapshot, &mut panes.probed, &mut inputs);
+            panes.sofa.over(ui, area, picture.as_deref().filter(|_| bare));
         });
         self.remember();
         self.input.handle_platform_output(&window, full.platform_output);
         for input in inputs {
             self.engine.send(input);
+        }
+        for wish in std::mem::take(&mut self.panes.sofa.wishes) {
+            self.about_clients(wish);
         }
         for ask in std::mem::take(&mut self.panes.asks) {
             match ask {

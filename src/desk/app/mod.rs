@@ -1,6 +1,7 @@
 //! The windows' event loop.
 
 mod act;
+mod clients;
 mod arrivals;
 mod device;
 mod draw;
@@ -30,6 +31,7 @@ use super::surround::Surround;
 use super::window::{Blit, WindowSurface};
 use crate::engine::{self, Handle};
 use crate::gpu::Traces;
+use crate::serve::Server;
 
 /// What wakes the event loop.
 enum News {
@@ -74,6 +76,8 @@ struct App {
 }
 
 struct Desk {
+    /// Ahead of the engine, so that it goes first.
+    server: Option<Server>,
     engine: Handle,
     surface: WindowSurface,
     blit: Blit,
@@ -175,12 +179,7 @@ impl App {
 
     /// Stops the engine, which saves, and leaves the event loop.
     fn end(&mut self, events: &ActiveEventLoop) {
-        let stop = |mut desk: Desk| {
-            desk.memory.take(desk.panes.remembered(), Instant::now());
-            desk.memory.finish();
-            desk.engine.stop()
-        };
-        if let Some(Err(e)) = self.desk.take().map(stop) {
+        if let Some(Err(e)) = self.desk.take().map(Desk::close) {
             self.failed = Some(e.into());
         }
         events.exit();

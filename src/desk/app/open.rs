@@ -11,7 +11,6 @@ use winit::window::Window;
 
 use super::super::client::Client;
 use super::super::learner::Learner;
-use super::super::letters;
 use super::super::library::Librarian;
 use super::super::look;
 use super::super::luts::Loader;
@@ -25,6 +24,7 @@ use super::device::check_device;
 use super::{ClientWindow, Desk, DeskError, DeskOptions, News};
 use crate::engine::{self, Command, Input, Live};
 use crate::gpu::{Gpu, Request};
+use crate::serve::Server;
 use crate::show::{own_desk_file, own_panels_folder};
 
 /// The client's window when nobody says otherwise and the raster has this shape.
@@ -59,7 +59,6 @@ impl Desk {
         let blit = Blit::new(&gpu, surface.config.format);
         let egui = egui::Context::default();
         look::apply(&egui);
-        egui.set_fonts(letters::fonts());
         let mut input = egui_winit::State::new(
             egui.clone(),
             egui::ViewportId::ROOT,
@@ -90,6 +89,10 @@ impl Desk {
             let _ = news.send_event(News::Stirred);
         });
         let engine = engine::start(gpu, options_of_engine)?;
+        let server = match (options.serve, engine.link()) {
+            (Some(serve), Some(link)) => Some(Server::start(serve, link)?),
+            _ => None,
+        };
         engine.send(Input::Depth { output: Live::Desk, bits: surface.bits() });
         if let Some(osc) = options.osc {
             engine.send(Input::Osc(osc));
@@ -102,6 +105,7 @@ impl Desk {
         panes.recall(remembered);
         panes.note = wrong;
         let mut desk = Self {
+            server,
             engine,
             surface,
             blit,
@@ -127,6 +131,9 @@ impl Desk {
             stirred,
         };
         desk.librarian.read(&desk.engine.snapshot().dir);
+        if let Some(server) = &desk.server {
+            server.on_news(Box::new(desk.teller()));
+        }
         desk.panes.soundness = Some(Soundness::new(desk.teller()));
         let remembered = Remembered::own();
         if is_demo(&desk.engine.snapshot().show) && !remembered.was_offered() {

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use crate::engine::{EngineError, Options, OscOptions};
 use crate::gpu::GpuError;
+use crate::serve::{ServeError, ServeOptions};
 
 /// Why the desk could not open.
 #[derive(Debug, thiserror::Error)]
@@ -27,6 +28,9 @@ pub enum DeskError {
     /// The engine.
     #[error(transparent)]
     Engine(#[from] EngineError),
+    /// The server for clients.
+    #[error(transparent)]
+    Serve(#[from] ServeError),
 }
 
 impl DeskError {
@@ -64,6 +68,8 @@ pub struct DeskOptions {
     pub play: bool,
     /// Listen to OSC.
     pub osc: Option<OscOptions>,
+    /// Let clients watch in browsers.
+    pub serve: Option<ServeOptions>,
     /// What the engine's maps are called: names of maps that ship, or files.
     pub maps: Vec<String>,
 }

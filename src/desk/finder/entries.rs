@@ -235,6 +235,13 @@ fn changes(s: &Snapshot, all: &mut Vec<Entry>) {
             add(format!("this shot's encoding: {}", encoding.name), encoding.source, change(set));
         }
     }
+    if s.show.shots.len() > 1 {
+        for encoding in ENCODINGS {
+            let set = |shot| Change::SetShotEncoding { shot, encoding };
+            let all = Change::Together((0..s.show.shots.len()).map(set).collect());
+            add(format!("all shots' encoding: {}", encoding.name), encoding.source, change(all));
+        }
+    }
     for transform in OUTPUT_TRANSFORMS {
         let set = Change::SetTransform(*transform);
         add(format!("output transform: {}", transform.id()), transform.doc(), change(set));

@@ -277,7 +277,7 @@ fn entry(ui: &mut Ui, all: &[Entry], hit: &Hit, marked: bool) -> bool {
             Does::Parameter { parameter, .. } => format!("{} → {}", entry.now, parameter.show(*value)),
             _ => String::new(),
         },
-        Some((text, Err(_))) => format!("▲ {text}"),
+        Some((text, Err(_))) => format!("⚠ {text}"),
         None => entry.now.clone(),
     };
     let width = line(&value, 13.0, ink, first, half, inner.right(), true);
@@ -308,7 +308,7 @@ fn about(ui: &mut Ui, entry: &Entry, refused: Option<&str>) {
     };
     ui.with_layout(egui::Layout::top_down(Align::Min), |ui| {
         if let Some(why) = refused {
-            line(ui, format!("▲ {why}"), look::WARN);
+            line(ui, format!("⚠ {why}"), look::WARN);
         } else if !entry.doc.is_empty() {
             line(ui, entry.doc.clone(), look::TEXT);
         }

@@ -26,6 +26,8 @@ fn with_value(entries: &[Entry], words: &[&str], refusals: bool) -> Vec<Hit> {
     let mut refused = Vec::new();
     for head in 1..words.len() {
         let value = words[head..].join(" ");
+        // A word that finds nothing is no value that is wrong.
+        let number = value.starts_with(|c: char| c.is_ascii_digit() || "+-−–.,".contains(c));
         let found = ranked(entries, &words[..head]).into_iter().filter_map(|at| match &entries[at].does {
             Does::Parameter { parameter, .. } => {
                 Some(Hit { at, value: Some((value.clone(), parameter.typed(&value))) })
@@ -38,7 +40,7 @@ fn with_value(entries: &[Entry], words: &[&str], refusals: bool) -> Vec<Hit> {
             return good;
         }
         // The most words that still name a parameter leave the least to be refused.
-        if !bad.is_empty() {
+        if number && !bad.is_empty() {
             refused = bad;
         }
     }

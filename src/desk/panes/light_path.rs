@@ -318,7 +318,7 @@ impl Panes {
             let text = if touched { format!("{label}  •") } else { label.to_owned() };
             let ink = if touched { look::TEXT } else { look::QUIET };
             let name =
-                ui.add(egui::Label::new(RichText::new(text).size(12.0).color(ink)).sense(Sense::click()));
+                ui.add(egui::Label::new(RichText::new(text).size(12.0).color(ink)).sense(Sense::CLICK));
             if mark.clicked() || name.clicked() {
                 open = !open;
             }

@@ -158,7 +158,7 @@ impl Panes {
             said(ui, note, look::WARN);
         }
         if panel.overruns > 0 {
-            said(ui, &format!("▲ {} messages lost", panel.overruns), look::WARN);
+            said(ui, &format!("⚠ {} messages lost", panel.overruns), look::WARN);
         }
     }
 
@@ -474,10 +474,10 @@ fn recognised(learning: &Learning) -> (String, egui::Color32) {
     match (&learning.conflict, guess.need) {
         (Some((label, does)), _) => {
             let free = "take it out of the map first, or use another control";
-            (format!("▲ {found}; “{label}”, which {does}, sends the same: {free}"), look::WARN)
+            (format!("⚠ {found}; “{label}”, which {does}, sends the same: {free}"), look::WARN)
         }
         (None, None) if unfit(learning).is_some() => {
-            (format!("▲ {found}; {}", unfit(learning).unwrap_or_default()), look::WARN)
+            (format!("⚠ {found}; {}", unfit(learning).unwrap_or_default()), look::WARN)
         }
         (None, Some(need)) => (format!("{port}: {need} (so far {})", guess.kind), look::TEXT),
         (None, None) => (format!("{found}, {:.0} % sure", 100.0 * guess.certainty), look::TEXT),

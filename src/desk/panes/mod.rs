@@ -42,6 +42,7 @@ use super::luts::Wish;
 use super::remembered::Remembered;
 use super::rows::row_id;
 use super::sheet::LookSheet;
+use super::sofa::Sofa;
 use super::soundness::Soundness;
 use super::stills::{BringIn, StillSheet};
 use super::surround::View;
@@ -130,6 +131,8 @@ pub(super) struct Panes {
     pub scopes: ScopePane,
     /// The name of a group that is about to be made.
     pub group_name: String,
+    /// What is known of clients.
+    pub sofa: Sofa,
     /// A value that is being typed into a row.
     pub typing: Option<Typing>,
     /// One is to be typed into the row in hand: what was typed of it, if anything.
@@ -179,6 +182,7 @@ impl Panes {
             tally: None,
             scopes: ScopePane::default(),
             group_name: String::new(),
+            sofa: Sofa::default(),
             typing: None,
             begin: None,
             saving: None,
@@ -236,6 +240,7 @@ impl Panes {
             }
             None => self.scopes.hidden(inputs),
         }
+        self.sofa.leave_marks(ui, s);
         match size(Pane::Order) {
             Some(size) => {
                 let side = pane(egui::Panel::left("order"), size);
@@ -247,7 +252,10 @@ impl Panes {
         if let Some(size) = size(Pane::Path) {
             let side = pane(egui::Panel::right("path"), size);
             let scrolled = |ui: &mut Ui| {
-                egui::ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
+                // Its room is there always, so that nothing moves when something is opened.
+                let bar = egui::scroll_area::ScrollBarVisibility::AlwaysVisible;
+                let area = egui::ScrollArea::vertical().auto_shrink([false, false]);
+                area.scroll_bar_visibility(bar).show(ui, |ui| {
                     self.light_path(ui, s, inputs);
                     focus::follow(ui, &mut self.focused);
                 });
@@ -268,6 +276,7 @@ impl Panes {
             strip.frame(frame).show(ui, |ui| marks::strip(ui, s, self.tally.as_ref(), inputs));
         }
         self.save_form(ui);
+        self.sofa.window(ui, s, inputs);
         // What is in hand has no row that is open.
         self.begin = None;
         if !down {
@@ -301,7 +310,7 @@ impl Panes {
             marks::label(ui, area, s, self.tally.is_none());
         }
         let said = match &s.trouble {
-            Some(trouble) => Some((RichText::new(format!("▲ {trouble}")).color(look::WARN), false)),
+            Some(trouble) => Some((RichText::new(format!("⚠ {trouble}")).color(look::WARN), false)),
             None if s.show.shots.is_empty() => {
                 let text = "No shots yet: greyhold add DIR CLIP --encoding ID";
                 Some((RichText::new(text).color(look::QUIET), true))

@@ -73,7 +73,7 @@ fn card(ui: &mut Ui, p: &Proposal, strength: f64, picking: bool, inputs: &mut Ve
         line("", sure_word(p.colour_sure).to_owned());
     });
     if p.held {
-        ui.label(RichText::new("▲ the ranges hold no more than that").size(11.0).color(look::WARN));
+        ui.label(RichText::new("⚠ the ranges hold no more than that").size(11.0).color(look::WARN));
     }
     for measured in &p.measured {
         ui.label(RichText::new(measured).size(11.0).color(look::QUIET));

@@ -158,14 +158,17 @@ impl Panes {
         let (ink, number) = (if here { look::BRIGHT } else { look::TEXT }, format!("{}  ", at + 1));
         let top = rect.center().y - 20.0;
         elided(&p, pos2(left, top), Align2::LEFT_TOP, &format!("{number}{}", shot.name), 13.0, ink, width);
-        let about = shot.encoding.name;
+        let about = shot.encoding.id;
         elided(&p, pos2(left, top + 16.0), Align2::LEFT_TOP, about, 11.0, look::QUIET, width);
         let marks = shot_marks::marks(s, at);
         let foot = Rect::from_min_max(pos2(left, top + 28.0), pos2(rect.right() - 4.0, top + 43.0));
         let taken = marks.len() as f32 * (shot_marks::SIDE + 3.0);
         let exposure = shot.balance.get(BalanceField::Exposure);
-        if exposure != 0.0 {
-            let text = BalanceField::Exposure.parameter().show(exposure);
+        let exposure = (exposure != 0.0).then(|| BalanceField::Exposure.parameter().show(exposure));
+        let answers = super::super::sofa::mark(ui, &shot.name);
+        let said: Vec<String> = exposure.into_iter().chain(answers).collect();
+        if !said.is_empty() {
+            let text = said.join("  ");
             let (size, room) = (11.0, width - taken);
             elided(&p, pos2(left, foot.center().y), Align2::LEFT_CENTER, &text, size, look::QUIET, room);
         }

@@ -46,7 +46,7 @@ impl Panes {
                 ui.end_row();
             });
             if let Some(why) = &form.refused {
-                ui.label(RichText::new(format!("▲ {why}")).color(look::WARN));
+                ui.label(RichText::new(format!("⚠ {why}")).color(look::WARN));
                 ui.checkbox(&mut form.replace, "replace the file that is there");
             }
             ui.horizontal(|ui| {

@@ -6,7 +6,7 @@ use egui::{Align, Layout, RichText, Sense, Ui, Vec2};
 use super::super::focus::arrows;
 use super::super::look;
 use super::Panes;
-use crate::engine::{Command, Compare, Input, PaceCommand, Preview, Scope, Snapshot};
+use crate::engine::{Command, Compare, Curtain, Input, PaceCommand, Preview, Scope, Snapshot};
 
 impl Panes {
     pub(super) fn transport(
@@ -23,8 +23,8 @@ impl Panes {
                 inputs.push(Input::Command(Command::TogglePlay));
             }
             ui.monospace(s.timecode());
-            // What is said about playback gives way first, then the bar.
-            let width = (ui.available_width() * 0.42).clamp(60.0, 500.0);
+            // The bar gives way first, then what is said about playback.
+            let width = (ui.available_width() - 560.0).clamp(60.0, 500.0);
             bar(ui, s, width, inputs);
             let scope = match s.scope {
                 Scope::Shot => "round: shot",
@@ -48,6 +48,14 @@ impl Panes {
             } else if let Some(trying) = &s.trying {
                 let text = RichText::new(format!("trying {}", trying.name)).color(look::BRIGHT);
                 ui.add(egui::Label::new(text).truncate()).on_hover_text("Enter keeps it, Esc leaves it");
+            }
+            let clients = match s.curtain {
+                Curtain::Open => None,
+                Curtain::Held => Some("clients: held"),
+                Curtain::Blank => Some("clients: blank"),
+            };
+            if let Some(clients) = clients {
+                ui.label(RichText::new(clients).color(look::WARN)).on_hover_text("F11, F12");
             }
             if s.compiling {
                 ui.label(RichText::new("preparing the look …").color(look::QUIET));

@@ -3,7 +3,7 @@
 use super::files::{Folder, Written, plain};
 use super::measure::{Distance, Path};
 use super::samples::Sampled;
-use super::tables::{Codes, Ends, cube};
+use super::tables::{Ahead, Codes, Ends, cube};
 use super::{Decision, HandoffError, Job, ShotReport, decisions, processes, transform_text};
 use crate::colour::{Curve, Encoding, Reference, encoding};
 use crate::interchange::cdl::{Correction, Corrections, Kind};
@@ -60,12 +60,19 @@ impl<'a> Measured<'a> {
         kind: LutKind,
         ends: Ends,
         size: usize,
+        shaped: bool,
         about: &str,
     ) -> Result<Lut, HandoffError> {
         let highest = self.inputs.iter().flatten().fold(1.0, |a: f64, b| a.max(*b));
         // Light as bright as what the show has, and a little more.
         let peak = highest.log2().ceil().exp2().clamp(16.0, 256.0);
-        let made = cube(self.path, ends, size, peak, format!("{about}, {size} a side"))?;
+        let light = ends.from.curve == Curve::Linear;
+        let ahead = match (light, shaped) {
+            (true, _) => Ahead::Light(peak),
+            (false, true) => Ahead::Curve,
+            (false, false) => Ahead::Nothing,
+        };
+        let made = cube(self.path, ends, size, ahead, format!("{about}, {size} a side"))?;
         let lut = made.lut.to::<f64>();
         let (low, high) = (-1e-9, if ends.from.curve == Curve::Linear { peak } else { 1.0 + 1e-9 });
         let placed: Vec<_> = self.inputs.iter().map(|v| v.map(|x| ends.input.place(x))).collect();
@@ -73,21 +80,21 @@ impl<'a> Measured<'a> {
         let given: Vec<_> = placed.iter().map(|v| lut.apply(*v).map(|y| ends.output.signal(y))).collect();
         let distance = Distance::between(&given, &self.live);
         let legal = if ends.input == Codes::Legal || ends.output == Codes::Legal { "_legal" } else { "" };
-        let file = folder.write(&format!("{stem}_{size}{legal}.cube"), made.write()?.as_bytes())?;
+        let curve = if ahead == Ahead::Curve { "_shaped" } else { "" };
+        let file = folder.write(&format!("{stem}_{size}{curve}{legal}.cube"), made.write()?.as_bytes())?;
         let sides = match (ends.input, ends.output) {
             (Codes::Full, Codes::Full) => "full-range codes",
             (Codes::Legal, Codes::Legal) => "legal-range codes in and out",
             (Codes::Full, Codes::Legal) => "legal-range codes out",
             (Codes::Legal, Codes::Full) => "legal-range codes in",
         };
-        let shaped = if made.lut.shaper.is_some() {
-            format!(
-                ", a curve of light from 0 to {peak} first (common practice, in no published specification)"
-            )
-        } else {
-            String::new()
+        const PRACTICE: &str = "common practice, in no published specification";
+        let first = match ahead {
+            Ahead::Nothing => String::new(),
+            Ahead::Curve => format!(", a curve first ({PRACTICE})"),
+            Ahead::Light(peak) => format!(", a curve of light from 0 to {peak} first ({PRACTICE})"),
         };
-        let about = format!("{about}; {size}³, {sides}{shaped}");
+        let about = format!("{about}; {size}³, {sides}{first}");
         Ok(Lut { file, kind, about, distance, outside: (outside, self.inputs.len()), processes: None })
     }
 
@@ -157,9 +164,11 @@ pub fn of_show(
     let measured = Measured::new(&whole, own.clone());
     let about = format!("the show's chain, {} to {picture}", input.name);
     let ends = Ends { from: input, input: Codes::Full, output: job.codes };
-    for size in job.sizes {
+    // Light has its own curve.
+    let ways: &[bool] = if input.curve == Curve::Linear { &[false] } else { &[false, true] };
+    for (size, shaped) in job.sizes.iter().flat_map(|size| ways.iter().map(move |w| (*size, *w))) {
         let stem = format!("luts/{to_display}");
-        all.push(measured.cube(folder, &stem, LutKind::ChainToDisplay, ends, *size, &about)?);
+        all.push(measured.cube(folder, &stem, LutKind::ChainToDisplay, ends, size, shaped, &about)?);
     }
     let stem = format!("luts/{to_display}");
     all.push(measured.clf(
@@ -176,7 +185,7 @@ pub fn of_show(
     let ends = Ends { output: Codes::Full, ..ends };
     for size in job.sizes {
         let stem = format!("luts/{to_chain}");
-        all.push(measured.cube(folder, &stem, LutKind::Chain, ends, *size, &about)?);
+        all.push(measured.cube(folder, &stem, LutKind::Chain, ends, *size, false, &about)?);
     }
     let stem = format!("luts/{to_chain}");
     all.push(measured.clf(folder, &stem, LutKind::Chain, job.clf_size, top, (input.name, "ACEScct"))?);
@@ -228,8 +237,8 @@ pub fn of_shot(
         // A camera's legal-range codes are its recording's, and of no concern to what decodes them; on a cable they are
         // as legal as what goes out.
         let ends = Ends { from: own.encoding, input: job.codes, output: job.codes };
-        for size in job.sizes {
-            luts.push(measured.cube(folder, &stem, LutKind::Shot, ends, *size, &about)?);
+        for (size, shaped) in job.sizes.iter().flat_map(|size| [(*size, false), (*size, true)]) {
+            luts.push(measured.cube(folder, &stem, LutKind::Shot, ends, size, shaped, &about)?);
         }
         let top = match own.encoding.reference {
             Reference::Scene => {

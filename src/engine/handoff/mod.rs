@@ -17,6 +17,7 @@ mod order;
 mod page;
 mod processes;
 mod samples;
+mod shaping;
 mod tables;
 
 use std::path::{Path as FilePath, PathBuf};

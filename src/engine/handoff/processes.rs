@@ -1,9 +1,8 @@
 //! A path as a CLF: each step as a process of its own where there is one, the rest as a cube behind a scale.
 
-use rayon::prelude::*;
-
 use super::HandoffError;
 use super::measure::Path;
+use super::shaping::{Shaping, entries};
 use crate::colour::{Curve, Matrix, Reference, encoding};
 use crate::interchange::clf::{
     CdlParams, CdlStyle, Clf, Depth, LogParams, LogStyle, Lut1d, Lut3d, Node, Operation,
@@ -299,13 +298,15 @@ fn table(making: &mut Making, path: &Path, size: usize, top: f64) -> Result<(), 
         let share = 1.0 / top;
         making.affine([[share, 0.0, 0.0, 0.0], [0.0, share, 0.0, 0.0], [0.0, 0.0, share, 0.0]]);
     }
+    let shaping = Shaping::of(path, 0.0, top);
+    let display = matches!(path.recipe.tail, Tail::Display { .. });
+    let red_first = entries(size, display, |place| path.pixel(place.map(|p| shaping.undone(p) * top)));
+    let curve =
+        Lut1d { values: shaping.values().to_vec(), channels: 1, half_domain: false, raw_halfs: false };
+    making.push(Operation::Lut1(curve), "where the entries of the cube lie")?;
     // CLF has blue fastest.
-    let step = top / (size - 1) as f64;
-    let entry = |i: usize| {
-        let place = [i / size / size, i / size % size, i % size].map(|n| n as f64 * step);
-        path.pixel(place).map(|v| v as f32)
-    };
-    let values = (0..size.pow(3)).into_par_iter().map(entry).collect();
+    let entry = |i: usize| red_first[i / size / size + i / size % size * size + i % size * size * size];
+    let values = (0..size.pow(3)).map(entry).collect();
     let lut = Lut3d { size, values, interpolation: crate::colour::Interpolation::Tetrahedral };
     making.push(Operation::Lut3(lut), "the rest of the chain")
 }

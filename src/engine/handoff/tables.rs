@@ -1,11 +1,11 @@
 //! A path as a `.cube` table.
 
-use rayon::prelude::*;
-
 use super::HandoffError;
 use super::measure::Path;
-use crate::colour::{Curve, Encoding, Interpolation, Lut1, Lut3, Shaped, acescct_decode, acescct_encode};
+use super::shaping::{Shaping, entries};
+use crate::colour::{Encoding, Interpolation, Lut1, Lut3, Shaped, acescct_decode, acescct_encode};
 use crate::interchange::cube::Cube;
+use crate::picture::Tail;
 
 /// Where codes lie.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -52,25 +52,48 @@ pub struct Ends {
 /// Entries of the curve ahead of a cube that reads light.
 const CURVE: usize = 65536;
 
-/// A path as a cube of `size` entries along an axis, on codes 0…1. Light, which has no place in 0…1, goes through a curve
-/// first, from 0 to `peak`: no published specification has both in one file, common practice does.
+/// What stands ahead of a cube.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Ahead {
+    /// Nothing: its entries are spread evenly over codes 0…1.
+    Nothing,
+    /// A curve that brings entries closer where the path bends more.
+    Curve,
+    /// A curve from light to ACEScct, up to so much light.
+    Light(f64),
+}
+
+/// A path as a cube of `size` entries along an axis, on codes 0…1. Curves are in the same file, which no published
+/// specification has and common practice does.
 ///
 /// # Errors
 /// A size that no cube has.
-pub fn cube(path: &Path, ends: Ends, size: usize, peak: f64, title: String) -> Result<Cube, HandoffError> {
-    let light = ends.from.curve == Curve::Linear;
-    let step = 1.0 / (size.max(2) - 1) as f64;
-    let entry = |i: usize| {
-        let place = [i % size, i / size % size, i / size / size].map(|n| n as f64 * step);
-        let signal = place.map(|p| if light { acescct_decode(p) } else { ends.input.signal(p) });
-        path.pixel(signal).map(|v| ends.output.place(v) as f32)
-    };
-    let values = (0..size.pow(3)).into_par_iter().map(entry).collect();
-    let cube = Lut3::new(size, values, [0.0; 3], [1.0; 3], Interpolation::Tetrahedral);
-    let shaper = light.then(|| {
-        let at = |i: usize| [acescct_encode(peak * i as f64 / (CURVE - 1) as f64) as f32; 3];
-        Lut1::even((0..CURVE).map(at).collect(), [0.0; 3], [peak; 3])
+pub fn cube(path: &Path, ends: Ends, size: usize, ahead: Ahead, title: String) -> Result<Cube, HandoffError> {
+    let display = matches!(path.recipe.tail, Tail::Display { .. });
+    let shaping = (ahead == Ahead::Curve).then(|| {
+        // The curve bends on codes, as the cube does.
+        Shaping::of(path, ends.input.signal(0.0), ends.input.signal(1.0))
     });
+    let at = |place: [f64; 3]| match (&ahead, &shaping) {
+        (Ahead::Light(_), _) => place.map(acescct_decode),
+        (_, Some(shaping)) => place.map(|p| ends.input.signal(shaping.undone(p))),
+        _ => place.map(|p| ends.input.signal(p)),
+    };
+    // Moved entries are held to the signal, then placed.
+    let values = entries(size, display, |place| path.pixel(at(place)));
+    let values = values.into_iter().map(|v| v.map(|x| ends.output.place(x.into()) as f32)).collect();
+    let cube = Lut3::new(size, values, [0.0; 3], [1.0; 3], Interpolation::Tetrahedral);
+    let shaper = match (ahead, shaping) {
+        (Ahead::Light(peak), _) => {
+            let at = |i: usize| [acescct_encode(peak * i as f64 / (CURVE - 1) as f64) as f32; 3];
+            Some(Lut1::even((0..CURVE).map(at).collect(), [0.0; 3], [peak; 3]))
+        }
+        (_, Some(shaping)) => {
+            let values = shaping.values().iter().map(|v| [*v; 3]).collect();
+            Some(Lut1::even(values, [0.0; 3], [1.0; 3]))
+        }
+        _ => None,
+    };
     match (cube, shaper) {
         (None, _) | (_, Some(None)) => Err(HandoffError::Size(size)),
         (cube, shaper) => Ok(Cube { title, lut: Shaped { shaper: shaper.flatten(), cube } }),

@@ -247,7 +247,7 @@ fn sum(parts: impl Iterator<Item = ([f32; 3], f32)>) -> [f32; 3] {
 }
 
 /// For each of `to` pixels, those of `from` that it covers, with their parts of it.
-fn spans(from: u32, to: u32) -> Vec<Vec<(usize, f32)>> {
+pub fn spans(from: u32, to: u32) -> Vec<Vec<(usize, f32)>> {
     let scale = f64::from(from) / f64::from(to);
     (0..to)
         .map(|i| {

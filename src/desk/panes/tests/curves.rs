@@ -95,7 +95,9 @@ fn rows_are_behind_the_expansion() {
     desk.panes.open.insert("look/1".into());
     desk.frame(&[]);
     desk.frame(&[]);
-    assert_eq!(desk.points(), graph, "the graph stays");
+    // A bar to scroll by may come, which makes it narrower.
+    let heights = |points: [Pos2; 5]| points.map(|at| at.y);
+    assert_eq!(heights(desk.points()), heights(graph), "the graph stays");
     let rows: Vec<_> = desk.panes.addresses.iter().filter(|a| a.contains("look/1/master-")).collect();
     let expected: Vec<_> = CURVE_POINTS
         .iter()

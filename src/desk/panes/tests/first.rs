@@ -55,7 +55,11 @@ fn the_survey_marks_what_is_off() {
     desk.frame(&[]);
     desk.frame(&[]);
     desk.text("2 of 3 marked");
-    assert_eq!(desk.texts("logc4   ▲").len(), 2);
+    let s = desk.snapshot();
+    let about = |shot| shot_marks::marks(&s, shot).into_iter().map(|m| m.about).collect::<Vec<_>>();
+    assert_eq!([0, 1, 2].map(|shot| about(shot).len()), [0, 1, 1]);
+    assert_eq!(about(1), ["exposure: about 1.4 stops too dark"]);
+    assert_ne!(shot_marks::marks(&s, 1)[0].shape, shot_marks::marks(&s, 2)[0].shape);
     desk.first.survey = Arc::new(Survey { running: true, done: 1, total: 3, shots: Vec::new() });
     desk.frame(&[]);
     desk.frame(&[]);
