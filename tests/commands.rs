@@ -668,7 +668,8 @@ fn bench_measures_every_pass_beside_a_copy() {
     let said = fine(&["bench", "--json", "--rounds", "2", "--sizes", "64x36"]);
     let report: serde_json::Value = serde_json::from_str(&said).unwrap();
     let passes = report["passes"].as_array().unwrap();
-    assert_eq!(passes.len(), 18 + greyhold::look::STAGES.len());
+    // Seventeen paths, one look, and a picture alone, with scopes and with marks.
+    assert_eq!(passes.len(), 21 + greyhold::look::STAGES.len());
     assert!(passes.iter().all(|p| p["median_ms"].as_f64().unwrap() > 0.0));
     // One look of those that ship.
     let named =

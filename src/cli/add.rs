@@ -19,8 +19,9 @@ use crate::show::{Change, Lock, Shot, Show, load, raster_text, save, source_in_s
 /// (`shot.####.dpx`, `shot.%04d.exr`). Of a folder every clip in it and below it is added, in the order of their names. A clip that cannot be read is named and adds nothing; the others
 /// are added. A show without a raster gets the size of its first clip.
 ///
-/// Examples: greyhold add winter A001.mov B002.####.dpx --encoding logc4
-/// greyhold add winter footage --edl reel-one.edl --encoding logc4
+/// Example: greyhold add winter A001.mov B002.####.dpx --encoding logc4
+///
+/// By a list: greyhold add winter footage --edl reel-one.edl --encoding logc4
 #[derive(Debug, clap::Args)]
 pub struct Add {
     /// Folder of the show.

@@ -1,7 +1,7 @@
 //! Casts, scenes and colour differences.
 
 use greyhold::colour::{ACES_WHITE, AP1, Adaptation, Ictcp, Matrix, beside_locus, delta_e_itp};
-use greyhold::picture::{Reduced, luminance};
+use greyhold::picture::Reduced;
 
 /// Ten casts: kelvin, Duv and stops.
 pub const CASTS: [(f64, f64, f64); 10] = [

@@ -48,7 +48,7 @@ pub fn warnings(job: &Job<'_>, left_out: &[&'static str], shots: &[ShotReport]) 
     if let Some(names) = names(&|s| s.decision.fitted && s.decision.distance.p99 > NEAR) {
         all.push(format!(
             "The decisions of these shots stand for a balance that no ASC CDL carries, and are more than one 10-bit code from it at \
-             the 99th percentile: {names}. Their own tables hold all of it; so does a CDL-safe show."
+             the 99th percentile: {names}. Their own tables hold all of it; in a CDL-safe show decisions do."
         ));
     }
     let chain = &job.show.chain;
@@ -173,9 +173,9 @@ fn one(out: &mut String, job: &Job<'_>, report: &ShotReport, sampled: &Sampled) 
         let _ = write!(out, "<tr><th>{name}</th><td class=\"n\">{value}</td></tr>");
     }
     let how = if report.decision.fitted {
-        "fitted to a balance that no decision on this encoding is; what is left, in 10-bit codes:"
+        "Fitted to a balance that no decision on this encoding is; what is left, in 10-bit codes:"
     } else {
-        "the shot's balance exactly; measured all the same, in 10-bit codes:"
+        "The shot's balance exactly; measured all the same, in 10-bit codes:"
     };
     let _ = write!(out, "</table><p>{how} {}.</p>", report.decision.distance.text());
     if !report.left_out.is_empty() {

@@ -1,8 +1,7 @@
 //! Where the entries of a cube lie, and what they hold.
 //!
 //! Between its entries a cube is straight, and a path is not: entries lie closer where the path bends more, by a curve
-//! ahead of the cube, and each is moved a little towards the side to which the path bends around it, which halves the largest
-//! difference where the path is smooth.
+//! ahead of the cube, and each is moved towards the side to which the path bends around it.
 
 use rayon::prelude::*;
 
@@ -15,10 +14,10 @@ pub const ENTRIES: usize = 4096;
 const PLACES: usize = 512;
 
 /// Share of the entries that are spread evenly, whatever the path does.
-const EVEN: f64 = 0.3;
+const EVEN: f64 = 0.1;
 
 /// How far each entry is moved, of the mean difference about it.
-const MOVED: f64 = 0.6;
+const MOVED: f64 = 0.9;
 
 /// A rising curve from 0 to 1.
 pub struct Shaping(Vec<f32>);
@@ -29,12 +28,12 @@ impl Shaping {
         let step = (high - low) / PLACES as f64;
         let hues: [[f64; 3]; 7] = [
             [0.0, 0.0, 0.0],
-            [0.0, -0.1, -0.1],
-            [-0.1, 0.0, -0.1],
-            [-0.1, -0.1, 0.0],
-            [0.0, 0.0, -0.1],
-            [-0.1, 0.0, 0.0],
-            [0.0, -0.1, 0.0],
+            [0.0, -0.05, -0.05],
+            [-0.05, 0.0, -0.05],
+            [-0.05, -0.05, 0.0],
+            [0.0, 0.0, -0.05],
+            [-0.05, 0.0, 0.0],
+            [0.0, -0.05, 0.0],
         ];
         let at = |i: usize, hue: &[f64; 3]| path.pixel(hue.map(|h| low + step * i as f64 + h));
         let ramps: Vec<Vec<[f64; 3]>> =

@@ -81,8 +81,8 @@ impl Timing {
         if !indexed || stream.duration() <= 0 || stream.start_time() == ffi::AV_NOPTS_VALUE {
             return None;
         }
-        let rates = [stream.rate(), stream.avg_frame_rate()].into_iter().filter_map(exact);
-        for rate in rates {
+        // The average fits any file: alone it says nothing of how even its frames are.
+        if let Some(rate) = exact(stream.rate()).or_else(|| exact(stream.avg_frame_rate())) {
             let (num, den) = fraction(base, rate)?;
             let lasts = i128::from(stream.duration()) * num;
             // MXF counts in edit units and gives no number of frames.

@@ -60,12 +60,12 @@ mod tests {
     #[test]
     fn each_frame_shows_what_is_on_view_in_its_middle() {
         // Milliseconds: two frames at 24, one that stays for three, one at twice the rate, the last.
-        let stamps = [0, 42, 83, 208, 229, 250];
+        let stamps = [0, 42, 83, 208, 230, 250];
         let laid = Laid::of(&stamps, Rational(1, 1000), Rate::FPS_24).unwrap();
         assert_eq!(
             laid.frames,
             [0, 1, 2, 2, 2, 3, 5],
-            "frame 3 is on view at 229 − 21, frame 4 at no middle"
+            "frame 3 is on view at 229.2, frame 4 at no middle"
         );
         assert_eq!(laid.changes(6), (2, 1));
         // Even times stay as they are, at their own rate and jitter.
