@@ -77,6 +77,8 @@ impl Default for Layout {
     }
 }
 
+/// The share of the window's height that the panel mirror has at most, unless it was dragged.
+const MIRROR: f32 = 0.3;
 /// The share of the window's width and height that the picture keeps at least, and points.
 const PICTURE: [(f32, f32); 2] = [(0.3, 160.0), (0.33, 110.0)];
 
@@ -118,7 +120,11 @@ impl Layout {
     /// room. `mirror` is how tall the panel mirror would like to be. The picture keeps a third of the height and of the width.
     pub fn placed(&self, window: Vec2, mirror: f32) -> [Option<f32>; 5] {
         let wanted = |pane: Pane| {
-            let made = if pane == Pane::Mirror { mirror.max(pane.range().0) } else { pane.made() };
+            // Of a panel with many controls a third of a small window is enough; the rest is scrolled to.
+            let made = match pane {
+                Pane::Mirror => mirror.min(MIRROR * window.y).max(pane.range().0),
+                _ => pane.made(),
+            };
             (self.shown(pane) && !self.picture_only).then(|| self.size(pane).unwrap_or(made))
         };
         let mut out = Pane::ALL.map(wanted);

@@ -62,11 +62,7 @@ mod tests {
         // Milliseconds: two frames at 24, one that stays for three, one at twice the rate, the last.
         let stamps = [0, 42, 83, 208, 230, 250];
         let laid = Laid::of(&stamps, Rational(1, 1000), Rate::FPS_24).unwrap();
-        assert_eq!(
-            laid.frames,
-            [0, 1, 2, 2, 2, 3, 5],
-            "frame 3 is on view at 229.2, frame 4 at no middle"
-        );
+        assert_eq!(laid.frames, [0, 1, 2, 2, 2, 3, 5], "frame 3 is on view at 229.2, frame 4 at no middle");
         assert_eq!(laid.changes(6), (2, 1));
         // Even times stay as they are, at their own rate and jitter.
         let even: Vec<i64> = (0..100).map(|n| n * 1000 / 24 + n % 3).collect();
