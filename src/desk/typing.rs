@@ -49,6 +49,9 @@ impl Typing {
     /// The field in its place. Enter and Tab take what stands there, Esc and a click elsewhere leave it.
     pub fn field(&mut self, ui: &mut Ui, rect: Rect, parameter: &Parameter, label: &str) -> Typed {
         let id = Id::unique(("typing", &*self.address));
+        if !self.begun {
+            self.marked &= early_letters(ui, id, &mut self.text).is_empty();
+        }
         let field = TextEdit::singleline(&mut self.text)
             .id(id)
             .font(egui::FontId::proportional(12.0))
@@ -98,4 +101,24 @@ impl Typing {
         };
         ui.add(egui::Label::new(RichText::new(text).size(11.0).color(ink)).wrap());
     }
+}
+
+/// Letters that were typed before a field has the keyboard, which would be lost: they are put at the end of its text, and
+/// its cursor after them.
+pub(super) fn early_letters(ui: &Ui, field: Id, text: &mut String) -> String {
+    let letters: String = ui.input(|i| {
+        let typed = i.events.iter().filter_map(|event| match event {
+            egui::Event::Text(letters) => Some(letters.as_str()),
+            _ => None,
+        });
+        typed.collect()
+    });
+    if !letters.is_empty() {
+        text.push_str(&letters);
+        let end = CCursor::new(text.chars().count());
+        let mut state = TextEditState::load(ui, field).unwrap_or_default();
+        state.cursor.set_char_range(Some(CCursorRange::one(end)));
+        state.store(ui, field);
+    }
+    letters
 }

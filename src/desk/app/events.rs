@@ -81,8 +81,12 @@ impl Desk {
 
     /// Does a key go to the interface?
     fn types(&self, key: &Key) -> bool {
-        let open =
-            self.panes.saving.is_some() || self.panes.finder.is_some() || self.panes.bringing_in.is_some();
+        // A row whose value begins to be typed gets the rest in its next frame.
+        let begun = self.panes.begin.is_some();
+        let open = begun
+            || self.panes.saving.is_some()
+            || self.panes.finder.is_some()
+            || self.panes.bringing_in.is_some();
         open || goes_to_interface(&self.egui, key)
     }
 

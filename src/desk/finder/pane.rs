@@ -9,6 +9,7 @@ use egui::{Stroke, TextEdit, TextWrapMode, Ui, Vec2, WidgetText, pos2, vec2};
 
 use super::super::keys::Action;
 use super::super::look;
+use super::super::typing::early_letters;
 use super::entries::{Does, Entry, entries};
 use super::search::search;
 use super::{Finder, Hit};
@@ -90,15 +91,11 @@ impl Finder {
         height: f32,
         take: &mut Option<Arc<str>>,
     ) -> Option<Outcome> {
-        let hits = search(all, &self.query);
         let keys = Keys::read(ui);
         if keys.leave {
             return Some(Outcome::Leave);
         }
-        let last = hits.len().saturating_sub(1);
-        let marked = self.marked.min(last);
-        self.marked = marked.saturating_add_signed(keys.by).min(last);
-        self.reveal |= keys.by != 0;
+        // The field first: letters and Enter may come in one frame.
         if self.field(
             ui,
             "find",
@@ -106,6 +103,10 @@ impl Finder {
         ) {
             (self.marked, self.reveal, self.refused) = (0, true, None);
         }
+        let hits = search(all, &self.query);
+        let last = hits.len().saturating_sub(1);
+        self.marked = self.marked.min(last).saturating_add_signed(keys.by).min(last);
+        self.reveal |= keys.by != 0;
         ui.add_space(4.0);
         let mut done = keys.enter.then_some(self.marked);
         if hits.is_empty() {
@@ -199,6 +200,8 @@ impl Finder {
     /// The field, which keeps the keyboard. True if something was typed.
     fn field(&mut self, ui: &mut Ui, name: &str, hint: &str) -> bool {
         let id = Id::unique("field of the list");
+        // What was typed before the field has the keyboard is for it, too.
+        let early = if self.begun { String::new() } else { early_letters(ui, id, &mut self.query) };
         let field = TextEdit::singleline(&mut self.query)
             .id(id)
             .desired_width(f32::INFINITY)
@@ -211,7 +214,7 @@ impl Finder {
         }
         let all = EventFilter { tab: true, horizontal_arrows: true, vertical_arrows: true, escape: true };
         ui.memory_mut(|m| m.set_focus_lock_filter(id, all));
-        response.changed()
+        response.changed() || !early.is_empty()
     }
 }
 
