@@ -295,7 +295,7 @@ mod tests {
                 traces: None,
                 tally: None,
                 shot: 0,
-                show: std::sync::Arc::new(Show::new("")),
+                show: Arc::new(crate::show::Show::new("")),
                 compare: crate::engine::Compare::After,
                 trying: None,
                 fetched: None,
