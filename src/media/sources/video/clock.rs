@@ -81,8 +81,9 @@ impl Timing {
         if !indexed || stream.duration() <= 0 || stream.start_time() == ffi::AV_NOPTS_VALUE {
             return None;
         }
+        // Any average fits its own duration: only a rate that exists says that frames are even.
         let rates = [stream.rate(), stream.avg_frame_rate()].into_iter().filter_map(exact);
-        for rate in rates {
+        for rate in rates.filter(|rate| matches!(rate.den(), 1 | 1001)) {
             let (num, den) = fraction(base, rate)?;
             let lasts = i128::from(stream.duration()) * num;
             // MXF counts in edit units and gives no number of frames.
