@@ -131,11 +131,14 @@ fn keys(ui: &Ui, row: &Row<'_>, response: &Response, typing: &mut Option<Typing>
     let turned = arrows(ui, response);
     let mut steps = f64::from(turned.x + turned.y);
     let (mut first, mut enter) = (None, false);
-    ui.input(|i| {
+    ui.input_mut(|i| {
         if row.parameter.choices().is_empty() {
             enter = i.key_pressed(Key::Enter);
-            first = i.events.iter().find_map(|event| match event {
-                egui::Event::Text(text) => text.chars().next().filter(char::is_ascii_digit),
+            // The field gets what else was typed, so this letter is taken out.
+            first = i.events.iter_mut().find_map(|event| match event {
+                egui::Event::Text(text) if text.starts_with(|c: char| c.is_ascii_digit()) => {
+                    Some(text.remove(0))
+                }
                 _ => None,
             });
         }
