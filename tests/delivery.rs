@@ -341,12 +341,13 @@ fn what_is_decoded_is_what_was_rendered() {
     }
     // BT.709-6 item 3: Y' from R'G'B', narrow at 10 bits.
     let luma = |p: &[f64; 3]| 64.0 + 876.0 * (0.2126 * p[0] + 0.7152 * p[1] + 0.0722 * p[2]);
-    for (format, chroma, scale) in [
-        ("prores-422-hq", w / 2 * h, 1.0),
-        ("prores-4444", w * h, 0.25),
-        ("dnxhr-hqx", w / 2 * h, 1.0),
-        ("h264-10", w / 2 * h, 1.0),
-        ("hevc-10", w / 2 * (h / 2), 1.0),
+    // Masters keep to a code; what is made for viewing is quantised more coarsely, and keeps to it in the mean.
+    for (format, chroma, scale, beyond) in [
+        ("prores-422-hq", w / 2 * h, 1.0, 0.002),
+        ("prores-4444", w * h, 0.25, 0.002),
+        ("dnxhr-hqx", w / 2 * h, 1.0, 0.002),
+        ("h264-10", w / 2 * h, 1.0, 0.25),
+        ("hevc-10", w / 2 * (h / 2), 1.0, 0.25),
     ] {
         let movie = &rendered(format)[0];
         let (mut worst, mut sum, mut far, mut count) = (0.0f64, 0.0, 0, 0);
@@ -374,7 +375,7 @@ fn what_is_decoded_is_what_was_rendered() {
         );
         assert!(mean.abs() < 0.1, "{format}: the mean is off by {mean}");
         assert!(
-            share < 0.002,
+            share < beyond,
             "{format}: {share} of the neighbourhoods are off by more than a code, at most {worst}"
         );
     }

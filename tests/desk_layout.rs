@@ -106,7 +106,7 @@ fn the_desk_remembers() {
     desk.program.stop();
 
     let mut desk = open(&screen, dir, config.path());
-    desk.comes("the same again", |at| is(at(1276, 3), code(3.0)) && is(at(600, 3), code(3.0)));
+    desk.comes("the same again", |at| is(at(1276, 3), code(3.0)) && is(at(1276, 400), code(3.0)));
     desk.program.stop();
 
     // A file that somebody broke: as it is made, and no crash.
