@@ -348,7 +348,7 @@ fn movie() {
     };
     let (mut last, mut rounds) = (0, 0);
     while last < 24 {
-        disk.fill(24 * 1024);
+        disk.fill(8 * 1024);
         let out = render(&movies);
         let said = String::from_utf8_lossy(&out.stderr).into_owned();
         assert_eq!(out.status.code(), Some(2), "{said}");

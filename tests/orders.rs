@@ -86,7 +86,7 @@ fn what_is_wrong_has_a_line() {
     for (text, line, says) in [
         ("{\n\"OTIO_SCHEMA\": \"Timeline.1\",\n x", 3, "JSON"),
         ("{\"OTIO_SCHEMA\": 3}", 1, "OTIO_SCHEMA"),
-        ("{\n\"name\": \"x\"}", 2, "a name and a version"),
+        ("{\n\"name\": \"x\"}", 1, "a name and a version"),
         ("{\"OTIO_SCHEMA\": \"Clip.2\"}", 1, "a Timeline"),
         ("{\"OTIO_SCHEMA\": \"Timeline.1\"}", 1, "a video track"),
         (

@@ -96,6 +96,11 @@ pub fn cube(path: &Path, ends: Ends, size: usize, ahead: Ahead, title: String) -
     };
     match (cube, shaper) {
         (None, _) | (_, Some(None)) => Err(HandoffError::Size(size)),
-        (cube, shaper) => Ok(Cube { title, lut: Shaped { shaper: shaper.flatten(), cube } }),
+        (cube, shaper) => {
+            let shaper = shaper.flatten();
+            // Readers of files with both know no title.
+            let title = if shaper.is_some() { String::new() } else { title };
+            Ok(Cube { title, lut: Shaped { shaper, cube } })
+        }
     }
 }
