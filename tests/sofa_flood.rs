@@ -171,12 +171,12 @@ fn ten_thousand_that_make_no_sense() {
         }
     };
     // Once round, so that pools and pages are as large as they become.
-    http(300, dice, &mut answers);
-    lines(300, dice);
+    http(1500, dice, &mut answers);
+    lines(1500, dice);
     std::thread::sleep(Duration::from_millis(300));
     let before = (resident(), files());
-    http(4700, dice, &mut answers);
-    lines(4700, dice);
+    http(3500, dice, &mut answers);
+    lines(3500, dice);
     wait_for("the last to go", || (server.viewers().is_empty() && files() <= before.1 + 8).then_some(()));
     let after = (resident(), files());
     println!("5,000 requests: {answers:?}; 5,000 messages: {ended} lines ended by them");

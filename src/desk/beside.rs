@@ -101,7 +101,9 @@ fn line(ui: &mut Ui, place: Rect, size: (u32, u32), beside: &Beside, quiet: bool
     let turns = held == Hold::Turns || (held == Hold::None && near.is_some_and(at_end));
     let cursor = if turns { CursorIcon::Crosshair } else { CursorIcon::Grab };
     let response = ui.interact(place, id, Sense::click_and_drag()).on_hover_cursor(cursor);
-    if response.drag_started() || response.clicked() {
+    // From the press on: a quick hand has left the line before it is a drag.
+    let taken = response.is_pointer_button_down_on() && held == Hold::None;
+    if taken || response.drag_started() || response.clicked() {
         let from = ui.input(|i| i.pointer.press_origin()).unwrap_or(middle);
         let hold = if at_end(from) { Hold::Turns } else { Hold::Moves };
         ui.data_mut(|d| d.insert_temp(id, hold));

@@ -8,7 +8,7 @@ use crate::colour::Curve;
 use crate::engine::sheet::spans;
 
 /// JPEG's quality, with chroma at full resolution.
-pub const QUALITY: u8 = 92;
+pub const QUALITY: u8 = 97;
 /// A picture that rests this long is sent again, exactly.
 pub const PNG_AFTER: Duration = Duration::from_millis(150);
 
