@@ -133,6 +133,7 @@ fn thumbnails_follow_the_grade() {
     // Another frame, and another place in the running order.
     change(Change::SetRepresentative { shot: 1, frame: Some(8) });
     let chosen = wait_for("that frame's", || thumbnail(&engine, 1).filter(|t| t.made_of != second.made_of));
+    let show = engine.snapshot().show.clone();
     assert!(off(&chosen, &wanted(&show, 1, 8)).0 < 0.6);
     change(Change::MoveShot { from: 1, to: 0 });
     let moved =
