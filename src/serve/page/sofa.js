@@ -179,7 +179,8 @@ $("drawer-leave").onclick = () => answers.show(false);
 document.addEventListener("keydown", (event) => {
   const typing = event.target.closest?.("textarea, input:not([type])");
   if (event.key === "Escape") {
-    if (!$("note").hidden || pinning) pin(false);
+    // The keyboard goes back to the picture: keys must not go to a form that is gone.
+    if (!$("note").hidden || pinning) { pin(false); screen.canvas.focus(); }
     else if (document.body.classList.contains("whole")) whole(false);
     else if (!$("drawer").hidden) answers.show(false);
     return;
