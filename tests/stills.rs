@@ -438,6 +438,13 @@ fn what_a_still_was_made_with_comes_back_in_one_step() {
     );
     assert_eq!(now.shots, turned.shots);
     undo(&turned);
+    // Strengths alone: the shot's own factor makes up for what its group is now. What was taken back last is on view.
+    engine.send(Input::Command(Command::Shot(0)));
+    comes(&engine, "the first shot", |s| (s.shot == 0).then_some(()));
+    let now = take(Portion::Strengths, vec![], 2);
+    assert!((now.shots[0].trim.look - 0.5 * 0.8 / 0.8).abs() < 1e-12, "{:?}", now.shots[0].trim);
+    assert_eq!(now.groups, turned.groups);
+    undo(&turned);
     // All of it: the same pixels.
     take(Portion::Whole, vec![], 2);
     wait_for("the same pixels", || (codes(&engine, Live::Desk) == picture).then_some(()));
